@@ -1,0 +1,319 @@
+"""The commands. One boundary turns outcomes into exit codes: done, refused, wrong use, our bug, interrupted."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import click
+import typer
+from loguru import logger
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+from keyturn import __version__, flashcheck, office, rulebook, settings, starter, tell, workshop
+from keyturn import demo as demos
+from keyturn.crew import LocalCrew
+from keyturn.line import Bench
+from keyturn.reasons import Reason, Refused, ShopFault, shop_fault
+from keyturn.records import Working
+from keyturn.rulebook import Rulebook
+from keyturn.service import Service
+from keyturn.shop import Shop
+from keyturn.spool import free_name, move
+
+DONE, REFUSED, WRONG_USE, OUR_BUG, INTERRUPTED = 0, 1, 2, 3, 130
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode="markdown",
+    pretty_exceptions_enable=False,
+    help="Makes boot logos and boot animations for in-dash Android radios from artists' drops.",
+)
+
+RootOption = Annotated[
+    Path | None,
+    typer.Option("--root", envvar="KEYTURN_ROOT", help="The shop's folder.", show_default="this folder"),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
+
+out = Console(highlight=False, soft_wrap=True)
+err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def main() -> None:
+    """The console command `keyturn`."""
+    try:
+        code = app(standalone_mode=False)
+    except Refused as refused:
+        tell.reasons(err, refused.reasons)
+        code = REFUSED
+    except ShopFault as fault:
+        err.print(f"[bold red]keyturn:[/] {tell.plain(str(fault))}")
+        code = WRONG_USE
+    except click.exceptions.Abort:
+        code = INTERRUPTED
+    except click.ClickException as error:
+        error.show()
+        code = WRONG_USE
+    except KeyboardInterrupt:
+        code = INTERRUPTED
+    except OSError as error:
+        code = _system_error(error)
+    except Exception:
+        logger.exception("this is a bug in Keyturn")
+        code = OUR_BUG
+    raise SystemExit(code if isinstance(code, int) else DONE)
+
+
+def _system_error(error: OSError) -> int:
+    if isinstance(error, BrokenPipeError):  # `keyturn radios | head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    fault = shop_fault(error)
+    if fault is None:
+        logger.exception("this is a bug in Keyturn")
+        return OUR_BUG
+    err.print(f"[bold red]keyturn:[/] {tell.plain(str(fault))}")
+    return WRONG_USE
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        out.print(f"keyturn {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    logger.remove()
+    logger.add(sys.stderr, level="INFO", format=tell.LOG_LINE)
+
+
+def _shop(root: Path | None) -> Shop:
+    return Shop((root or Path()).resolve())
+
+
+def _rules(root: Path | None) -> Rulebook:
+    """The shop's rules where a shop is named, else those that ship."""
+    return rulebook.load(_shop(root).rules if root else None)
+
+
+@contextmanager
+def _bench(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
+    rules = _rules(root)
+    crew = LocalCrew(0, rules.intake.workers)
+    try:
+        with tell.progress(err, quiet) as progress:
+            yield Bench(rules, crew, lambda: datetime.now(UTC), progress=progress)
+    finally:
+        crew.close()
+
+
+# -- the shop -----------------------------------------------------------------------------------------
+
+
+@app.command()
+def init(folder: Annotated[Path, typer.Argument(help="Where the shop's folders shall be.")]) -> None:
+    """Set up a shop: its folders, a settings file and a place for its own rules.
+
+    Example: `keyturn init /srv/keyturn`
+    """
+    shop = Shop(folder.resolve())
+    shop.create()
+    config = shop.root / settings.FILE_NAME
+    if not config.exists():
+        config.write_text(tell.SETTINGS_TEXT, encoding="utf-8")
+    out.print(f"The shop is set up in {tell.plain(str(shop.root))}")
+    out.print(f"Artists drop folders in {tell.plain(str(shop.inbox))}; start the service with:")
+    out.print(f"  keyturn run --root {tell.plain(str(shop.root))}")
+
+
+@app.command()
+def run(root: RootOption = None) -> None:
+    """Run the service: watch the inbox until told to stop (SIGTERM, Ctrl-C); SIGHUP reads the rules anew.
+
+    Example: `keyturn run --root /srv/keyturn`
+    """
+    shop = _shop(root)
+    shop.require()
+    _log_to(settings.load(shop.root).log)
+    service = Service(shop)
+    _obey_signals(service)
+    service.run()
+
+
+def _obey_signals(service: Service) -> None:
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: service.stop())
+    signal.signal(signal.SIGHUP, lambda *_: service.reload())
+
+
+def _log_to(log: settings.LogSettings) -> None:
+    """One line an event: the journal adds its own time; a file is turned over at 10 MB, ten are kept."""
+    logger.remove()
+    under_journal = "JOURNAL_STREAM" in os.environ
+    logger.add(sys.stderr, level=log.level, format=tell.JOURNAL_LINE if under_journal else tell.LOG_LINE)
+    if log.file:
+        logger.add(log.file, level=log.level, rotation="10 MB", retention=10, format=tell.FILE_LINE)
+
+
+@app.command()
+def status(root: RootOption = None, as_json: JsonOption = False) -> None:
+    """What waits, what is in work, what is ready, what was refused, and whether the service runs.
+
+    Example: `keyturn status --root /srv/keyturn`
+    """
+    shop = _shop(root)
+    shop.require()
+    state = office.current_state(shop)
+    if as_json:
+        sys.stdout.write(state.model_dump_json(indent=2) + "\n")
+    else:
+        tell.status(out, state)
+
+
+@app.command()
+def retry(name: Annotated[str, typer.Argument(help="A folder in rejects.")], root: RootOption = None) -> None:
+    """Put a refused drop back in the inbox, as dragging it there would.
+
+    Example: `keyturn retry ferry-steps --root /srv/keyturn`
+    """
+    shop = _shop(root)
+    shop.require()
+    source = shop.rejects / name
+    if "/" in name or name.startswith(".") or not source.is_dir():
+        there = ", ".join(sorted(p.name for p in shop.rejects.iterdir() if p.is_dir())) or "nothing"
+        raise ShopFault(f'there is no "{name}" in rejects', f"rejects holds: {there}")
+    target = free_name(shop.inbox, name)
+    move(source, target)
+    out.print(f"{tell.plain(name)} is back in the inbox as {tell.plain(target.name)}")
+
+
+@app.command()
+def radios(root: RootOption = None, as_json: JsonOption = False) -> None:
+    """The radios known here: panel, player, limits, boot times."""
+    rules = _rules(root)
+    if as_json:
+        every = {name: radio.model_dump(mode="json") for name, radio in rules.radios.items()}
+        sys.stdout.write(json.dumps(every, indent=2) + "\n")
+    else:
+        tell.radios(out, rules)
+
+
+# -- one drop -------------------------------------------------------------------------------------------
+
+
+@app.command()
+def make(
+    drop: Annotated[Path, typer.Argument(help="A drop: a folder, or a zip of one.")],
+    to: Annotated[Path, typer.Option("--out", help="Where the revision goes.")],
+    root: RootOption = None,
+) -> None:
+    """Make one drop, without a shop.
+
+    Example: `keyturn make ./van-two --out ./ready`
+    """
+    with _bench(root) as bench:
+        result = workshop.make(drop, to, bench)
+    tell.made(out, result)
+
+
+@app.command()
+def check(
+    drop: Annotated[Path, typer.Argument(help="A drop: a folder, or a zip of one.")],
+    root: RootOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say all that the shop would say about a drop; keep nothing.
+
+    Example: `keyturn check ./van-two`
+    """
+    reasons: tuple[Reason, ...] = ()
+    code = DONE
+    try:
+        with _bench(root, quiet=as_json) as bench:
+            result = workshop.check(drop, bench)
+        reasons = tell.all_reasons(result.made.record)
+    except Refused as refused:
+        if not as_json:
+            raise
+        reasons, code = refused.reasons, REFUSED
+    if as_json:
+        found = [r.model_dump(mode="json") for r in reasons]
+        sys.stdout.write(json.dumps({"ok": code == DONE, "reasons": found}, indent=2, ensure_ascii=False) + "\n")
+        raise typer.Exit(code)
+    tell.made(out, result)
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="A folder that is not there yet.")],
+    radio: Annotated[str, typer.Option(help="The radio it is for; see keyturn radios.")] = "tall-768x1024",
+    root: RootOption = None,
+) -> None:
+    """Write a starter drop: pictures, and a manifest that explains itself.
+
+    Example: `keyturn new ./my-first-drop --radio wide-1024x600`
+    """
+    profile = _rules(root).radio(radio)
+    if isinstance(profile, Reason):
+        raise Refused([profile])
+    starter.write(folder, profile)
+    out.print(f"A starter drop is in {tell.plain(str(folder))}. Change it, then:")
+    out.print(f"  keyturn check {tell.plain(str(folder))}")
+
+
+@app.command()
+def flash(
+    frames: Annotated[Path, typer.Argument(help="A folder of pictures, read in name order.")],
+    fps: Annotated[float, typer.Option(help="Frames a second.", min=0.1, max=1000)],
+    screen: Annotated[str | None, typer.Option(help="Screen in pixels, as 1024x768.")] = None,
+    field_px: Annotated[str | None, typer.Option(help="The 10-degree field in pixels, as 341x256.")] = None,
+    root: RootOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Check numbered pictures for flashes (WCAG 2.2, 2.3.1). A screening aid, not a medical clearance.
+
+    Example: `keyturn flash ./frames --fps 30 --screen 1024x768 --field-px 341x256`
+    """
+    rules = _rules(root).safety.flash
+    report = flashcheck.check_folder(frames, fps, tell.size(screen), tell.size(field_px), rules)
+    tell.flash(out, report, as_json)
+    raise typer.Exit(DONE if report.passes else REFUSED)
+
+
+@app.command()
+def demo(
+    keep: Annotated[Path | None, typer.Option(help="Run the demo's shop in this folder.")] = None,
+) -> None:
+    """Run the sample inbox through the real service, and say where to look."""
+    with Progress(
+        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), console=err, transient=True
+    ) as bar:
+        task = bar.add_task("starting", total=None)
+
+        def told(working: Working | None) -> None:
+            if working is None:
+                bar.update(task, description="waiting for drops to lie still", total=None)
+            else:
+                words = f"{working.name}: {working.stage}"
+                bar.update(task, description=words, completed=working.done, total=working.total or None)
+
+        shown = demos.run(keep, told, _obey_signals)
+    tell.demo(out, shown)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,113 @@
+"""What waits in the inbox, which of it is whole, and whose turn it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from keyturn import manifest
+from keyturn.intake.names import is_junk, looks_half_copied
+from keyturn.intake.survey import snapshot
+from keyturn.records import Waiting
+from keyturn.rulebook import Rulebook
+from keyturn.settings import Settings
+from keyturn.settle import Settle, Snapshot
+from keyturn.shop import Shop
+
+HOLD_S = 30.0
+"""A drop that cannot be taken is tried again after so long; the others go on meanwhile."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadyDrop:
+    name: str
+    snapshot: Snapshot
+    rush: bool
+    arrived: float
+
+
+class Inbox:
+    """Scans are the truth. A drop found whole is not walked again until its turn: claiming it compares."""
+
+    def __init__(self, shop: Shop, settings: Settings, rules: Rulebook, now: Callable[[], datetime]) -> None:
+        self._shop, self._now = shop, now
+        self.renew(settings, rules)
+        self._ready: dict[str, ReadyDrop] = {}
+        self._arrived: dict[str, tuple[float, str]] = {}
+        self._notes: dict[str, str] = {}
+        self._files: dict[str, int] = {}
+        self._held: dict[str, tuple[float, str]] = {}
+
+    def renew(self, settings: Settings, rules: Rulebook) -> None:
+        self._rules = rules
+        self._settle = Settle(settings.settle, rules.intake.names)
+
+    def scan(self, now: float) -> None:
+        """Looks at every drop that is not yet known to be whole. Raises OSError where the inbox is not there."""
+        names = sorted(p.name for p in self._shop.inbox.iterdir() if self._is_drop(p))
+        self._keep_only(names)
+        self._held = {n: held for n, held in self._held.items() if held[0] > now}
+        for name in names:
+            self._arrived.setdefault(name, (now, self._now().isoformat(timespec="seconds")))
+            if name not in self._ready:
+                self._look(name, now)
+
+    def _is_drop(self, path: Path) -> bool:
+        names = self._rules.intake.names
+        return not (path.name.startswith(".") or is_junk(path.name, names) or looks_half_copied(path.name, names))
+
+    def _look(self, name: str, now: float) -> None:
+        seen = snapshot(self._shop.inbox / name)
+        look = self._settle.look(name, seen, now)
+        self._files[name] = sum(not n.endswith("/") for n, *_ in seen)
+        self._notes[name] = look.note
+        if look.ready:
+            rush = self._is_rush(name)
+            self._ready[name] = ReadyDrop(name, seen, rush, self._arrived[name][0])
+
+    def _is_rush(self, name: str) -> bool:
+        folder = self._shop.inbox / name
+        if not (folder / manifest.FILE_NAME).is_file():
+            return False
+        read, _ = manifest.read_leniently(folder)
+        return read is not None and read.rush
+
+    def next(self) -> ReadyDrop | None:
+        """Rush before the rest, then first come first served."""
+        free = (drop for drop in self._ready.values() if drop.name not in self._held)
+        return min(free, key=lambda d: (not d.rush, d.arrived, d.name), default=None)
+
+    def hold(self, name: str, note: str, now: float) -> None:
+        self._held[name] = (now + HOLD_S, note)
+
+    def forget(self, name: str) -> None:
+        """After a claim, or a claim that found the drop changed: it is looked at anew if it is still there."""
+        self._ready.pop(name, None)
+        self._settle.keep_only(set(self._arrived) - {name})
+
+    def _keep_only(self, names: list[str]) -> None:
+        kept = set(names)
+        self._settle.keep_only(kept)
+        for memory in (self._ready, self._arrived, self._notes, self._files):
+            for name in [n for n in memory if n not in kept]:
+                del memory[name]  # type: ignore[attr-defined]
+
+    def waiting(self) -> tuple[Waiting, ...]:
+        drops = [self._waiting(name) for name in self._arrived]
+        return tuple(sorted(drops, key=lambda w: (not w.rush, w.since, w.name)))
+
+    def _waiting(self, name: str) -> Waiting:
+        ready = self._ready.get(name)
+        note = self._held[name][1] if name in self._held else self._notes.get(name, "")
+        return Waiting(
+            name=name,
+            files=self._files.get(name, 0),
+            since=self._arrived[name][1],
+            rush=ready is not None and ready.rush,
+            note=note or "whole, waiting for its turn",
+        )
+
+    def is_empty(self) -> bool:
+        return not self._arrived

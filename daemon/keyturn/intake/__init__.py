@@ -1,0 +1,1 @@
+"""What artists send, read safely: stills, clips, zips and whole drops."""

@@ -1,0 +1,210 @@
+"""Which pictures make which part: the manifest's patterns, or what a person would guess from the folders."""
+
+from __future__ import annotations
+
+import filecmp
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from pathlib import Path, PurePosixPath
+
+from keyturn.intake import stills
+from keyturn.intake.clips import is_clip
+from keyturn.intake.stills import Probe
+from keyturn.intake.survey import Survey
+from keyturn.manifest import FILE_NAME, Manifest, Part
+from keyturn.reasons import Kind, Reason, Refused, mended, note, refuse
+from keyturn.rulebook import Intake
+from keyturn.stages import renumber
+
+_PICTURES = frozenset(
+    [
+        ".png",
+        ".apng",
+        ".jpg",
+        ".jpeg",
+        ".jpe",
+        ".jfif",
+        ".webp",
+        ".bmp",
+        ".dib",
+        ".tif",
+        ".tiff",
+        ".gif",
+        ".heic",
+        ".heif",
+        ".avif",
+        ".svg",
+        ".psd",
+        ".mp4",
+        ".mov",
+        ".webm",
+    ]
+)
+"""Endings by which a file is taken for art when the manifest names none; the contents decide later."""
+
+UNTIL_BOOTED = "until-booted"
+
+
+@dataclass(frozen=True, slots=True)
+class PartArt:
+    """One part's pictures in playing order: several stills, or one clip."""
+
+    art: str
+    names: tuple[str, ...]
+    clip: bool
+    plays: int | str
+    pause_s: float
+    hold_screen: str | None = None
+    last_only: bool = False  # of a clip: the hold of its last frame
+
+
+@dataclass(frozen=True, slots=True)
+class JobArt:
+    """The job's art, the same for all its radios. `logo` None: frame 1 is the logo."""
+
+    parts: tuple[PartArt, ...]
+    logo: str | None
+    probes: Mapping[str, Probe]
+    reasons: tuple[Reason, ...]
+
+
+def job_art(manifest: Manifest, found: Survey, intake: Intake) -> JobArt:
+    """Raises `Refused` with every reason that stands against the art."""
+    reasons: list[Reason] = []
+    logo = _logo(manifest, found.files, reasons)
+    wanted = list(manifest.part) or _guessed(found.files, logo, reasons)
+    chosen = [(part, _matching(part, number, found.files, reasons)) for number, part in enumerate(wanted, 1)]
+    used = dict.fromkeys(name for _, names in chosen for name in names)
+    probes = _probed(found.root, [*used, *([logo] if logo else [])], intake, reasons)
+    parts = [_part(part, names, probes, found.root, reasons) for part, names in chosen if names]
+    _unused(found.files, used, logo, reasons)
+    _end_in_a_hold(parts, reasons)
+    if not parts and not _refuses(reasons):
+        reasons.append(refuse("no-art", "the drop holds no pictures", "add numbered pictures or a GIF"))
+    if _refuses(reasons):
+        raise Refused(reasons)
+    return JobArt(tuple(parts), logo, probes, tuple(reasons))
+
+
+def _refuses(reasons: Sequence[Reason]) -> bool:
+    return any(r.kind is Kind.REFUSE for r in reasons)
+
+
+def is_art(name: str) -> bool:
+    return PurePosixPath(name).suffix.lower() in _PICTURES
+
+
+def _logo(manifest: Manifest, files: Sequence[str], reasons: list[Reason]) -> str | None:
+    wanted = manifest.logo.art
+    if wanted == "first-frame":
+        return None
+    if wanted is None:
+        found = [n for n in files if "/" not in n and Path(n).stem.lower() == "logo" and is_art(n)]
+        if len(found) > 1:
+            what = f"there are several logos: {', '.join(found)}"
+            reasons.append(refuse("logo-doubled", what, "keep one, or name it under [logo]", file=found[0]))
+        return found[0] if found else None
+    names = _glob(wanted, files, reasons)
+    if len(names) != 1:
+        what = f'"{wanted}" names {len(names)} files of the drop' if names else f'"{wanted}" is not in the drop'
+        reasons.append(
+            refuse("logo-missing", what, "name one picture, or first-frame", file=FILE_NAME, field="logo.art")
+        )
+        return None
+    return names[0]
+
+
+def _guessed(files: Sequence[str], logo: str | None, reasons: list[Reason]) -> list[Part]:
+    """Sub-folders in name order are parts; loose numbered pictures are one part."""
+    art = [name for name in files if is_art(name) and name != logo]
+    loose = [name for name in art if "/" not in name]
+    folders = sorted({name.rpartition("/")[0] for name in art if "/" in name})
+    if loose and folders:
+        what = f"pictures lie both loose and in folders ({', '.join(folders)})"
+        reasons.append(refuse("parts-unclear", what, "put all in folders, or name the parts under [[part]]"))
+        return []
+    return [Part(art=f"{folder}/*") for folder in folders] if folders else ([Part(art="*")] if loose else [])
+
+
+def _matching(part: Part, number: int, files: Sequence[str], reasons: list[Reason]) -> tuple[str, ...]:
+    names = tuple(n for n in _glob(part.art, files, reasons) if is_art(n) or n == part.art)
+    if "*" in part.art and "/" not in part.art:
+        names = tuple(n for n in names if Path(n).stem.lower() != "logo")
+    if not names:
+        what = f'"{part.art}" matches no picture of the drop'
+        mend = _nearest_folder(part.art, files)
+        reasons.append(refuse("part-empty", what, mend, file=FILE_NAME, field=f"part.{number}.art"))
+    return names
+
+
+def _nearest_folder(pattern: str, files: Sequence[str]) -> str:
+    places = sorted({f"{n.rpartition('/')[0]}/*".lstrip("/") for n in files if is_art(n)})
+    return f"the pictures of this drop lie in: {', '.join(places[:6])}" if places else "add the pictures"
+
+
+def _glob(pattern: str, files: Sequence[str], reasons: list[Reason]) -> tuple[str, ...]:
+    """Component by component; where only the capitals differ, the artist's meaning is plain."""
+    if exact := tuple(n for n in files if _fits(n, pattern)):
+        return exact
+    folded = tuple(n for n in files if _fits(n.lower(), pattern.lower()))
+    if folded:
+        reasons.append(mended("capitals-differ", f'"{pattern}" was read as {folded[0]}: only capitals differ'))
+    return folded
+
+
+def _fits(name: str, pattern: str) -> bool:
+    steps, wanted = name.split("/"), pattern.split("/")
+    return (len(steps) == len(wanted) and all(map(fnmatchcase, steps, wanted))) or name == pattern
+
+
+def _probed(root: Path, names: Sequence[str], intake: Intake, reasons: list[Reason]) -> dict[str, Probe]:
+    probes: dict[str, Probe] = {}
+    for name in dict.fromkeys(names):
+        try:
+            probes[name] = stills.probe(root / name, intake, name=name)
+        except Refused as refused:
+            reasons += refused.reasons
+        else:
+            reasons += probes[name].reasons
+    return probes
+
+
+def _part(
+    part: Part, names: tuple[str, ...], probes: Mapping[str, Probe], root: Path, reasons: list[Reason]
+) -> PartArt:
+    clips = [n for n in names if n in probes and is_clip(probes[n])]
+    clip = len(names) == 1 and bool(clips)
+    if clips and not clip:
+        what = "moves, and stands among other pictures of its part"
+        reasons.append(refuse("clip-among-stills", what, "give each clip a [[part]] of its own", file=clips[0]))
+    if len(names) > 1:
+        ordered = renumber.order(names, part=part.art, same=_same_content(root))
+        reasons += ordered.reasons
+        names = ordered.names
+    return PartArt(part.art, names, clip, part.plays, part.pause, part.hold_screen)
+
+
+def _same_content(root: Path) -> Callable[[str, str], bool]:
+    return lambda a, b: filecmp.cmp(root / a, root / b, shallow=False)
+
+
+def _unused(files: Sequence[str], used: Mapping[str, None], logo: str | None, reasons: list[Reason]) -> None:
+    left = [n for n in files if n not in used and n != logo and n != FILE_NAME and is_art(n)]
+    if left:
+        shown = ", ".join(left[:4]) + (f" and {len(left) - 4} more" if len(left) > 4 else "")
+        reasons.append(note("art-unused", f"in the drop but not in the job: {shown}"))
+
+
+def _end_in_a_hold(parts: list[PartArt], reasons: list[Reason]) -> None:
+    """The screen must show something until the radio has booted, and nothing after it is ever reached."""
+    for number, part in enumerate(parts[:-1], 1):
+        if part.plays == UNTIL_BOOTED:
+            what = f"part {number} plays until the radio has booted, so the parts after it are never seen"
+            mend = "put it last, or give it a number of plays"
+            reasons.append(refuse("part-unreachable", what, mend, file=FILE_NAME, field=f"part.{number}.plays"))
+    if parts and parts[-1].plays != UNTIL_BOOTED:
+        last = parts[-1]
+        parts.append(
+            PartArt(f"last picture of {last.art}", last.names[-1:], last.clip, UNTIL_BOOTED, 0.0, last_only=True)
+        )

@@ -1,0 +1,83 @@
+"""The shop's settings: `keyturn.toml` in its root folder, each overridable by a KEYTURN_ variable.
+
+A wrong setting is the operator's fault and is reported with all others at once.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic_settings import (
+    BaseSettings,
+    PydanticBaseSettingsSource,
+    SettingsConfigDict,
+    TomlConfigSettingsSource,
+)
+
+from keyturn.reasons import ShopFault
+
+FILE_NAME = "keyturn.toml"
+
+
+class SettleSettings(BaseModel):
+    """How long a drop must lie still. Without a manifest it may still be on its way, so we wait longer."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    seconds: Annotated[float, Field(ge=0, le=3600)] = 5.0
+    without_manifest_seconds: Annotated[float, Field(ge=0, le=86_400)] = 120.0
+
+
+class KeepSettings(BaseModel):
+    """Days that archive and rejects are kept; 0 is for ever."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    archive_days: Annotated[float, Field(ge=0)] = 0
+    rejects_days: Annotated[float, Field(ge=0)] = 0
+
+
+class LogSettings(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    level: Literal["TRACE", "DEBUG", "INFO", "SUCCESS", "WARNING", "ERROR"] = "INFO"
+    file: str = ""
+
+
+class Settings(BaseSettings):
+    model_config = SettingsConfigDict(env_prefix="KEYTURN_", env_nested_delimiter="__", frozen=True, extra="forbid")
+
+    settle: SettleSettings = SettleSettings()
+    scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
+    watch: Literal["auto", "events", "polling"] = "auto"
+    workers: Annotated[int, Field(ge=0, le=256)] = 0
+    keep: KeepSettings = KeepSettings()
+    log: LogSettings = LogSettings()
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        return init_settings, env_settings, TomlConfigSettingsSource(settings_cls)
+
+
+def load(root: Path) -> Settings:
+    """The settings of the shop in `root`. Raises `ShopFault` naming each wrong field."""
+
+    class InRoot(Settings):
+        model_config = SettingsConfigDict(toml_file=root / FILE_NAME)
+
+    try:
+        return InRoot()
+    except ValidationError as error:
+        lines = [f"{'.'.join(map(str, p['loc']))}: {p['msg']}" for p in error.errors()]
+    except ValueError as error:  # not TOML at all
+        lines = [str(error)]
+    raise ShopFault(f"{FILE_NAME} (or a KEYTURN_ variable) is wrong: {'; '.join(lines)}", f"mend {FILE_NAME}")

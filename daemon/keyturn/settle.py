@@ -1,0 +1,74 @@
+"""When is a drop whole? When nothing in it has changed for the settle time and no name looks half-copied."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from keyturn.intake.names import is_junk, looks_half_copied
+from keyturn.intake.survey import OURS, Seen
+from keyturn.manifest import FILE_NAME
+from keyturn.rulebook import Names
+from keyturn.settings import SettleSettings
+
+Snapshot = frozenset[Seen]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What one look at a drop says: ready, or why not yet. `still_for` is in seconds."""
+
+    ready: bool
+    still_for: float
+    note: str = ""
+
+
+class Settle:
+    """Remembers how each waiting drop looked and since when. Times are any monotonic seconds."""
+
+    def __init__(self, settings: SettleSettings, names: Names) -> None:
+        self._settings = settings
+        self._names = names
+        self._seen: dict[str, tuple[Snapshot, float]] = {}
+
+    def look(self, name: str, now_there: Snapshot, now: float) -> Look:
+        before = self._seen.get(name)
+        if before is None or before[0] != now_there or now < before[1]:  # a clock set back starts anew
+            self._seen[name] = (now_there, now)
+            return Look(False, 0.0, self._waits_for(now_there) or "arriving")
+        still = now - before[1]
+        doubt = self._waits_for(now_there)
+        if doubt:
+            return Look(False, still, doubt)
+        if still < self._patience(now_there):
+            return Look(False, still, "settling" if _has_manifest(now_there) else f"no {FILE_NAME} yet")
+        return Look(True, still)
+
+    def snapshot(self, name: str) -> Snapshot:
+        return self._seen[name][0]
+
+    def keep_only(self, names: Iterable[str]) -> None:
+        """Forgets drops that are no longer there."""
+        kept = set(names)
+        self._seen = {name: seen for name, seen in self._seen.items() if name in kept}
+
+    def _patience(self, there: Snapshot) -> float:
+        if _has_manifest(there):
+            return self._settings.seconds
+        return max(self._settings.seconds, self._settings.without_manifest_seconds)
+
+    def _waits_for(self, there: Snapshot) -> str:
+        files = [name for name, *_ in there if not name.endswith("/")]
+        if not any(not is_junk(name.rsplit("/", 1)[-1], self._names) for name in files):
+            return "empty"
+        half = sorted(n for n in files if looks_half_copied(n.rsplit("/", 1)[-1], self._names))
+        return f"{half[0]} looks half-copied" if half else ""
+
+
+def _has_manifest(there: Snapshot) -> bool:
+    """A zip carries its manifest inside; a folder has it beside its art or one folder down."""
+    names = [name for name, *_ in there]
+    if names == [""] or any(name.rsplit("/", 1)[-1] == FILE_NAME and name.count("/") < 2 for name in names):
+        return True
+    files = [name for name in names if not name.endswith("/") and name not in OURS]
+    return len(files) == 1 and files[0].lower().endswith(".zip") and files[0] != "bootanimation.zip"

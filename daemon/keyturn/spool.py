@@ -1,0 +1,358 @@
+"""A drop's way through the folders, safe against being killed at any instant.
+
+Every step is one rename onto a name that was not there. Before a step that cannot be told from its
+result alone, an intent is written beside the drop in work; recovery reads the intents and finishes
+or repeats the step. Legal states between steps are tabled in DEVELOPERS.md.
+
+    work/<claim>/claim.json      whose drop this is, how often it was tried
+    work/<claim>/drop/           the artist's files (a zip or loose file lies inside)
+    work/<claim>/publish.json    intent: this revision is being published
+    work/<claim>/reject.json     intent: this drop is being rejected
+    work/<claim>/return.json     intent: this drop is being sent back to the inbox
+    inbox/.keyturn-leaving-<claim>  a claimed drop of an inbox on another mount
+    outbox/.building/<claim>/    the revision being built
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import secrets
+import shutil
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Literal, TypeVar
+
+from pydantic import ValidationError
+
+from keyturn import disk
+from keyturn.intake.names import safe_name
+from keyturn.intake.survey import OURS, snapshot
+from keyturn.records import JobRecord, Record, Rejection
+from keyturn.settle import Snapshot
+from keyturn.shop import SHARED_MODE, Shop
+
+_MOVING = ".keyturn-moving-"
+"""A copy on its way between two mounts. It counts for nothing until it is renamed."""
+
+_LEAVING = ".keyturn-leaving-"
+"""A claimed drop of an inbox on another mount: hidden by one rename, then copied to work, then removed."""
+
+R = TypeVar("R", bound=Record)
+
+
+class Claim(Record):
+    """claim.json. `form` tells whether the artist sent a folder or a single file (a zip)."""
+
+    id: str
+    name: str
+    form: Literal["folder", "file"]
+    claimed_at: str
+    tries: int = 0
+
+
+class Intent(Record):
+    """Where a drop is about to go: relative to the outbox, to rejects or to the inbox; `archive` to the archive."""
+
+    target: str
+    archive: str = ""
+
+
+class Changed(Exception):  # noqa: N818 - news about a drop, not an error of ours
+    """The drop changed after it was thought whole."""
+
+
+class Spool:
+    """Moves drops. `now` gives aware UTC datetimes; it names things and never decides an order."""
+
+    def __init__(self, shop: Shop, now: Callable[[], datetime]) -> None:
+        self.shop = shop
+        self._now = now
+
+    # -- claiming -----------------------------------------------------------------------------
+
+    def claim(self, name: str, seen: Snapshot) -> Claim:
+        """Takes inbox/<name> by one rename. Raises `Changed` (and puts it back) where it is not as `seen`."""
+        source = self.shop.inbox / name
+        form: Literal["folder", "file"] = "folder" if source.is_dir() else "file"
+        claim = Claim(id=self._fresh_id(name), name=name, form=form, claimed_at=self._stamp())
+        place = self.shop.work / claim.id
+        place.mkdir()
+        self._write(place / "claim.json", claim)
+        if form == "file":
+            self.drop_of(claim).mkdir()
+        disk.fsync_dir(self.shop.work)
+        try:
+            crossed = self._take(source, claim)
+        except FileNotFoundError:
+            self._discard(place)
+            raise Changed(f"{name} is gone") from None
+        except (OSError, Changed):
+            self._discard(place)
+            raise
+        if not _same(self.artist_snapshot(claim), seen, inodes=not crossed):
+            self.send_back(claim)
+            raise Changed(f"{name} changed while it was being taken")
+        return claim
+
+    def _take(self, source: Path, claim: Claim) -> bool:
+        """Moves the drop to work. Returns whether it crossed from another mount."""
+        target = self._artist_path(claim)
+        if source.lstat().st_dev == self.shop.work.stat().st_dev:
+            move(source, target)
+            return False
+        leaving = self.shop.inbox / f"{_LEAVING}{claim.id}"
+        move(source, leaving)
+        try:
+            move(leaving, target)
+        except BaseException:
+            if os.path.lexists(leaving) and not os.path.lexists(target):
+                move(leaving, free_name(self.shop.inbox, claim.name))
+            raise
+        return True
+
+    def _fresh_id(self, name: str) -> str:
+        return f"{self._now():%Y%m%dT%H%M%S}-{secrets.token_hex(3)}-{safe_name(name, 40)}"
+
+    def _stamp(self) -> str:
+        return self._now().isoformat(timespec="seconds")
+
+    def drop_of(self, claim: Claim) -> Path:
+        return self.shop.work / claim.id / "drop"
+
+    def _artist_path(self, claim: Claim) -> Path:
+        """The artist's own folder or file within work."""
+        drop = self.drop_of(claim)
+        return drop if claim.form == "folder" else drop / claim.name
+
+    def artist_snapshot(self, claim: Claim) -> Snapshot:
+        return snapshot(self._artist_path(claim))
+
+    def count_try(self, claim: Claim) -> Claim:
+        """Written before each try, so that a drop that kills the service is known by its count."""
+        tried = claim.model_copy(update={"tries": claim.tries + 1})
+        self._write(self.shop.work / claim.id / "claim.json", tried)
+        return tried
+
+    def uncount_try(self, claim: Claim) -> None:
+        place = self.shop.work / claim.id
+        current = self._read(place / "claim.json", Claim)
+        if current is not None and current.tries:
+            self._write(place / "claim.json", current.model_copy(update={"tries": current.tries - 1}))
+
+    def send_back(self, claim: Claim) -> Path:
+        """Returns a drop to the inbox, beside a newer one of its name where there is one."""
+        target = free_name(self.shop.inbox, claim.name)
+        self._write(self.shop.work / claim.id / "return.json", Intent(target=target.name))
+        move(self._artist_path(claim), target)
+        self._discard(self.shop.work / claim.id)
+        return target
+
+    # -- publishing ---------------------------------------------------------------------------
+
+    def staging(self, claim: Claim) -> Path:
+        """A fresh, empty folder on the outbox's file system."""
+        self.shop.building.mkdir(exist_ok=True)
+        place = self.shop.building / claim.id
+        shutil.rmtree(place, ignore_errors=True)
+        place.mkdir()
+        return place
+
+    def publish(self, claim: Claim, staged: Path, target: str) -> Path:
+        """Makes the built revision appear as outbox/<target>, whole, and archives the artist's drop."""
+        intent = Intent(target=target, archive=f"{target}--{claim.id}")
+        disk.fsync_tree(staged)
+        self._write(self.shop.work / claim.id / "publish.json", intent)
+        self._move_in(staged, self.shop.outbox / target)
+        self._archive(claim, intent)
+        return self.shop.outbox / target
+
+    def _move_in(self, source: Path, target: Path) -> None:
+        """Renames into a folder made where it is missing; never onto something."""
+        if not target.parent.is_dir():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.parent.chmod(SHARED_MODE)
+            disk.fsync_dir(target.parent.parent)
+        move(source, target)
+
+    def _archive(self, claim: Claim, intent: Intent) -> None:
+        drop, kept = self.drop_of(claim), self.shop.archive / intent.archive
+        if drop.exists() and not _already_moved(drop, kept):
+            for ours in OURS:
+                (drop / ours).unlink(missing_ok=True)
+            self._move_in(drop, kept)
+        self._discard(self.shop.work / claim.id)
+
+    # -- rejecting ----------------------------------------------------------------------------
+
+    def reject(self, claim: Claim, rejection: Rejection, pages: dict[str, str]) -> Path:
+        """Moves the artist's files, as they came, with REJECTED.* to rejects/<name>."""
+        place = self.shop.work / claim.id
+        name = claim.name if claim.form == "folder" else (Path(claim.name).stem or claim.name)
+        target = free_name(self.shop.rejects, name)
+        self._write(place / "reject.json", Intent(target=target.name))
+        drop = self.drop_of(claim)
+        for page, text in pages.items():
+            disk.write_atomic(drop / page, text.encode("utf-8"))
+        disk.write_atomic(drop / "REJECTED.json", rejection.model_dump_json(indent=2).encode("utf-8"))
+        disk.fsync_tree(drop)
+        move(drop, target)
+        self._discard(place)
+        return target
+
+    # -- recovery -----------------------------------------------------------------------------
+
+    def recover(self) -> tuple[Claim, ...]:
+        """Finishes or undoes what a killed service left; returns the drops still to be made, oldest first.
+
+        Safe to be killed and run again at any point.
+        """
+        for folder in self._moving_places():
+            _remove(*folder.glob(f"{_MOVING}*"))
+        self._recover_leaving()
+        places = sorted(p for p in self.shop.work.iterdir() if p.is_dir())
+        recovered = [self.resume(place.name) for place in places]
+        if self.shop.building.is_dir():
+            _remove(*self.shop.building.iterdir())
+        return tuple(claim for claim in recovered if claim is not None)
+
+    def _moving_places(self) -> list[Path]:
+        """Folders into which a move between mounts may have been cut off."""
+        folders = [self.shop.inbox, self.shop.rejects, self.shop.archive, self.shop.work]
+        folders += [p for f in (self.shop.archive, self.shop.work) for p in f.iterdir() if p.is_dir()]
+        folders += [p / "drop" for p in self.shop.work.iterdir() if (p / "drop").is_dir()]
+        return folders
+
+    def _recover_leaving(self) -> None:
+        for leaving in self.shop.inbox.glob(f"{_LEAVING}*"):
+            place = self.shop.work / leaving.name.removeprefix(_LEAVING)
+            claim = self._read(place / "claim.json", Claim)
+            if claim is not None and os.path.lexists(self._artist_path(claim)):
+                _remove(leaving)
+            else:
+                name = claim.name if claim else leaving.name.removeprefix(_LEAVING)
+                move(leaving, free_name(self.shop.inbox, name))
+
+    def resume(self, claim_id: str) -> Claim | None:
+        """The claim as it stands, ready to be made; None where its drop had already gone on and that is now finished."""
+        place = self.shop.work / claim_id
+        if not place.is_dir():
+            return None
+        claim = self._read(place / "claim.json", Claim)
+        if claim is None:
+            return self._foundling(place)
+        intent = self._read(place / "publish.json", Intent)
+        if intent is not None and self._published(claim, intent):
+            self._archive(claim, intent)
+            return None
+        if not os.path.lexists(self._artist_path(claim)) or self._gone_on(claim, place):
+            self._discard(place)
+            return None
+        for leftover in ("publish.json", "reject.json", "return.json"):
+            (place / leftover).unlink(missing_ok=True)
+        return claim
+
+    def _gone_on(self, claim: Claim, place: Path) -> bool:
+        """Had a move between mounts arrived before its original was removed? Then it is removed now."""
+        rejected = self._read(place / "reject.json", Intent)
+        if rejected and _already_moved(self.drop_of(claim), self.shop.rejects / rejected.target):
+            return True
+        returned = self._read(place / "return.json", Intent)
+        return bool(returned) and _already_moved(self._artist_path(claim), self.shop.inbox / returned.target)
+
+    def _foundling(self, place: Path) -> Claim | None:
+        """A work folder without a readable claim.json: files in it are somebody's drop and are kept."""
+        drop = place / "drop"
+        if not drop.is_dir() or not any(drop.iterdir()):
+            self._discard(place)
+            return None
+        claim = Claim(id=place.name, name=place.name, form="folder", claimed_at=self._stamp())
+        self._write(place / "claim.json", claim)
+        return claim
+
+    def _published(self, claim: Claim, intent: Intent) -> bool:
+        record = self._read(self.shop.outbox / intent.target / "job.json", JobRecord)
+        return record is not None and record.claim == claim.id
+
+    # -- small things -------------------------------------------------------------------------
+
+    def _discard(self, place: Path) -> None:
+        """Removes a work folder whose drop is elsewhere; a drop still inside is never removed."""
+        drop = place / "drop"
+        if drop.is_dir():
+            drop.rmdir()  # fails, rightly, where anything is left in it
+        shutil.rmtree(place)
+        disk.fsync_dir(self.shop.work)
+
+    def _write(self, path: Path, record: Record) -> None:
+        disk.write_atomic(path, record.model_dump_json().encode("utf-8"))
+
+    def _read(self, path: Path, model: type[R]) -> R | None:
+        """The record in `path`; None where it is missing or was never wholly written."""
+        try:
+            return model.model_validate_json(path.read_bytes())
+        except (FileNotFoundError, NotADirectoryError, ValidationError):
+            return None
+
+
+def free_name(folder: Path, name: str) -> Path:
+    """folder/<name>, or <name>-2, -3 ... where that is taken."""
+    candidate, number = folder / name, 1
+    while os.path.lexists(candidate):
+        number += 1
+        candidate = folder / f"{name}-{number}"
+    return candidate
+
+
+def move(source: Path, target: Path) -> None:
+    """One durable rename; between mounts a fsynced copy that appears by one rename, then the original goes."""
+    if os.path.lexists(target):
+        raise FileExistsError(errno.EEXIST, "already there", str(target))
+    try:
+        source.rename(target)
+    except OSError as error:
+        if error.errno != errno.EXDEV:
+            raise
+        _move_between_mounts(source, target)
+    disk.fsync_dir(target.parent)
+    disk.fsync_dir(source.parent)
+
+
+def _move_between_mounts(source: Path, target: Path) -> None:
+    halfway = target.parent / f"{_MOVING}{secrets.token_hex(6)}"
+    before = snapshot(source)
+    disk.copy_tree(source, halfway)
+    disk.fsync_tree(halfway)
+    if snapshot(source) != before:
+        _remove(halfway)
+        raise Changed(f"{source.name} changed while it was being copied")
+    halfway.rename(target)
+    disk.fsync_dir(target.parent)
+    _remove(source)
+
+
+def _remove(*paths: Path) -> None:
+    for path in paths:
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            path.unlink(missing_ok=True)
+
+
+def _same(a: Snapshot, b: Snapshot, *, inodes: bool) -> bool:
+    return a == b if inodes else {seen[:3] for seen in a} == {seen[:3] for seen in b}
+
+
+def _already_moved(source: Path, target: Path) -> bool:
+    """Is all that is left of `source` also in `target`? Then the rest of `source` is removed.
+
+    Names, sizes and times must agree: where there is any doubt, both stay.
+    """
+    if not os.path.lexists(target):
+        return False
+    left = {seen[:3] for seen in snapshot(source)}
+    if not left <= {seen[:3] for seen in snapshot(target)}:
+        return False
+    _remove(source)
+    return True

@@ -1,0 +1,1 @@
+"""The four stages of a job, each a plain function over plain values."""

@@ -1,0 +1,202 @@
+"""What the commands print. Names from drops are printed as text, never as markup or terminal codes."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+
+import typer
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from keyturn.demo import Shown
+from keyturn.eye.flash import FlashReport
+from keyturn.reasons import Kind, Reason
+from keyturn.records import JobRecord, ShopState
+from keyturn.rulebook import Rulebook
+from keyturn.workshop import Result
+
+LOG_LINE = "<green>{time:HH:mm:ss}</green> <level>{level: <8}</level> {message}"
+FILE_LINE = "{time:YYYY-MM-DDTHH:mm:ss.SSSZZ} {level: <8} {message}"
+JOURNAL_LINE = "{level: <8} {message}"
+
+SETTINGS_TEXT = """\
+# keyturn.toml: this shop's settings. Each can also be given as an environment variable,
+# for example KEYTURN_SETTLE__SECONDS=10. What is not said here has the value shown.
+
+# scan_seconds = 5            # how often the inbox is looked through when nothing happens
+# watch = "auto"              # auto | events | polling (auto polls on network mounts)
+# workers = 0                 # processes for frame work; 0 = one a core
+
+[settle]
+# seconds = 5                 # a drop is whole when nothing has changed for so long
+# without_manifest_seconds = 120
+
+[keep]
+# archive_days = 0            # 0 = for ever
+# rejects_days = 0
+
+[log]
+# level = "INFO"
+# file = ""
+"""
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+_WORDS = {Kind.REFUSE: "[bold red]refused[/]", Kind.MENDED: "[green]mended[/]", Kind.NOTE: "[yellow]note[/]"}
+
+
+def plain(text: str) -> str:
+    """`text` safe for the terminal: no markup of rich's, no control or direction characters."""
+    return escape(_CONTROL.sub("\N{REPLACEMENT CHARACTER}", text))
+
+
+def size(text: str | None) -> tuple[int, int] | None:
+    """ "1024x768" as two whole numbers of pixels."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"([1-9]\d{0,4})[x×]([1-9]\d{0,4})", text)
+    if found is None:
+        raise typer.BadParameter(f"{text!r} is not a size such as 1024x768")
+    return int(found[1]), int(found[2])
+
+
+@contextmanager
+def progress(console: Console, quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """A bar on a terminal, a line a stage elsewhere."""
+    if quiet or not console.is_terminal:
+        yield _lines(console, quiet)
+        return
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("reading", total=None)
+        yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total)
+
+
+def _lines(console: Console, quiet: bool) -> Callable[[str, int, int], None]:
+    told: set[str] = set()
+
+    def tell(stage: str, done: int, total: int) -> None:
+        if not quiet and stage not in told:
+            told.add(stage)
+            console.print(f"{stage}: {total}")
+
+    return tell
+
+
+def reasons(console: Console, found: Iterable[Reason]) -> None:
+    """Refusals first, then what was mended, then notes."""
+    order = [Kind.REFUSE, Kind.MENDED, Kind.NOTE]
+    for reason in sorted(found, key=lambda r: order.index(r.kind)):
+        console.print(f"{_WORDS[reason.kind]}  {plain(reason.line())}")
+
+
+def all_reasons(record: JobRecord) -> tuple[Reason, ...]:
+    return record.reasons + tuple(r for radio in record.radios for r in radio.reasons)
+
+
+def made(console: Console, result: Result) -> None:
+    record = result.made.record
+    for radio in record.radios:
+        timing = radio.timeline
+        console.print(
+            f"[bold]{plain(record.job)}[/] for {plain(radio.radio)}: {sum(p.frames for p in radio.parts)} frames, "
+            f"{radio.fps} fps, {radio.zip_bytes / 2**20:.1f} MiB; the parts that play once end at "
+            f"{timing.once_only_s:.1f} s, in {timing.share_finished:.0%} of starts before the radio has booted"
+        )
+        if result.folder:
+            console.print(f"  stick: {plain(str(result.folder / radio.folder))}")
+    if result.sheet:
+        console.print(f"  sheet: {plain(str(result.sheet))}")
+    reasons(console, dict.fromkeys(all_reasons(record)))
+
+
+def status(console: Console, state: ShopState) -> None:
+    running = f"running (process {state.pid}), {state.watching}" if state.running else "not running"
+    console.print(f"Service: {running}")
+    if state.paused:
+        console.print(f"[bold red]Paused:[/] {plain(state.paused)}")
+    for working in state.working:
+        console.print(f"In work: {plain(working.name)}, {working.stage} {working.done}/{working.total}")
+    _waiting(console, state)
+    _ready(console, state)
+    _refused(console, state)
+
+
+def _waiting(console: Console, state: ShopState) -> None:
+    table = Table("drop", "files", "since", "", title=f"Waiting: {len(state.waiting)}", title_justify="left")
+    for drop in state.waiting:
+        note = f"rush, {drop.note}" if drop.rush else drop.note
+        table.add_row(plain(drop.name), str(drop.files), drop.since, plain(note))
+    console.print(table if state.waiting else "Waiting: none")
+
+
+def _ready(console: Console, state: ShopState) -> None:
+    table = Table("customer", "job", "radios", "where", title=f"Ready: {state.ready_total}", title_justify="left")
+    for job in state.ready[:20]:
+        where = f"outbox/{job.path}"
+        table.add_row(plain(job.customer), f"{plain(job.job)} r{job.revision}", ", ".join(job.radios), plain(where))
+    console.print(table if state.ready else "Ready: none")
+
+
+def _refused(console: Console, state: ShopState) -> None:
+    console.print(f"Refused: {state.refused_total or 'none'}")
+    for drop in state.refused[:20]:
+        console.print(f"[bold]{plain(drop.path)}[/] ({drop.rejected_at})")
+        for reason in (r for r in drop.reasons if r.kind is Kind.REFUSE):
+            console.print(f"  {plain(reason.line())}")
+
+
+def radios(console: Console, rules: Rulebook) -> None:
+    table = Table("radio", "panel", "colour", "player", "parts", "fps", "zip", "boots in")
+    for name, radio in sorted(rules.radios.items()):
+        boot, limits = radio.boot, radio.limits
+        table.add_row(
+            plain(name),
+            f"{radio.panel.width} x {radio.panel.height}",
+            f"{radio.panel.bits} bit",
+            radio.firmware.pacing,
+            " ".join(radio.firmware.part_types),
+            f"{limits.fps_min}-{limits.fps_max}",
+            f"{limits.zip_mib:g} MiB",
+            f"{boot.shortest:g}-{boot.longest:g} s",
+        )
+    console.print(table)
+
+
+def flash(console: Console, report: FlashReport, as_json: bool) -> None:
+    if as_json:
+        found = {
+            "pass": report.passes,
+            "general_max_per_s": report.general_max_per_s,
+            "red_max_per_s": report.red_max_per_s,
+            "worst_at_s": report.worst_at_s,
+        }
+        sys.stdout.write(json.dumps(found) + "\n")
+        return
+    verdict = "[green]passes[/]" if report.passes else "[bold red]fails[/]"
+    console.print(
+        f"{verdict}: at most {report.general_max_per_s} general and {report.red_max_per_s} red flashes within "
+        f"a second, worst at {report.worst_at_s:.2f} s (WCAG 2.2, 2.3.1; a screening aid, not a medical clearance)"
+    )
+
+
+def demo(console: Console, shown: Shown) -> None:
+    outbox = shown.shop.outbox
+    console.print()
+    for job in sorted(shown.ready, key=lambda j: j.path):
+        console.print(f"[green]ready[/]    {plain(job.job)} for {plain(job.customer)}")
+        for stick in sorted((outbox / job.path).glob("usb*")):
+            console.print(f"         stick {plain(str(stick))}")
+        console.print(f"         sheet {plain(str((outbox / job.path).parent / 'proof.html'))}")
+    for drop in shown.refused:
+        console.print(
+            f"[red]refused[/]  {plain(drop.name)}, see {plain(str(shown.shop.root / drop.path / 'REJECTED.html'))}"
+        )
+        for reason in (r for r in drop.reasons if r.kind is Kind.REFUSE):
+            console.print(f"         {plain(reason.line())}")
+    console.print(f"board    {plain(str(shown.shop.board))}")

@@ -1,0 +1,1 @@
+"""How a radio reads and plays a boot animation. Pure: no pictures, no disk."""

@@ -1,0 +1,97 @@
+"""One drop without a shop: what `keyturn make` and `keyturn check` do, in the line's own way."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from keyturn import disk, line, office
+from keyturn.line import Bench, Made
+from keyturn.reasons import Refused, refuse
+from keyturn.shop import Shop
+from keyturn.spool import move
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """`folder` is the revision's folder, `sheet` the customer's; None where nothing was to be kept."""
+
+    made: Made
+    folder: Path | None
+    sheet: Path | None
+
+
+def make(drop: Path, out: Path, bench: Bench) -> Result:
+    """Makes `drop` into out/<customer>/<job>-rN. Raises `Refused`; leaves nothing half-made."""
+    out.mkdir(parents=True, exist_ok=True)
+    with _opened(drop) as (folder, scratch), _staging(out) as staging:
+        job = line.understand(folder, drop_name(drop), scratch, bench)
+        revision = office.next_revision(_as_shop(out), job.customer_folder, job.job_folder)
+        made = line.make(job, f"by-hand-{drop.name}", drop.name, revision, staging, scratch, bench)
+        disk.fsync_tree(staging)
+        target = out / job.customer_folder / f"{job.job_folder}-r{revision}"
+        target.parent.mkdir(exist_ok=True)
+        move(staging, target)
+        return Result(made, target, office.write_sheet(out, job.customer_folder, bench.rules))
+
+
+def check(drop: Path, bench: Bench) -> Result:
+    """As `make`, and throws the work away: every finding that the shop would have."""
+    with _opened(drop) as (folder, scratch), tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
+        job = line.understand(folder, drop_name(drop), scratch, bench)
+        made = line.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
+        return Result(made, None, None)
+
+
+def drop_name(drop: Path) -> str:
+    drop = drop.resolve()
+    return drop.stem if drop.is_file() else drop.name
+
+
+def _as_shop(out: Path) -> Shop:
+    """Revisions are counted in outbox and archive; by hand there is only the one folder."""
+    return _Single(out)
+
+
+class _Single(Shop):
+    @property
+    def outbox(self) -> Path:
+        return self.root
+
+    @property
+    def archive(self) -> Path:
+        return self.root
+
+
+@contextmanager
+def _opened(drop: Path) -> Iterator[tuple[Path, Path]]:
+    """The drop's folder and a scratch folder; a zip is laid in a folder of its own, the original is not touched."""
+    if not drop.exists():
+        what = "there is no such file or folder"
+        raise Refused([refuse("drop-missing", what, "name the folder of a drop, or its zip", file=str(drop))])
+    with tempfile.TemporaryDirectory(prefix="keyturn-") as scratch_name:
+        scratch = Path(scratch_name)
+        if not drop.is_file():
+            yield drop.resolve(), scratch
+            return
+        folder = scratch / "drop"
+        folder.mkdir()
+        shutil.copyfile(drop, folder / drop.name)
+        yield folder, scratch
+
+
+@contextmanager
+def _staging(out: Path) -> Iterator[Path]:
+    staging = Path(tempfile.mkdtemp(prefix=".building-", dir=out))
+    staging.chmod(0o755)
+    try:
+        yield staging
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+
+
+Progress = Callable[[str, int, int], None]
