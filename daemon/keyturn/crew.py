@@ -33,6 +33,9 @@ class Crew(Protocol):
         `names` tells which file of the drop a job is about.
         """
 
+    def rest(self) -> None:
+        """Lets the workers go while nothing is to be done; the next job finds new ones."""
+
     def close(self) -> None: ...
 
 
@@ -45,6 +48,9 @@ class InlineCrew:
                 yield task(job)
             except Refused as refused:
                 yield refused
+
+    def rest(self) -> None:
+        return
 
     def close(self) -> None:
         return
@@ -77,6 +83,8 @@ class LocalCrew:
 
     def _start(self, task: Callable[[J], R], job: J) -> Future[R]:
         if self._pool is None:
+            # Each worker is one of many already; its limit on memory counts idle threads' stacks too.
+            os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
             self._pool = ProcessPool(
                 max_workers=self._size,
                 max_tasks=500,  # a slow leak in a decoder is given back with its process
@@ -121,7 +129,6 @@ def _prepare_worker(parent: int, memory_mib: int) -> None:
     """Limits of one worker, and its end with its parent's: a killed service leaves no workers behind."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
-    os.environ.pop("NOTIFY_SOCKET", None)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_AS, (memory_mib * 2**20, memory_mib * 2**20))
     pr_set_pdeathsig = 1  # prctl(2)

@@ -13,11 +13,13 @@ from concurrent.futures import CancelledError
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from typing import Any
 
 from loguru import logger
 
 from keyturn import __version__, line, manifest, office
 from keyturn.frame import Check, Source, small
+from keyturn.hooks import Event
 from keyturn.ledger import Ledger
 from keyturn.line import Bench, Stopped
 from keyturn.parts import is_art
@@ -43,12 +45,16 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Foreman:
-    """`missed` is called when the folders went ahead of the sheet or the ledger: they must be reconciled."""
+    """`missed` is called when the folders went ahead of the sheet or the ledger: they must be reconciled.
+
+    `told` hears each outcome with its record.
+    """
 
     spool: Spool
     ledger: Ledger
     bench: Bench
     missed: Callable[[], None] = lambda: None
+    told: Callable[[Event, dict[str, Any]], None] = lambda event, record: None
 
     def process(self, claim: Claim) -> Outcome:
         """Raises `ShopFault` where the shop's machine is at fault: the drop is safe, try again later."""
@@ -90,7 +96,7 @@ class Foreman:
         revision = office.next_revision(self.spool.shop, job.customer_folder, job.job_folder)
         staging = self.spool.staging(claim)
         try:
-            line.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
+            made = line.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
         except BaseException:
             shutil.rmtree(staging, ignore_errors=True)
             raise
@@ -102,6 +108,7 @@ class Foreman:
         self.bench.progress("publish", 0, 1)
         self.spool.publish(claim, staging, target)
         self._follow(lambda: self.enter(target))
+        self.told("ready", {"path": f"outbox/{target}", "job": made.record.model_dump(mode="json")})
         logger.success("{}: ready in outbox/{}", claim.name, target)
         return Outcome.READY
 
@@ -166,6 +173,8 @@ class Foreman:
         shutil.rmtree(self.spool.shop.work / claim.id / "scratch", ignore_errors=True)
         folder = self.spool.reject(claim, rejection, pages)
         self._follow(lambda: self.enter_refused(folder))
+        said = rejection.model_dump(mode="json", exclude={"pictures"})
+        self.told("refused", {"path": f"rejects/{folder.name}", "rejection": said})
         logger.warning("{}: refused, see rejects/{}", claim.name, folder.name)
         return Outcome.REFUSED
 

@@ -113,7 +113,10 @@ def flash_reasons(record: FlashRecord, rules: Flash) -> list[Reason]:
         for kind, count in (("general", record.general_max_per_s), ("red", record.red_max_per_s))
         if count > rules.most_per_second
     ]
-    what = f"{' and '.join(kinds)} within one second at {record.worst_at_s:.1f} s; at most {rules.most_per_second} are safe"
+    what = (
+        f"{' and '.join(kinds)} within one second at {record.worst_at_s:.1f} s; "
+        f"at most {rules.most_per_second} are allowed"
+    )
     mend = "make the change slower, smaller or gentler there (WCAG 2.2, 2.3.1)"
     return [finding("flashes", what, mend)]
 

@@ -312,3 +312,7 @@ def _described(place: tuple[str, ...]) -> str:
         return "write it as the artist's chapter of the README shows"
     choices = [c for c in get_args(info.annotation) if isinstance(c, str)]
     return " ".join(filter(None, [info.description, f"One of: {', '.join(choices)}." if choices else None]))
+
+
+if __name__ == "__main__":
+    Path(__file__).with_name("job.schema.json").write_text(schema_text(), encoding="utf-8")

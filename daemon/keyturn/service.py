@@ -12,12 +12,14 @@ import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import Any
 
 from loguru import logger
 
-from keyturn import office, rulebook, settings
-from keyturn.crew import LocalCrew
+from keyturn import office, retention, rulebook, settings
+from keyturn.crew import Crew, LocalCrew
 from keyturn.foreman import Foreman, Outcome
+from keyturn.hooks import Event, Hooks
 from keyturn.inbox import Inbox
 from keyturn.ledger import Ledger
 from keyturn.line import Bench
@@ -32,10 +34,15 @@ BOARD_EVERY_S = 2.0
 BOARD_AT_LEAST_EVERY_S = 60.0
 RETRY_FIRST_S, RETRY_MOST_S = 2.0, 60.0
 WORKERS_REST_AFTER_S = 60.0
+PRUNE_EVERY_S = 3600.0
 
 
 def utc_now() -> datetime:
     return datetime.now(UTC)
+
+
+def local_crew(wanted: Settings, rules: Rulebook) -> Crew:
+    return LocalCrew(wanted.workers, rules.intake.workers)
 
 
 class Service:
@@ -49,16 +56,20 @@ class Service:
         monotonic: Callable[[], float] = time.monotonic,
         notifier: Notifier | None = None,
         told: Callable[[Working | None], None] = lambda working: None,
+        crew_of: Callable[[Settings, Rulebook], Crew] = local_crew,
     ) -> None:
         self._shop, self._now, self._monotonic, self._told = shop, now, monotonic, told
+        self._crew_of = crew_of
         self._notifier = notifier or Notifier.from_env(os.environ)
         self._stopping, self._reloading, self._wake = threading.Event(), threading.Event(), threading.Event()
         self._unreconciled = threading.Event()
         self._settings, self._rules = settings.load(shop.root), rulebook.load(shop.rules)
         self._spool = Spool(shop, now)
         self._inbox = Inbox(shop, self._settings, self._rules, now)
-        self._crew = LocalCrew(self._settings.workers, self._rules.intake.workers)
+        self._crew = self._crew_of(self._settings, self._rules)
         self._watch = Watch(shop.inbox, self._settings.watch, self._wake.set)
+        self._hooks = Hooks()
+        self._prune_at = monotonic()
         self._pending: list[Claim] = []
         self._bench_thread: threading.Thread | None = None
         self._working: Working | None = None
@@ -128,6 +139,7 @@ class Service:
         self._scan()
         if not self._busy() and self._monotonic() >= self._retry_at:
             self._catch_up()
+            self._prune()
             self._start_next()
         self._rest_when_idle()
         self._show()
@@ -142,6 +154,15 @@ class Service:
             if not self._scan_fault:
                 logger.error("{}", fault)
             self._scan_fault = str(fault)
+
+    def _prune(self) -> None:
+        if self._monotonic() < self._prune_at:
+            return
+        self._prune_at = self._monotonic() + PRUNE_EVERY_S
+        try:
+            retention.prune(self._shop, self._settings.keep, self._now())
+        except OSError as error:
+            logger.warning("old drops could not be removed: {}", error)
 
     def _catch_up(self) -> None:
         if self._unreconciled.is_set():
@@ -201,7 +222,10 @@ class Service:
 
     def _foreman(self) -> Foreman:
         bench = Bench(self._rules, self._crew, self._now, self._stopping.is_set, self._progress)
-        return Foreman(self._spool, self._ledger, bench, self._unreconciled.set)
+        return Foreman(self._spool, self._ledger, bench, self._unreconciled.set, self._tell_hooks)
+
+    def _tell_hooks(self, event: Event, record: dict[str, Any]) -> None:
+        self._hooks.tell(event, record, self._settings.hooks)
 
     def _progress(self, stage: str, done: int, total: int) -> None:
         working = self._working
@@ -287,7 +311,7 @@ class Service:
         else:
             self._inbox.renew(self._settings, self._rules)
             self._crew.close()
-            self._crew = LocalCrew(self._settings.workers, self._rules.intake.workers)
+            self._crew = self._crew_of(self._settings, self._rules)
             self._watch.stop()
             self._watch = Watch(self._shop.inbox, self._settings.watch, self._wake.set)
             self._watch.start()
@@ -301,6 +325,7 @@ class Service:
         self._watch.stop()
         if self._bench_thread is not None:
             self._bench_thread.join(timeout=10)
+        self._hooks.close()
         self._crew.close()  # ends a frame that takes longer; its drop is made again
         if self._bench_thread is not None:
             self._bench_thread.join(timeout=60)

@@ -39,6 +39,16 @@ class KeepSettings(BaseModel):
     rejects_days: Annotated[float, Field(ge=0)] = 0
 
 
+class HookSettings(BaseModel):
+    """Commands told of each outcome: a program and its arguments, never a shell line; empty for none."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    ready: tuple[str, ...] = ()
+    refused: tuple[str, ...] = ()
+    seconds: Annotated[float, Field(gt=0, le=600)] = 20.0
+
+
 class LogSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -54,6 +64,7 @@ class Settings(BaseSettings):
     watch: Literal["auto", "events", "polling"] = "auto"
     workers: Annotated[int, Field(ge=0, le=256)] = 0
     keep: KeepSettings = KeepSettings()
+    hooks: HookSettings = HookSettings()
     log: LogSettings = LogSettings()
 
     @classmethod

@@ -62,8 +62,8 @@ class Shop:
 
     def create(self) -> None:
         """Makes what is missing. Raises `ShopFault` where the disk does not allow it."""
-        shared = (self.inbox, self.outbox, self.rejects, self.archive)
-        private = (self.work, self.state, self.rules)
+        shared = (self.inbox, self.outbox, self.rejects)
+        private = (self.work, self.archive, self.state, self.rules)
         try:
             for folder, mode in [(f, SHARED_MODE) for f in shared] + [(f, PRIVATE_MODE) for f in private]:
                 if not folder.is_dir():

@@ -235,7 +235,7 @@ class Spool:
                 move(leaving, free_name(self.shop.inbox, name))
 
     def resume(self, claim_id: str) -> Claim | None:
-        """The claim as it stands, ready to be made; None where its drop had already gone on and that is now finished."""
+        """The claim, ready to be made; None where its drop had already gone on: that is then finished."""
         place = self.shop.work / claim_id
         if not place.is_dir():
             return None

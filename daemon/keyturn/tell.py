@@ -41,6 +41,11 @@ SETTINGS_TEXT = """\
 # archive_days = 0            # 0 = for ever
 # rejects_days = 0
 
+[hooks]                       # a program and its arguments, told each outcome as JSON on stdin
+# ready = []                  # for example ["/usr/local/bin/tell-the-shop", "ready"]
+# refused = []
+# seconds = 20                # then it is ended
+
 [log]
 # level = "INFO"
 # file = ""

@@ -11,6 +11,8 @@ from watchdog.events import FileSystemEvent, FileSystemEventHandler
 from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver
 
+from keyturn.mounts import file_system
+
 NETWORK = frozenset(
     (
         "nfs nfs4 cifs smb3 smbfs 9p afs ceph fuse.sshfs fuse.glusterfs fuse.s3fs fuse.rclone glusterfs "
@@ -18,23 +20,6 @@ NETWORK = frozenset(
     ).split()
 )
 """File systems whose changes by other machines cause no local events (inotify(7), 'Limitations')."""
-
-
-def file_system(path: Path, mountinfo: Path = Path("/proc/self/mountinfo")) -> str:
-    """The type of the file system `path` lies on, "unknown" where the system does not say (proc(5))."""
-    best, kind = "", "unknown"
-    try:
-        lines = mountinfo.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
-    except OSError:
-        return kind
-    target = str(path.resolve())
-    for line in lines:
-        left, _, right = line.partition(" - ")
-        mount = left.split()[4].encode().decode("unicode_escape")
-        inside = target == mount or target.startswith(mount.rstrip("/") + "/")
-        if inside and len(mount) >= len(best):
-            best, kind = mount, right.split()[0]
-    return kind
 
 
 def mode(wanted: Literal["auto", "events", "polling"], inbox: Path) -> Literal["events", "polling"]:

@@ -1,0 +1,84 @@
+"""What is mounted where, and which of it is a stick. Read from proc(5) and sysfs(5); nothing is mounted here."""
+
+from __future__ import annotations
+
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+MOUNTINFO = Path("/proc/self/mountinfo")
+
+_ESCAPE = re.compile(r"\\([0-7]{3})")
+
+
+@dataclass(frozen=True, slots=True)
+class Mount:
+    """One line of mountinfo: where, of which type, from which source, on which device (major:minor)."""
+
+    point: Path
+    kind: str
+    source: str
+    device: str
+    writable: bool
+
+
+def mounts(mountinfo: Path = MOUNTINFO) -> tuple[Mount, ...]:
+    """All mounts, in the order they were made; empty where the system does not say."""
+    try:
+        lines = mountinfo.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
+    except OSError:
+        return ()
+    return tuple(_mount(line) for line in lines if " - " in line)
+
+
+def _mount(line: str) -> Mount:
+    left, _, right = line.partition(" - ")
+    fields, (kind, source, *_) = left.split(), right.split()
+    return Mount(
+        point=Path(_unescaped(fields[4])),
+        kind=kind,
+        source=_unescaped(source),
+        device=fields[2],
+        writable="rw" in fields[5].split(","),
+    )
+
+
+def _unescaped(text: str) -> str:
+    """Blank, tab, newline and backslash stand as octal in mountinfo; other bytes stand as they are."""
+    return _ESCAPE.sub(lambda found: chr(int(found[1], 8)), text)
+
+
+def mount_of(path: Path, mountinfo: Path = MOUNTINFO) -> Mount | None:
+    """The mount `path` lies on: the last of the deepest; None where the system does not say."""
+    target = path.resolve()
+    around = [m for m in mounts(mountinfo) if target == m.point or target.is_relative_to(m.point)]
+    return max(around, key=lambda m: len(m.point.parts), default=None) if around else None
+
+
+def file_system(path: Path, mountinfo: Path = MOUNTINFO) -> str:
+    found = mount_of(path, mountinfo)
+    return found.kind if found else "unknown"
+
+
+def is_removable(mount: Mount, sysfs: Path = Path("/sys")) -> bool:
+    """Does the mount lie on a disk that the kernel calls removable, or that hangs on USB?"""
+    place = sysfs / "dev" / "block" / mount.device
+    try:
+        disk = place.resolve(strict=True)
+    except OSError:
+        return False
+    if (disk / "partition").exists():
+        disk = disk.parent
+    try:
+        flagged = (disk / "removable").read_text().strip() == "1"
+    except OSError:
+        flagged = False
+    return flagged or any(re.fullmatch(r"usb\d+", part) for part in disk.parts)
+
+
+def sticks(mountinfo: Path = MOUNTINFO, sysfs: Path = Path("/sys")) -> tuple[Mount, ...]:
+    """The mounted removable disks, without those that hold the system."""
+    system = {os.stat(p).st_dev for p in ("/", "/usr", "/boot", "/home", "/var") if Path(p).exists()}
+    found = [m for m in mounts(mountinfo) if is_removable(m, sysfs)]
+    return tuple(m for m in found if m.point.exists() and m.point.stat().st_dev not in system)

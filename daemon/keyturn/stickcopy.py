@@ -1,0 +1,179 @@
+"""`keyturn copy`: a stick folder onto a stick, so that what arrives is what was made.
+
+Checked before: that the target is a stick and not a system's disk, its file system, its space, its names.
+Checked after: every file read back from the medium and compared with the SHA-256 in job.json.
+Nothing that Keyturn did not write is replaced without leave, and nothing is ever deleted.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from keyturn import disk, mounts, office
+from keyturn.intake.names import fat_faults
+from keyturn.mounts import Mount
+from keyturn.reasons import ShopFault, shop_fault
+from keyturn.records import FileRecord, JobRecord, RadioRecord
+from keyturn.rulebook import Fat
+
+FAT32_MOST = 2**32 - 1
+"""Bytes of the largest file on FAT32 (Microsoft FAT specification: file size is a 32-bit field)."""
+
+_CHUNK = 1 << 20
+_FAT_KINDS = frozenset({"vfat", "msdos", "fuseblk.vfat"})
+_REVISION = re.compile(r"(.+)-r(\d+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What is to be copied: one radio's folder of a revision."""
+
+    job: JobRecord
+    radio: RadioRecord
+    folder: Path
+
+
+def find(outbox: Path, name: str, radio: str | None) -> Load:
+    """The revision called `name`: a folder's path, "customer/job-r2", "job-r2", or "job" for its newest.
+
+    Raises `ShopFault` where none or several fit.
+    """
+    folder = _revision(outbox, name)
+    job = office.read_job(folder)
+    if job is None:
+        raise ShopFault(f"{folder} has no readable job.json", "name a revision's folder in the outbox")
+    fitting = [r for r in job.radios if radio in (None, r.radio)]
+    if len(fitting) != 1:
+        there = ", ".join(r.radio for r in job.radios)
+        what = f"this job has no radio {radio}" if radio else "this job is for several radios"
+        raise ShopFault(what, f"say --radio with one of: {there}")
+    return Load(job, fitting[0], folder / fitting[0].folder)
+
+
+def _revision(outbox: Path, name: str) -> Path:
+    for direct in (Path(name), outbox / name):
+        if (direct / "job.json").is_file():
+            return direct.resolve()
+    customers = [p for p in sorted(outbox.iterdir()) if p.is_dir()] if outbox.is_dir() else []
+    every = [(job, number, path) for customer in customers for job, number, path in office.revisions(customer)]
+    exact = [path for _, _, path in every if path.name == name]
+    newest = {path.parent: path for job, number, path in sorted(every, key=lambda r: r[1]) if job == name}
+    found = exact or list(newest.values())
+    if len(found) == 1:
+        return found[0]
+    if found:
+        said = ", ".join(p.relative_to(outbox).as_posix() for p in found)
+        raise ShopFault(f'several customers have a job "{name}"', f"say which: {said}")
+    near = ", ".join(p.relative_to(outbox).as_posix() for _, _, p in every[-5:]) or "nothing"
+    raise ShopFault(f'there is no job "{name}" in the outbox', f"the outbox holds, among others: {near}")
+
+
+def choose_target(target: Path | None, sticks: Sequence[Mount]) -> Path:
+    """The named target, or the one stick that is plugged in. Raises `ShopFault` where that is not clear."""
+    if target is not None:
+        return target
+    if len(sticks) == 1:
+        return sticks[0].point
+    if not sticks:
+        raise ShopFault("no stick is plugged in and mounted", "plug one in, or name its folder")
+    raise ShopFault("several sticks are plugged in", f"name one: {', '.join(str(s.point) for s in sticks)}")
+
+
+def faults(load: Load, target: Path, fat: Fat, *, any_folder: bool, mountinfo: Path = mounts.MOUNTINFO) -> list[str]:
+    """What stands against copying, all at once, each with its remedy; empty where nothing does."""
+    if not target.is_dir():
+        return [f"{target} is not a folder: name the folder where the stick is mounted"]
+    found = [] if any_folder else _stick_faults(target, mountinfo)
+    found += [f"{file.path}: {fault}" for file in load.radio.files for fault in fat_faults(file.path, fat)]
+    found += [f"{f.path} is too large for FAT32" for f in load.radio.files if f.size > FAT32_MOST]
+    space = os.statvfs(target)
+    free, needed = space.f_bavail * space.f_frsize, sum(_needed(target / f.path, f.size) for f in load.radio.files)
+    if needed > free:
+        found.append(f"{needed / 2**20:.1f} MiB are needed, {free / 2**20:.1f} MiB are free: use an emptier stick")
+    return found
+
+
+def _needed(there: Path, size: int) -> int:
+    """A new file is written beside the old one before it takes its place, so the old one's space is not counted."""
+    return 0 if there.is_file() and there.stat().st_size == size else size
+
+
+def _stick_faults(target: Path, mountinfo: Path) -> list[str]:
+    mount = mounts.mount_of(target, mountinfo)
+    if mount is None or mount.point != target.resolve():
+        return [f"{target} is not where a stick is mounted: name the stick itself, or say --any-folder"]
+    if target.stat().st_dev in {Path(p).stat().st_dev for p in ("/", "/home", "/usr", "/var") if Path(p).exists()}:
+        return [f"{target} is a disk of this machine's system: use a stick"]
+    found = []
+    if mount.kind not in _FAT_KINDS:
+        found.append(f"the stick is {mount.kind}; radios read FAT32: format it as FAT32 (its files will be lost)")
+    if not mount.writable:
+        found.append("the stick is write-protected: move its switch, or mount it writable")
+    return found
+
+
+def in_the_way(load: Load, target: Path) -> tuple[str, ...]:
+    """Files of the same names with other contents: they are replaced only with leave."""
+    return tuple(f.path for f in load.radio.files if (target / f.path).exists() and not _same(target / f.path, f))
+
+
+def copy(load: Load, target: Path, progress: Callable[[int, int], None] = lambda done, total: None) -> None:
+    """Copies and verifies. Raises `ShopFault` where the source is not what was made or the stick fails."""
+    total = sum(f.size for f in load.radio.files)
+    done = 0
+    for file in load.radio.files:
+        source, place = load.folder / file.path, target / file.path
+        try:
+            if disk.sha256(source) != file.sha256:
+                raise ShopFault(f"{source} is not as it was made", "make the job again, or take another revision")
+            if not (place.exists() and _same(place, file)):
+                _write(source, place)
+            if _digest_from_medium(place) != file.sha256:
+                raise ShopFault(f"{place} reads back otherwise than it was written", "use another stick")
+        except OSError as error:
+            raise _stick_failed(error, target) from error
+        done += file.size
+        progress(done, total)
+
+
+def _write(source: Path, place: Path) -> None:
+    """Beside the old file first, so that a stick pulled midway has either the old file or the new."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    halfway = place.with_name(f"{place.name}.part")
+    try:
+        with source.open("rb") as reader, halfway.open("wb") as writer:
+            while chunk := reader.read(_CHUNK):
+                writer.write(chunk)
+            writer.flush()
+            os.fsync(writer.fileno())
+        halfway.replace(place)
+    except OSError:
+        with contextlib.suppress(OSError):  # the stick may be gone
+            halfway.unlink(missing_ok=True)
+        raise
+    disk.fsync_dir(place.parent)
+
+
+def _same(place: Path, file: FileRecord) -> bool:
+    return place.is_file() and place.stat().st_size == file.size and disk.sha256(place) == file.sha256
+
+
+def _digest_from_medium(place: Path) -> str:
+    """SHA-256 of what the medium holds: the kernel is asked to forget its own copy first (posix_fadvise(2))."""
+    with place.open("rb") as file:
+        os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+    return disk.sha256(place)
+
+
+def _stick_failed(error: OSError, target: Path) -> ShopFault:
+    if error.errno == errno.ENOSPC:
+        return ShopFault(f"the stick {target} is full", "use an emptier stick")
+    if error.errno in (errno.EIO, errno.ENODEV, errno.ENXIO, errno.ENOENT, errno.EROFS):
+        return ShopFault(f"the stick {target} stopped answering ({error.strerror})", "plug it in again, or use another")
+    return shop_fault(error) or ShopFault(str(error), "use another stick")

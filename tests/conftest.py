@@ -1,0 +1,111 @@
+"""What the tests share: shops of their own, small radios that make them quick, and drops drawn on the spot."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from keyturn import rulebook
+from keyturn.crew import InlineCrew
+from keyturn.line import Bench
+from keyturn.rulebook import Rulebook
+from keyturn.shop import Shop
+
+TINY_RADIO = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
+for before, after in (("width = 768", "width = 48"), ("height = 1024", "height = 64"), ("width_mm = 158", "width_mm = 40")):
+    assert before in TINY_RADIO
+    TINY_RADIO = TINY_RADIO.replace(before, after)
+
+
+@pytest.fixture(autouse=True)
+def no_shop_but_the_tests_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A test that forgets to name its shop finds none: the current folder is an empty one, KEYTURN_ROOT is not set."""
+    for name in [n for n in os.environ if n.startswith("KEYTURN_") and n != "KEYTURN_AXE"]:
+        monkeypatch.delenv(name)
+    for name in ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID"):
+        monkeypatch.delenv(name, raising=False)
+    nowhere = tmp_path / "nowhere"
+    nowhere.mkdir()
+    monkeypatch.chdir(nowhere)
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Shop:
+    """A shop with one more radio, "tiny", of 48 x 64 pixels, and no patience."""
+    made = Shop(tmp_path / "shop")
+    made.create()
+    (made.rules / "radios").mkdir()
+    (made.rules / "radios" / "tiny.toml").write_text(TINY_RADIO, encoding="utf-8")
+    settings = "scan_seconds = 0.2\nworkers = 1\n[settle]\nseconds = 0.1\nwithout_manifest_seconds = 0.3\n"
+    (made.root / "keyturn.toml").write_text(settings, encoding="utf-8")
+    return made
+
+
+@pytest.fixture
+def rules(shop: Shop) -> Rulebook:
+    return rulebook.load(shop.rules)
+
+
+@pytest.fixture
+def bench(rules: Rulebook) -> Bench:
+    return Bench(rules, InlineCrew(), lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+
+
+def picture(size: tuple[int, int], number: int) -> Image.Image:
+    """A calm picture that differs a little from its neighbours by number."""
+    width, height = size
+    pixels = np.zeros((height, width, 3), np.uint8)
+    pixels[..., 0] = 40
+    pixels[..., 1] = np.linspace(60, 90, width, dtype=np.uint8)
+    pixels[..., 2] = 80
+    row = number * 3 % max(1, height - 4)
+    pixels[row : row + 4] = (90, 110, 100)
+    return Image.fromarray(pixels)
+
+
+Drop = Callable[..., Path]
+
+
+@pytest.fixture
+def drop(tmp_path: Path) -> Drop:
+    """drop(name, frames=6, manifest=..., size=...): a drop folder outside the shop."""
+
+    def make(
+        name: str = "van",
+        *,
+        frames: int = 6,
+        manifest: str = 'customer = "Fern Hollow Mobile Library"\nradio = "tiny"\n',
+        size: tuple[int, int] = (48, 64),
+        folder: str = "lamps",
+    ) -> Path:
+        root = tmp_path / "drawn" / name
+        (root / folder).mkdir(parents=True)
+        for number in range(1, frames + 1):
+            picture(size, number).save(root / folder / f"{number:04d}.png")
+        (root / "job.toml").write_text(manifest, encoding="utf-8")
+        return root
+
+    return make
+
+
+@pytest.fixture
+def needs() -> Callable[[str], str]:
+    """needs("unzip"): the program's path; without it the test is skipped, and in CI it fails."""
+
+    def find(program: str) -> str:
+        path = shutil.which(program)
+        if path is None:
+            message = f"{program} is not installed (from the operating system's packages)"
+            if os.environ.get("CI"):
+                pytest.fail(message)
+            pytest.skip(message)
+        return path
+
+    return find
