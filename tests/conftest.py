@@ -8,32 +8,31 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-import numpy as np
 import pytest
-from PIL import Image
+from loguru import logger
 
 from keyturn import rulebook
 from keyturn.crew import InlineCrew
 from keyturn.line import Bench
 from keyturn.rulebook import Rulebook
 from keyturn.shop import Shop
+from samples import Drop, picture
 
 TINY_RADIO = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
-for before, after in (("width = 768", "width = 48"), ("height = 1024", "height = 64"), ("width_mm = 158", "width_mm = 40")):
+for before, after in (("width = 768", "width = 48"), ("height = 1024", "height = 64")):
     assert before in TINY_RADIO
     TINY_RADIO = TINY_RADIO.replace(before, after)
 
 
 @pytest.fixture(autouse=True)
-def no_shop_but_the_tests_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def no_shop_but_the_tests_own(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """A test that forgets to name its shop finds none: the current folder is an empty one, KEYTURN_ROOT is not set."""
     for name in [n for n in os.environ if n.startswith("KEYTURN_") and n != "KEYTURN_AXE"]:
         monkeypatch.delenv(name)
     for name in ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID"):
         monkeypatch.delenv(name, raising=False)
-    nowhere = tmp_path / "nowhere"
-    nowhere.mkdir()
-    monkeypatch.chdir(nowhere)
+    logger.remove()  # a sink of an earlier test may write to a stream that is closed
+    monkeypatch.chdir(tmp_path_factory.mktemp("nowhere"))
 
 
 @pytest.fixture
@@ -56,21 +55,6 @@ def rules(shop: Shop) -> Rulebook:
 @pytest.fixture
 def bench(rules: Rulebook) -> Bench:
     return Bench(rules, InlineCrew(), lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
-
-
-def picture(size: tuple[int, int], number: int) -> Image.Image:
-    """A calm picture that differs a little from its neighbours by number."""
-    width, height = size
-    pixels = np.zeros((height, width, 3), np.uint8)
-    pixels[..., 0] = 40
-    pixels[..., 1] = np.linspace(60, 90, width, dtype=np.uint8)
-    pixels[..., 2] = 80
-    row = number * 3 % max(1, height - 4)
-    pixels[row : row + 4] = (90, 110, 100)
-    return Image.fromarray(pixels)
-
-
-Drop = Callable[..., Path]
 
 
 @pytest.fixture

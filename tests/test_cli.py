@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from conftest import Drop
 from keyturn import cli
 from keyturn.crew import InlineCrew
 from keyturn.shop import Shop
+from samples import Drop
 
 Run = Callable[..., int]
 
@@ -45,7 +45,9 @@ def test_a_starter_never_overwrites(run: Run, tmp_path: Path, capsys: pytest.Cap
     assert "not empty" in capsys.readouterr().err
 
 
-def test_a_starter_for_an_unknown_radio_is_refused(run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_starter_for_an_unknown_radio_is_refused(
+    run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert run("new", tmp_path / "x", "--radio", "tall-768x1042") == 1
     assert '"tall-768x1024"' in capsys.readouterr().err
 
@@ -95,7 +97,9 @@ def test_init_sets_up_a_shop_and_leaves_a_settings_file_alone(run: Run, tmp_path
 
 
 @pytest.mark.parametrize("command", [("run",), ("status",), ("retry", "van")])
-def test_without_a_shop_there_is_a_clear_word(run: Run, command: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_a_shop_there_is_a_clear_word(
+    run: Run, command: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
     assert run(*command) == 2
     assert "keyturn init" in capsys.readouterr().err
 
@@ -172,7 +176,9 @@ def test_a_missing_drop_is_refused_plainly(run: Run, tmp_path: Path, capsys: pyt
     assert "no such file or folder" in capsys.readouterr().err
 
 
-def test_hostile_names_are_printed_as_text(run: Run, shop: Shop, drop: Drop, capsys: pytest.CaptureFixture[str]) -> None:
+def test_hostile_names_are_printed_as_text(
+    run: Run, shop: Shop, drop: Drop, capsys: pytest.CaptureFixture[str]
+) -> None:
     """ECMA-48: a terminal obeys control sequences; none may come through from a name."""
     drop("x").rename(shop.inbox / "[red]\x1b[31mvan\u202e")
     assert run("status", "--root", shop.root) == 0

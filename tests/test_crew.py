@@ -2,32 +2,15 @@
 
 from __future__ import annotations
 
-import os
-import time
 from collections.abc import Iterator
 
 import pytest
 
 from keyturn import rulebook
 from keyturn.crew import InlineCrew, LocalCrew
-from keyturn.reasons import Refused, refuse
+from keyturn.reasons import Refused
 from keyturn.rulebook import Workers
-
-
-def square(number: int) -> int:
-    return number * number
-
-
-def odd(number: int) -> int:
-    if number == 3:
-        raise Refused([refuse("broken", "is broken", "mend it", file="3.png")])
-    if number == 5:
-        os._exit(9)
-    if number == 7:
-        time.sleep(60)
-    if number == 9:
-        bytearray(4 * 2**30)
-    return number
+from samples import odd, square
 
 
 def limits(**changes: float) -> Workers:

@@ -31,7 +31,7 @@ def synced(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
     real = os.fsync
 
     def fsync(descriptor: int) -> None:
-        seen.append(Path(os.readlink(f"/proc/self/fd/{descriptor}")))
+        seen.append(Path(f"/proc/self/fd/{descriptor}").readlink())
         real(descriptor)
 
     monkeypatch.setattr(os, "fsync", fsync)
@@ -149,7 +149,7 @@ def test_a_single_file_a_link_and_a_socket_are_copied_as_what_they_are(tmp_path:
     assert (tmp_path / "b.zip").read_bytes() == b"PK"
     (tmp_path / "link").symlink_to("/etc/hostname")
     disk.copy_tree(tmp_path / "link", tmp_path / "link2")
-    assert os.readlink(tmp_path / "link2") == "/etc/hostname"
+    assert (tmp_path / "link2").readlink() == Path("/etc/hostname")
     place = tmp_path / "s"
     with socket.socket(socket.AF_UNIX) as listening:
         descriptor = os.open(tmp_path, os.O_RDONLY)

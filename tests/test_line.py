@@ -16,11 +16,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from conftest import Drop, picture
 from keyturn import line, workshop
 from keyturn.line import Bench, Stopped
 from keyturn.reasons import Kind, Refused
 from keyturn.workshop import Result
+from samples import Drop, picture
 
 Needs = Callable[[str], str]
 
@@ -49,7 +49,7 @@ def test_the_stick_holds_only_what_goes_on_it(made: Result) -> None:
 
 @pytest.mark.system
 def test_unzip_finds_the_zip_sound_and_every_entry_stored_at_the_root(made: Result, needs: Needs) -> None:
-    """Info-ZIP's unzip and zipinfo, readers independent of Python's zipfile. Stored entries: AOSP cmds/bootanimation."""
+    """Info-ZIP's unzip and zipinfo, not Python's zipfile. Stored entries: AOSP cmds/bootanimation."""
     path = stick(made) / "bootanimation.zip"
     assert "No errors detected" in subprocess.run([needs("unzip"), "-t", path], capture_output=True, text=True).stdout
     listing = subprocess.run([needs("zipinfo"), path], capture_output=True, text=True, check=True).stdout
@@ -158,7 +158,9 @@ def test_a_zip_of_a_drop_is_a_drop(drop: Drop, bench: Bench, tmp_path: Path) -> 
             pack.write(path, path.relative_to(root.parent))
     from_zip = workshop.make(packed, tmp_path / "a", bench)
     from_folder = workshop.make(root, tmp_path / "b", bench)
-    assert (stick(from_zip) / "bootanimation.zip").read_bytes() == (stick(from_folder) / "bootanimation.zip").read_bytes()
+    assert (stick(from_zip) / "bootanimation.zip").read_bytes() == (
+        stick(from_folder) / "bootanimation.zip"
+    ).read_bytes()
     assert from_zip.made.record.digest == from_folder.made.record.digest
 
 
@@ -226,7 +228,9 @@ def test_sixteen_bit_panels_get_values_they_can_show(drop: Drop, bench: Bench, t
 
 
 def test_a_drop_is_refused_for_all_its_reasons_at_once(drop: Drop, bench: Bench, tmp_path: Path) -> None:
-    manifest = 'customer = "C"\nradio = "tinny"\nbackgroud = "#000000"\n[[part]]\nart = "lamps/*"\n[[part]]\nart = "no/*"\n'
+    manifest = (
+        'customer = "C"\nradio = "tinny"\nbackgroud = "#000000"\n[[part]]\nart = "lamps/*"\n[[part]]\nart = "no/*"\n'
+    )
     root = drop(manifest=manifest)
     whole = (root / "lamps" / "0002.png").read_bytes()
     (root / "lamps" / "0002.png").write_bytes(whole[: len(whole) // 2])
@@ -275,7 +279,9 @@ def test_a_drop_in_a_folder_of_its_own_is_found(drop: Drop, bench: Bench, tmp_pa
     assert "folder-in-folder" in {r.code for r in result.made.record.reasons}
 
 
-def test_understanding_decodes_no_picture(drop: Drop, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_understanding_decodes_no_picture(
+    drop: Drop, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def never(*args: object, **kwargs: object) -> None:
         raise AssertionError("decoded")
 

@@ -153,7 +153,9 @@ def test_no_bytes_bring_anything_but_a_manifest_or_reasons(data: bytes) -> None:
 
 toml_keys = st.sampled_from(["customer", "radio", "logo", "motion", "part", "art", "fps", "plays", "focus", "zzz"])
 toml_values = st.recursive(
-    st.one_of(st.booleans(), st.integers(-3, 70), st.floats(allow_nan=False, allow_infinity=False), st.text(max_size=5)),
+    st.one_of(
+        st.booleans(), st.integers(-3, 70), st.floats(allow_nan=False, allow_infinity=False), st.text(max_size=5)
+    ),
     lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(toml_keys, inner, max_size=3)),
     max_leaves=8,
 )

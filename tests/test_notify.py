@@ -83,9 +83,7 @@ def test_without_a_manager_nothing_happens():
     assert said == [False] * 6
 
 
-@pytest.mark.parametrize(
-    "name", ["", "notify", "vsock:2:1234", "/nowhere/at/all", "@nobody-listens", "/" + "x" * 200]
-)
+@pytest.mark.parametrize("name", ["", "notify", "vsock:2:1234", "/nowhere/at/all", "@nobody-listens", "/" + "x" * 200])
 def test_an_address_nobody_answers_at_raises_nothing(name):
     assert Notifier.from_env({"NOTIFY_SOCKET": name}).ready() is False
 

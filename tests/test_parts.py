@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from conftest import picture
 from keyturn import manifest
 from keyturn.intake.survey import survey
 from keyturn.parts import UNTIL_BOOTED, JobArt, job_art
 from keyturn.reasons import Kind, Refused
 from keyturn.rulebook import Rulebook
+from samples import picture
 
 HEAD = 'customer = "C"\nradio = "tiny"\n'
 
@@ -21,6 +21,7 @@ HEAD = 'customer = "C"\nradio = "tiny"\n'
 def choose(tmp_path: Path, rules: Rulebook) -> Callable[..., JobArt]:
     def art(*names: str, text: str = "") -> JobArt:
         root = tmp_path / "art"
+        root.mkdir(exist_ok=True)
         for number, name in enumerate(names):
             (root / name).parent.mkdir(parents=True, exist_ok=True)
             picture((48, 64), number).save(root / name)
@@ -106,7 +107,13 @@ def test_all_that_is_wrong_with_the_art_is_told_at_once(choose: Callable[..., Jo
     (tmp_path / "art" / "a").mkdir(parents=True)
     (tmp_path / "art" / "a" / "3.png").write_bytes(b"no picture")
     with pytest.raises(Refused) as caught:
-        choose("a/1.png", "a/2.png", "b/1.png", "b/01.bmp", text='[[part]]\nart = "a/*"\n[[part]]\nart = "b/*"\n[[part]]\nart = "c/*"\n')
+        choose(
+            "a/1.png",
+            "a/2.png",
+            "b/1.png",
+            "b/01.bmp",
+            text='[[part]]\nart = "a/*"\n[[part]]\nart = "b/*"\n[[part]]\nart = "c/*"\n',
+        )
     assert {"part-empty", "frames-doubled"} < codes(caught)
     assert len(codes(caught)) == 3
 

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from conftest import Drop, picture
 from keyturn import manifest
 from keyturn.intake.survey import survey
 from keyturn.parts import job_art
@@ -16,6 +15,7 @@ from keyturn.plan import Plan, plan
 from keyturn.reasons import Kind
 from keyturn.rulebook import Boot, Firmware, Radio, Rulebook
 from keyturn.unit import desc
+from samples import Drop, picture
 
 HEAD = 'customer = "C"\nradio = "tiny"\n'
 Planner = Callable[..., Plan]
@@ -71,7 +71,7 @@ def test_decode_time_slows_an_old_player_and_the_rate_answers(planned: Planner, 
     made = planned(limits=slow)
     assert made.pacing.interval_s == pytest.approx(1 / made.fps + 0.05)
     assert made.once_only_s == pytest.approx(48 * (1 / made.fps + 0.05))
-    assert made.fps == 7
+    assert made.fps == 6, "10.4 s, and 98 % of starts take longer (triangular distribution)"
 
 
 def test_an_endless_loop_alone_has_nothing_to_finish(planned: Planner) -> None:

@@ -17,11 +17,11 @@ from pathlib import Path
 
 import pytest
 
-from conftest import Drop
 from keyturn import foreman, office, spool
 from keyturn.crew import InlineCrew
 from keyturn.service import Service
 from keyturn.shop import Shop
+from samples import Drop
 
 PATIENCE_S = 60
 """Only a test that fails waits so long."""
@@ -61,6 +61,7 @@ def running(shop: Shop) -> Iterator[Service]:
     service = service_of(shop)
     thread = threading.Thread(target=service.run)
     thread.start()
+    until(shop.board.exists)
     yield service
     service.stop()
     thread.join(PATIENCE_S)

@@ -18,12 +18,24 @@ def test_without_a_file_the_defaults_stand(tmp_path: Path) -> None:
 
 def test_the_file_init_writes_says_the_defaults(tmp_path: Path) -> None:
     (tmp_path / "keyturn.toml").write_text(tell.SETTINGS_TEXT)
-    assert settings.load(tmp_path) == settings.load(tmp_path / "nowhere")
-    uncommented = tell.SETTINGS_TEXT.replace("# scan", "scan").replace("# watch = ", "watch = ").replace("# workers", "workers")
-    for key in ("seconds", "without_manifest_seconds", "archive_days", "rejects_days", "level", "file"):
+    assert settings.load(tmp_path).model_dump() == settings.load(tmp_path / "nowhere").model_dump()
+    uncommented = (
+        tell.SETTINGS_TEXT.replace("# scan", "scan").replace("# watch = ", "watch = ").replace("# workers", "workers")
+    )
+    for key in (
+        "seconds",
+        "without_manifest_seconds",
+        "half_copied_seconds",
+        "archive_days",
+        "rejects_days",
+        "level",
+        "file",
+        "ready",
+        "refused",
+    ):
         uncommented = uncommented.replace(f"# {key}", key)
     (tmp_path / "keyturn.toml").write_text(uncommented)
-    assert settings.load(tmp_path) == settings.load(tmp_path / "nowhere")
+    assert settings.load(tmp_path).model_dump() == settings.load(tmp_path / "nowhere").model_dump()
 
 
 def test_the_environment_goes_before_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -50,7 +62,9 @@ def test_a_file_that_is_not_toml_is_the_operators_fault(tmp_path: Path) -> None:
 def test_shared_folders_keep_the_group_and_private_ones_are_private(tmp_path: Path) -> None:
     shop = Shop(tmp_path / "shop")
     shop.create()
-    modes = {name: (shop.root / name).stat().st_mode & 0o7777 for name in ("inbox", "outbox", "rejects", "work", "state")}
+    modes = {
+        name: (shop.root / name).stat().st_mode & 0o7777 for name in ("inbox", "outbox", "rejects", "work", "state")
+    }
     assert modes == {"inbox": 0o2775, "outbox": 0o2775, "rejects": 0o2775, "work": 0o750, "state": 0o750}
 
 

@@ -20,7 +20,7 @@ WHOLE = seen("job.toml", "0001.png", "0002.png")
 
 @pytest.fixture
 def settle() -> Settle:
-    return Settle(SettleSettings(seconds=5, without_manifest_seconds=60), NAMES)
+    return Settle(SettleSettings(seconds=5, without_manifest_seconds=60, half_copied_seconds=3600), NAMES)
 
 
 def test_a_drop_that_lies_still_long_enough_is_ready(settle: Settle) -> None:
@@ -48,13 +48,16 @@ def test_any_change_starts_the_wait_anew(settle: Settle, changed: Snapshot) -> N
     assert settle.look("van", changed, 109.0).ready
 
 
-@pytest.mark.parametrize("half", ["0003.png.part", "x.crdownload", ".goutputstream-AB12CD", "~$job.toml", "a/b.filepart"])
+@pytest.mark.parametrize(
+    "half", ["0003.png.part", "x.crdownload", ".goutputstream-AB12CD", "~$job.toml", "a/b.filepart"]
+)
 def test_a_name_that_looks_half_copied_keeps_the_drop_waiting(settle: Settle, half: str) -> None:
     there = WHOLE | seen(half)
     settle.look("van", there, 0.0)
-    look = settle.look("van", there, 10_000.0)
+    look = settle.look("van", there, 3599.0)
     assert not look.ready
     assert "half-copied" in look.note
+    assert settle.look("van", there, 3600.0).ready, "it is refused then: a copy that broke off must be told"
 
 
 def test_an_empty_folder_and_one_with_only_litter_are_never_ready(settle: Settle) -> None:
@@ -71,7 +74,9 @@ def test_without_a_manifest_the_wait_is_longer(settle: Settle) -> None:
     assert settle.look("van", pictures, 60.0).ready
 
 
-@pytest.mark.parametrize("there", [seen(""), seen("van.zip"), seen("van/", "van/job.toml"), seen("van.zip", "REJECTED.txt")])
+@pytest.mark.parametrize(
+    "there", [seen(""), seen("van.zip"), seen("van/", "van/job.toml"), seen("van.zip", "REJECTED.txt")]
+)
 def test_a_zip_and_a_folder_in_a_folder_need_no_longer_wait(settle: Settle, there: Snapshot) -> None:
     settle.look("van", there, 0.0)
     assert settle.look("van", there, 5.0).ready

@@ -8,7 +8,6 @@ import stat
 import struct
 import subprocess
 import sys
-import tomllib
 from pathlib import Path
 
 import pytest
@@ -261,18 +260,6 @@ def test_making_the_folders_again_takes_nothing_away(shop, machine, tmp_path):
 
 
 # -- the sample settings ------------------------------------------------------------------------
-
-
-def test_the_sample_settings_are_the_defaults():
-    sample = tomllib.loads((SYSTEMD / "keyturn.toml").read_text(encoding="utf-8"))
-    assert sample == {
-        "scan_seconds": 5,
-        "watch": "auto",
-        "workers": 0,
-        "settle": {"seconds": 5, "without_manifest_seconds": 120},
-        "keep": {"archive_days": 0, "rejects_days": 0},
-        "log": {"level": "INFO", "file": ""},
-    }
 
 
 def test_the_program_takes_the_sample_settings_and_nothing_changes(tmp_path, monkeypatch):

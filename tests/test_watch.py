@@ -10,6 +10,7 @@ import pytest
 from keyturn import watch
 from keyturn.watch import Watch
 
+
 def test_network_mounts_are_polled_unless_told_otherwise(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(watch, "file_system", lambda path: "nfs4")
     assert watch.mode("auto", tmp_path) == "polling"

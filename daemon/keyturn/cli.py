@@ -12,7 +12,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
-import click
 import typer
 from loguru import logger
 from rich.console import Console
@@ -58,10 +57,10 @@ def main() -> None:
     except ShopFault as fault:
         err.print(f"[bold red]keyturn:[/] {tell.plain(str(fault))}")
         code = WRONG_USE
-    except click.exceptions.Abort:
+    except typer.Abort:
         code = INTERRUPTED
-    except click.ClickException as error:
-        error.show()
+    except typer.TyperException as error:
+        _show_usage(error)
         code = WRONG_USE
     except KeyboardInterrupt:
         code = INTERRUPTED
@@ -71,6 +70,14 @@ def main() -> None:
         logger.exception("this is a bug in Keyturn")
         code = OUR_BUG
     raise SystemExit(code if isinstance(code, int) else DONE)
+
+
+def _show_usage(error: typer.TyperException) -> None:
+    show = getattr(error, "show", None)  # usage errors know their command's own usage line
+    if show is not None:
+        show()
+    else:
+        err.print(tell.plain(str(error)))
 
 
 def _system_error(error: OSError) -> int:

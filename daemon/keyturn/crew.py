@@ -74,9 +74,11 @@ class LocalCrew:
             for job in jobs:
                 window.append((job, self._start(task, job)))
                 if len(window) >= 2 * self._size:
-                    yield self._result(task, *window.popleft(), names)
+                    first, future = window.popleft()
+                    yield self._result(task, first, future, names)
             while window:
-                yield self._result(task, *window.popleft(), names)
+                first, future = window.popleft()
+                yield self._result(task, first, future, names)
         finally:
             for _, future in window:
                 future.cancel()
@@ -95,9 +97,10 @@ class LocalCrew:
         future: Any = self._pool.schedule(task, args=[job], timeout=self._limits.wall_seconds)
         return future  # type: ignore[no-any-return]  # pebble's futures are concurrent.futures' own
 
-    def _result(self, task: Callable[[J], R], job: J, future: Future[R], names: Callable[[J], str]) -> R | Refused:
+    def _result(self, task: Callable[[J], R], job: J, future: Future[Any], names: Callable[[J], str]) -> R | Refused:
         try:
-            return future.result()
+            first: R = future.result()
+            return first
         except Refused as refused:
             return refused
         except (ProcessExpired, TimeoutError, MemoryError) as error:
@@ -118,7 +121,7 @@ class LocalCrew:
         """Lets the workers go; the next job starts new ones."""
         pool, self._pool = self._pool, None
         if pool is not None:
-            pool.stop()
+            pool.stop()  # type: ignore[no-untyped-call]
             pool.join()
 
     def close(self) -> None:

@@ -144,14 +144,18 @@ def _number(path: Path) -> int | None:
 
 def _clock() -> Iterator[Finding]:
     if datetime.fromtimestamp(time.time()) < WORST_CLOCK:
-        yield Finding(Health.ILL, f"the clock says {datetime.now():%Y-%m-%d}", "set the clock, and start a time service")
+        yield Finding(
+            Health.ILL, f"the clock says {datetime.now():%Y-%m-%d}", "set the clock, and start a time service"
+        )
 
 
 def _service(shop: Shop) -> Iterator[Finding]:
     if shop.lock.exists() and shop.is_running():
         yield _well("the service runs")
     elif shop.state.is_dir():
-        yield Finding(Health.MIND, "the service does not run", f"keyturn run --root {shop.root}, or systemctl start keyturn")
+        yield Finding(
+            Health.MIND, "the service does not run", f"keyturn run --root {shop.root}, or systemctl start keyturn"
+        )
     state = _unit_state()
     if state in ("failed", "inactive"):
         yield Finding(Health.MIND, f"systemd says keyturn.service is {state}", "journalctl -u keyturn tells why")

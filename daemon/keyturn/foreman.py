@@ -29,8 +29,9 @@ from keyturn.records import Rejection
 from keyturn.settle import Snapshot
 from keyturn.spool import Claim, Spool
 
-MOST_TRIES = 2
-"""A drop that twice took the service down, or met our bug twice, goes to rejects with what it did."""
+MOST_TRIES = 5
+"""A drop on which the work ended abruptly so often (each time the service was killed) goes to rejects. Pictures
+are read in workers, whose deaths cost a reason at once; what kills the service itself is mostly not the drop."""
 
 PICTURES_SHOWN = 12
 
@@ -71,7 +72,7 @@ class Foreman:
             self._forgive(claim)
             raise fault from error
 
-    def _try(self, claim: Claim) -> Outcome:
+    def _try(self, claim: Claim, bugs: int = 0) -> Outcome:
         if claim.tries >= MOST_TRIES:
             return self._reject(claim, [_defeats(claim)])
         claim = self.spool.count_try(claim)
@@ -88,7 +89,7 @@ class Foreman:
                 return returned
             if isinstance(error, OSError | ShopFault) and (isinstance(error, ShopFault) or shop_fault(error)):
                 raise
-            return self._our_bug(claim, error)
+            return self._our_bug(claim, error, bugs + 1)
 
     def _make(self, claim: Claim, before: Snapshot) -> Outcome:
         scratch = self._scratch(claim)
@@ -146,10 +147,10 @@ class Foreman:
         logger.info("{}: changed while it was being made; back to the inbox as {}", claim.name, place.name)
         return Outcome.RETURNED
 
-    def _our_bug(self, claim: Claim, error: Exception) -> Outcome:
+    def _our_bug(self, claim: Claim, error: Exception, bugs: int) -> Outcome:
         logger.opt(exception=error).error("{}: our own bug", claim.name)
-        if claim.tries < MOST_TRIES:
-            return self._try(claim)
+        if bugs < 2:
+            return self._try(claim, bugs)
         return self._reject(claim, [_bug(error)])
 
     def _forgive(self, claim: Claim) -> None:

@@ -99,7 +99,7 @@ def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:
 
 def _read(job: FrameJob) -> Image.Image:
     if job.source.index is None:
-        return stills.load(job.source.path, job.intake, name=job.source.name)
+        return stills.load(job.source.path, job.intake, name=job.source.name, target=job.look.fit.size)
     return _clip(job).frame(job.source.index)
 
 
@@ -109,10 +109,10 @@ _OPEN_CLIPS: OrderedDict[tuple[Path, int], Clip] = OrderedDict()
 
 def _clip(job: FrameJob) -> Clip:
     key = (job.source.path, job.source.path.stat().st_mtime_ns)
-    clip = _OPEN_CLIPS.pop(key, None) or Clip(job.source.path, job.intake, name=job.source.name).__enter__()
+    clip = _OPEN_CLIPS.pop(key, None) or Clip(job.source.path, job.intake, name=job.source.name)
     _OPEN_CLIPS[key] = clip
     while len(_OPEN_CLIPS) > 2:
-        _OPEN_CLIPS.popitem(last=False)[1].__exit__(None, None, None)
+        _OPEN_CLIPS.popitem(last=False)[1].close()
     return clip
 
 

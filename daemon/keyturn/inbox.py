@@ -92,7 +92,7 @@ class Inbox:
         self._settle.keep_only(kept)
         for memory in (self._ready, self._arrived, self._notes, self._files):
             for name in [n for n in memory if n not in kept]:
-                del memory[name]  # type: ignore[attr-defined]
+                del memory[name]
 
     def waiting(self) -> tuple[Waiting, ...]:
         drops = [self._waiting(name) for name in self._arrived]

@@ -166,7 +166,7 @@ def _artist_root(drop: Path, name: str, scratch: Path, bench: Bench) -> tuple[Pa
     if lone is not None:
         inside = scratch / "unpacked"
         inside.mkdir()
-        reasons += unpack(lone, inside, bench.rules.intake, name=lone.name)
+        reasons += unpack(lone, inside, bench.rules.intake, name=lone.name, fat=bench.rules.usb.fat)
         drop = inside
     folders = [p for p in drop.iterdir() if p.is_dir() and not p.is_symlink()]
     nested = [p for p in folders if (p / manifests.FILE_NAME).is_file()]

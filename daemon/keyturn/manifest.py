@@ -197,15 +197,18 @@ def read_leniently(folder: Path, *, max_kib: float = 256) -> tuple[Manifest | No
     """As `read`, but gives what can be understood beside the errors, so that the art can be looked at
     too and the artist hears of everything at once. None where nothing could be understood."""
     try:
-        return parse_leniently(_bytes(folder, max_kib))
+        data = _bytes(folder, max_kib)
     except Refused as refused:
         return None, refused.reasons
+    return parse_leniently(data)
 
 
 def parse_leniently(data: bytes) -> tuple[Manifest | None, tuple[Reason, ...]]:
-    table = _table(data)
     try:
+        table = _table(data)
         return Manifest.model_validate(table), ()
+    except Refused as refused:
+        return None, refused.reasons
     except ValidationError as error:
         problems = error.errors()
     reasons = tuple(_explained(problem) for problem in _merged(problems))

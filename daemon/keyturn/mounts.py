@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -79,6 +78,6 @@ def is_removable(mount: Mount, sysfs: Path = Path("/sys")) -> bool:
 
 def sticks(mountinfo: Path = MOUNTINFO, sysfs: Path = Path("/sys")) -> tuple[Mount, ...]:
     """The mounted removable disks, without those that hold the system."""
-    system = {os.stat(p).st_dev for p in ("/", "/usr", "/boot", "/home", "/var") if Path(p).exists()}
+    system = {Path(p).stat().st_dev for p in ("/", "/usr", "/boot", "/home", "/var") if Path(p).exists()}
     found = [m for m in mounts(mountinfo) if is_removable(m, sysfs)]
     return tuple(m for m in found if m.point.exists() and m.point.stat().st_dev not in system)

@@ -22,6 +22,9 @@ from keyturn.unit.desc import Desc, PartType, Row
 from keyturn.unit.pace import choose_fps, thin
 from keyturn.unit.timeline import Pacing, Part, Timeline
 
+SLIDE_SHOW_FPS = 8
+"""Below this rate a motion is seen as a row of pictures. Common practice, no source."""
+
 LOOP_FPS = 15
 """Where nothing has to finish in time, "auto" takes this rate, or a clip's own. Common practice, no source."""
 
@@ -125,7 +128,7 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: E
     parts = parts_at(job, fps)
     if not job.in_time(parts, fps):
         parts = _made_to_fit(job, parts, fps, reasons)
-    reasons += _pauses_rounded(job, parts, fps)
+    reasons += _pauses_rounded(job, parts, fps) + _jumpy(parts, fps)
     once_s = job.once_only_s(parts, fps)
     logo = Source(root / art.logo, art.logo) if art.logo else None
     return Plan(
@@ -214,6 +217,16 @@ def _enlarged(job: _Job, rules: Enlarging) -> list[Reason]:
     mend = "draw it at {} x {} or larger".format(*job.radio.panel.size)
     finding = refuse if factor > rules.refuse_above else note
     return [finding("art-too-small" if finding is refuse else "art-soft", what, mend, file=name)]
+
+
+def _jumpy(parts: Sequence[PlannedPart], fps: int) -> list[Reason]:
+    """ "auto" takes as long as the boot allows; with few pictures that is a slide show, and the artist should know."""
+    most = max((len(p.sources) for p in parts if p.row.count != 0), default=0)
+    if fps >= SLIDE_SHOW_FPS or most < 3:
+        return []
+    what = f"at {fps} fps each picture stands for {1 / fps:.2g} s: the motion will look like a slide show"
+    mend = f"draw more pictures, or set fps = {SLIDE_SHOW_FPS} or more: it then ends earlier and holds longer"
+    return [note("jumpy", what, mend, file=FILE_NAME, field="motion.fps")]
 
 
 def _pauses_rounded(job: _Job, parts: Sequence[PlannedPart], fps: int) -> list[Reason]:

@@ -273,7 +273,7 @@ def load(shop_rules: Path | None = None) -> Rulebook:
     radios = _radios(layers, errors)
     if errors:
         raise ShopFault("the rules cannot be read:\n  " + "\n  ".join(errors), "mend the rules files named")
-    return Rulebook(radios=radios, **books)  # type: ignore[arg-type]  # each is of its own model, see _BOOKS
+    return Rulebook(radios=radios, **books)
 
 
 def _radios(layers: Iterable[Path], errors: list[str]) -> dict[str, Radio]:

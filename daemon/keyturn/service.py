@@ -26,6 +26,8 @@ from keyturn.line import Bench
 from keyturn.notify import Notifier
 from keyturn.reasons import ShopFault, shop_fault
 from keyturn.records import ShopState, Working
+from keyturn.rulebook import Rulebook
+from keyturn.settings import Settings
 from keyturn.shop import Shop
 from keyturn.spool import Changed, Claim, Spool
 from keyturn.watch import Watch

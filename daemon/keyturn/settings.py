@@ -22,12 +22,14 @@ FILE_NAME = "keyturn.toml"
 
 
 class SettleSettings(BaseModel):
-    """How long a drop must lie still. Without a manifest it may still be on its way, so we wait longer."""
+    """How long a drop must lie still. Without a manifest, or with a name that looks half-copied, it may
+    still be on its way, so we wait longer; not for ever, or nobody would hear of a copy that broke off."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     seconds: Annotated[float, Field(ge=0, le=3600)] = 5.0
     without_manifest_seconds: Annotated[float, Field(ge=0, le=86_400)] = 120.0
+    half_copied_seconds: Annotated[float, Field(ge=0, le=7 * 86_400)] = 3600.0
 
 
 class KeepSettings(BaseModel):

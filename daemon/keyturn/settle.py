@@ -1,4 +1,4 @@
-"""When is a drop whole? When nothing in it has changed for the settle time and no name looks half-copied."""
+"""When is a drop whole? When nothing in it has changed for the settle time, longer where there is doubt."""
 
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ from keyturn.rulebook import Names
 from keyturn.settings import SettleSettings
 
 Snapshot = frozenset[Seen]
+
+EMPTY = "empty"
+"""A folder just made, or holding only litter: it is never taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +41,9 @@ class Settle:
             return Look(False, 0.0, self._waits_for(now_there) or "arriving")
         still = now - before[1]
         doubt = self._waits_for(now_there)
-        if doubt:
-            return Look(False, still, doubt)
-        if still < self._patience(now_there):
-            return Look(False, still, "settling" if _has_manifest(now_there) else f"no {FILE_NAME} yet")
+        if doubt == EMPTY or still < self._patience(now_there, bool(doubt)):
+            calm = "settling" if _has_manifest(now_there) else f"no {FILE_NAME} yet"
+            return Look(False, still, doubt or calm)
         return Look(True, still)
 
     def snapshot(self, name: str) -> Snapshot:
@@ -52,7 +54,9 @@ class Settle:
         kept = set(names)
         self._seen = {name: seen for name, seen in self._seen.items() if name in kept}
 
-    def _patience(self, there: Snapshot) -> float:
+    def _patience(self, there: Snapshot, half_copied: bool) -> float:
+        if half_copied:
+            return max(self._settings.seconds, self._settings.half_copied_seconds)
         if _has_manifest(there):
             return self._settings.seconds
         return max(self._settings.seconds, self._settings.without_manifest_seconds)
@@ -60,7 +64,7 @@ class Settle:
     def _waits_for(self, there: Snapshot) -> str:
         files = [name for name, *_ in there if not name.endswith("/")]
         if not any(not is_junk(name.rsplit("/", 1)[-1], self._names) for name in files):
-            return "empty"
+            return EMPTY
         half = sorted(n for n in files if looks_half_copied(n.rsplit("/", 1)[-1], self._names))
         return f"{half[0]} looks half-copied" if half else ""
 

@@ -259,7 +259,9 @@ class Spool:
         if rejected and _already_moved(self.drop_of(claim), self.shop.rejects / rejected.target):
             return True
         returned = self._read(place / "return.json", Intent)
-        return bool(returned) and _already_moved(self._artist_path(claim), self.shop.inbox / returned.target)
+        if returned is None:
+            return False
+        return _already_moved(self._artist_path(claim), self.shop.inbox / returned.target)
 
     def _foundling(self, place: Path) -> Claim | None:
         """A work folder without a readable claim.json: files in it are somebody's drop and are kept."""

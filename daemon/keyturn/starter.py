@@ -31,7 +31,7 @@ focus = [0.5, 0.5]           # what cover keeps: shares from the left and from t
 art = "logo.png"             # or "first-frame"
 
 [motion]
-fps = "auto"                 # or a whole number, such as 12
+fps = 8                      # or "auto": as slow as still finishes in time
 finish = 0.95                # share of starts in which the parts that play once must finish
 
 [[part]]

@@ -285,7 +285,7 @@ def _record(
         zip_bytes=zip_bytes,
         zip_allowed_bytes=int(radio.limits.zip_mib * 2**20),
     )
-    files = write_stick(order.folder, radio, animation, logo, _stick_text(order, record))
+    files = write_stick(order.folder, radio, animation, logo, _stick_text(order, record), fat=order.rules.usb.fat)
     return record.model_copy(
         update={"files": tuple(FileRecord(path=f.path, size=f.size, sha256=f.sha256) for f in files)}
     )

@@ -12,7 +12,7 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-from rich.table import Table
+from rich.table import Column, Table
 
 from keyturn.demo import Shown
 from keyturn.eye.flash import FlashReport
@@ -36,6 +36,7 @@ SETTINGS_TEXT = """\
 [settle]
 # seconds = 5                 # a drop is whole when nothing has changed for so long
 # without_manifest_seconds = 120
+# half_copied_seconds = 3600
 
 [keep]
 # archive_days = 0            # 0 = for ever
@@ -133,7 +134,14 @@ def status(console: Console, state: ShopState) -> None:
 
 
 def _waiting(console: Console, state: ShopState) -> None:
-    table = Table("drop", "files", "since", "", title=f"Waiting: {len(state.waiting)}", title_justify="left")
+    table = Table(
+        Column("drop", overflow="fold"),
+        "files",
+        "since",
+        "",
+        title=f"Waiting: {len(state.waiting)}",
+        title_justify="left",
+    )
     for drop in state.waiting:
         note = f"rush, {drop.note}" if drop.rush else drop.note
         table.add_row(plain(drop.name), str(drop.files), drop.since, plain(note))
@@ -141,7 +149,14 @@ def _waiting(console: Console, state: ShopState) -> None:
 
 
 def _ready(console: Console, state: ShopState) -> None:
-    table = Table("customer", "job", "radios", "where", title=f"Ready: {state.ready_total}", title_justify="left")
+    table = Table(
+        "customer",
+        "job",
+        "radios",
+        Column("where", overflow="fold"),
+        title=f"Ready: {state.ready_total}",
+        title_justify="left",
+    )
     for job in state.ready[:20]:
         where = f"outbox/{job.path}"
         table.add_row(plain(job.customer), f"{plain(job.job)} r{job.revision}", ", ".join(job.radios), plain(where))
@@ -157,7 +172,7 @@ def _refused(console: Console, state: ShopState) -> None:
 
 
 def radios(console: Console, rules: Rulebook) -> None:
-    table = Table("radio", "panel", "colour", "player", "parts", "fps", "zip", "boots in")
+    table = Table(Column("radio", no_wrap=True), "panel", "colour", "player", "parts", "fps", "zip", "boots in")
     for name, radio in sorted(rules.radios.items()):
         boot, limits = radio.boot, radio.limits
         table.add_row(

@@ -57,6 +57,11 @@ def test_links_pipes_and_the_like_are_refused_and_never_opened(root: Path) -> No
     assert found.files == ("job.toml", "lamps/1.png")
 
 
+def test_a_copy_that_broke_off_is_refused(root: Path) -> None:
+    (root / "lamps" / "2.png.part").write_bytes(b"half")
+    assert codes(root) == {"half-copied"}
+
+
 def test_a_name_that_is_no_text_is_shown_escaped(root: Path) -> None:
     (Path(os.fsdecode(os.fsencode(root) + b"/\xff.png"))).write_bytes(b"x")
     (reason,) = survey(root, INTAKE).reasons

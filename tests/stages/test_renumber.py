@@ -39,10 +39,12 @@ PLAIN = st.lists(st.integers(0, 3000), min_size=1, max_size=40, unique=True)
 
 
 @pytest.mark.system
-@pytest.mark.parametrize("pattern", ["{}.png", "lamp{}.png", "lamp-{:03d}.png", "v2_frame_{}_final.png", "lamp ({}).png"])
+@pytest.mark.parametrize(
+    "pattern", ["{}.png", "lamp{}.png", "lamp-{:03d}.png", "v2_frame_{}_final.png", "lamp ({}).png"]
+)
 def test_plain_numbers_play_as_gnu_sort_orders_versions(pattern: str):
     """GNU coreutils `sort -V` is natural order, made by others."""
-    numbers = random.Random(4).sample(range(0, 1200), 90)
+    numbers = random.Random(4).sample(range(1200), 90)
     names = [pattern.format(n) for n in numbers]
     assert list(ordered(*names).names) == gnu_sort(names, "-V")
 
@@ -239,6 +241,12 @@ def test_a_picture_without_a_number_among_numbered_ones_is_refused():
     assert codes(result) == {("frame-unnumbered", "refuse")}
     (reason,) = result.reasons
     assert reason.file == "cover.png" and "lamps/*" in reason.mend
+
+
+def test_many_pictures_without_a_number_are_counted_not_listed():
+    result = ordered("lamp_01.png", "lamp_02.png", *(f"{c}.png" for c in string.ascii_lowercase))
+    assert len(result.reasons) == 9
+    assert "18 more" in result.reasons[-1].what
 
 
 def test_pictures_without_any_number_play_by_name_and_it_is_said():

@@ -94,7 +94,7 @@ def timelines(draw: Any) -> Timeline:
     return Timeline(parts, pacing, max(0, beats * pacing.interval_ns + offset) / SECOND)
 
 
-@settings(max_examples=2500, deadline=None)
+@settings(max_examples=2000, deadline=None)
 @given(timelines())
 def test_every_picture_is_the_one_the_reference_loop_shows(timeline: Timeline) -> None:
     shown, _ = walked(timeline)
@@ -102,7 +102,7 @@ def test_every_picture_is_the_one_the_reference_loop_shows(timeline: Timeline) -
     assert timeline.end_s == shown[-1].end_s
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=700, deadline=None)
 @given(timelines(), st.data())
 def test_the_picture_at_any_moment_is_the_one_the_reference_loop_shows(timeline: Timeline, data: Any) -> None:
     shown, _ = walked(timeline)
@@ -114,7 +114,7 @@ def test_the_picture_at_any_moment_is_the_one_the_reference_loop_shows(timeline:
     assert timeline.at(-0.001) is None
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=700, deadline=None)
 @given(timelines())
 def test_the_delay_and_its_causes_add_up_as_in_the_reference_loop(timeline: Timeline) -> None:
     shown, walk = walked(timeline)
@@ -128,7 +128,7 @@ def test_the_delay_and_its_causes_add_up_as_in_the_reference_loop(timeline: Time
         assert (delay.running_s, delay.later_s) == (0, 0)
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=700, deadline=None)
 @given(timelines())
 def test_the_cut_is_the_last_picture_begun_when_the_boot_ends(timeline: Timeline) -> None:
     shown, _ = walked(timeline)
@@ -150,17 +150,15 @@ def every_picture(timeline: Timeline) -> list[Shown]:
     return walked(Timeline(once, timeline.pacing, 10**6))[0] if once else []
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=500, deadline=None)
 @given(timelines())
 def test_once_only_parts_end_with_the_beat_of_their_last_frame(timeline: Timeline) -> None:
     beats = [s for s in every_picture(timeline) if not s.pausing]
     assert timeline.once_only_end_s == (beats[-1].end_s if beats else 0.0)
-    assert timeline.cut.finished == (
-        not beats or round(timeline.boot_s * SECOND) >= round(beats[-1].end_s * SECOND)
-    )
+    assert timeline.cut.finished == (not beats or round(timeline.boot_s * SECOND) >= round(beats[-1].end_s * SECOND))
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=500, deadline=None)
 @given(timelines())
 def test_the_hold_lasts_from_the_endless_part_s_begin_to_the_end_of_the_boot(timeline: Timeline) -> None:
     _, walk = walked(timeline)
@@ -171,7 +169,7 @@ def test_the_hold_lasts_from_the_endless_part_s_begin_to_the_end_of_the_boot(tim
     assert timeline.hold_s == (max(0, boot - began) / SECOND if began is not None else 0.0)
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=500, deadline=None)
 @given(st.lists(part_strategy(), min_size=1, max_size=6), PACINGS)
 def test_unreachable_parts_are_those_no_boot_ever_shows(parts: list[Part], pacing: Pacing) -> None:
     # one boot within every part and one after all the once-only ones: each way the loop can be left

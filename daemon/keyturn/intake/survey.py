@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn import disk
-from keyturn.intake.names import case_twins, is_junk
+from keyturn.intake.names import case_twins, is_junk, looks_half_copied
 from keyturn.reasons import Reason, mended, refuse
-from keyturn.rulebook import Caps, Intake
+from keyturn.rulebook import Caps, Intake, Names
 
 OURS = ("REJECTED.html", "REJECTED.txt", "REJECTED.json")
 
@@ -37,7 +37,10 @@ def snapshot(path: Path, most: int = 200_000) -> frozenset[Seen]:
     """
     seen: set[Seen] = set()
     for name, entry_stat in _entries(path):
-        seen.add((name, entry_stat.st_size, entry_stat.st_mtime_ns, entry_stat.st_ino))
+        if name.endswith("/"):  # a folder's own size and time change as its files do; its files say it better
+            seen.add((name, 0, 0, entry_stat.st_ino))
+        else:
+            seen.add((name, entry_stat.st_size, entry_stat.st_mtime_ns, entry_stat.st_ino))
         if len(seen) >= most:
             break
     return frozenset(seen)
@@ -63,13 +66,7 @@ def _entries(path: Path) -> Iterator[tuple[str, os.stat_result]]:
             if stat.S_ISDIR(entry_stat.st_mode):
                 pending.append((Path(entry.path), name + "/"))
                 name += "/"
-                entry_stat = _without_size_and_time(entry_stat)
             yield name, entry_stat
-
-
-def _without_size_and_time(seen: os.stat_result) -> os.stat_result:
-    """A folder's own size and time change as its files do; its files say it better."""
-    return os.stat_result((seen.st_mode, seen.st_ino, seen.st_dev, 1, 0, 0, 0, 0, 0, 0))
 
 
 def _scandir(folder: Path) -> list[os.DirEntry[str]]:
@@ -93,7 +90,7 @@ def survey(root: Path, intake: Intake) -> Survey:
         if name.endswith("/"):
             continue
         total += entry_stat.st_size
-        fault = _fault(name, entry_stat, intake.caps)
+        fault = _fault(name, entry_stat, intake.caps, intake.names)
         if fault is not None:
             reasons.append(fault)
         else:
@@ -107,10 +104,13 @@ def survey(root: Path, intake: Intake) -> Survey:
     return Survey(root, tuple(sorted(files)), tuple(reasons))
 
 
-def _fault(name: str, entry_stat: os.stat_result, caps: Caps) -> Reason | None:
+def _fault(name: str, entry_stat: os.stat_result, caps: Caps, names: Names) -> Reason | None:
     shown = name.encode("utf-8", "backslashreplace").decode("utf-8")
     if shown != name:
         return refuse("name-not-text", "its name is not readable as UTF-8", "rename it in plain letters", file=shown)
+    if looks_half_copied(name.rsplit("/", 1)[-1], names):
+        mend = "copy it again, or take it out"
+        return refuse("half-copied", "looks like a file whose copying broke off", mend, file=name)
     if not stat.S_ISREG(entry_stat.st_mode):
         kind = "a link" if stat.S_ISLNK(entry_stat.st_mode) else "not an ordinary file"
         return refuse("not-a-file", f"is {kind}", "put the file itself here", file=name)

@@ -24,10 +24,8 @@ from keyturn.intake.names import case_twins, fat_faults, is_junk
 from keyturn.reasons import Reason, Refused, mended, refuse, stop_if_refused
 from keyturn.rulebook import Caps, Fat, Intake
 
-_CHUNK = 1 << 16
-_MIB = 1 << 20
-_RATIO_FROM = _MIB
-"""Below this size any ratio is harmless."""
+_CHUNK, _MIB = 1 << 16, 1 << 20
+_RATIO_FROM = _MIB  # below this size any ratio is harmless
 
 _DIRECTORY_BYTES_A_FILE = 2048
 """A central directory is read whole, so it may hold this much for each file that a drop may have."""
@@ -38,8 +36,8 @@ _METHODS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 
 _METHOD_NAMES = {6: "Implode", 9: "Deflate64", 12: "bzip2", 14: "LZMA", 93: "Zstandard", 95: "XZ", 98: "PPMd"}
 _LOCKED = 1 << 0 | 1 << 6 | 1 << 13
-_UTF8 = 1 << 11
-_UNICODE_PATH = 0x7075
+_UTF8, _UNICODE_PATH = 1 << 11, 0x7075
+_AGAIN = "copy the zip again, or zip the folder anew"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +47,8 @@ class _Item:
     path: str
     info: zipfile.ZipInfo
 
-    def moved(self, path: str) -> _Item:
-        return _Item(path, self.info)
 
-
-def unpack(
-    zip_path: Path, into: Path, intake: Intake, *, name: str, fat: Fat | None = None
-) -> tuple[Reason, ...]:
+def unpack(zip_path: Path, into: Path, intake: Intake, *, name: str, fat: Fat | None = None) -> tuple[Reason, ...]:
     """Unpacks the zip called `name` into the empty folder `into`; returns what was mended.
 
     Backslashes count as slashes, a single top folder is taken off, litter is skipped, a zip within is
@@ -63,8 +56,8 @@ def unpack(
     Raises `Refused`; part of the files may then lie in `into`. OSError is the disk's.
     """
     caps = intake.caps
-    with zip_path.open("rb", buffering=0) as raw, _Guarded(raw, caps.files * _DIRECTORY_BYTES_A_FILE) as file:
-        archive = _opened(file, name)
+    with zip_path.open("rb", buffering=0) as raw, _Guarded(raw, caps.files) as file:
+        archive = _opened(file, name, caps)
         faults: list[Reason] = []
         items, junk = _sorted_out(archive.infolist(), intake, faults)
         items = _without_top_folder(items)
@@ -80,51 +73,49 @@ def unpack(
 
 
 class _Guarded(io.BufferedReader):
-    """Refuses to read more than `most` bytes at once: a directory of millions of entries is never loaded."""
+    """A file that a directory of millions of entries is never read from, nor a place outside of it sought."""
 
-    def __init__(self, raw: io.RawIOBase, most: int) -> None:
+    def __init__(self, raw: io.RawIOBase, files: int) -> None:
         super().__init__(raw)
-        self._most = most
+        self._most = max(files * _DIRECTORY_BYTES_A_FILE, 2 * _CHUNK)
+        self._end = self.seek(0, io.SEEK_END)
 
     def read(self, size: int | None = -1, /) -> bytes:
         if size is not None and size > self._most:
             raise _DirectoryTooLargeError
         return super().read(size)
 
+    def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
+        if whence == io.SEEK_SET and not 0 <= offset <= self._end:
+            raise zipfile.BadZipFile("it points to a place outside of itself")
+        return super().seek(offset, whence)
+
 
 class _DirectoryTooLargeError(ValueError):
     """The central directory is larger than that of any drop."""
 
 
-def _opened(file: BinaryIO, name: str) -> zipfile.ZipFile:
+def _opened(file: BinaryIO, name: str, caps: Caps) -> zipfile.ZipFile:
+    """Litter may double the files of a drop, and folders again; beyond that nothing is told one by one."""
     try:
-        return zipfile.ZipFile(file)
+        archive = zipfile.ZipFile(file)
+        if len(archive.infolist()) > 4 * caps.files:
+            raise _DirectoryTooLargeError
+        return archive
     except _DirectoryTooLargeError:
         raise Refused([_too_many(name)]) from None
     except _BROKEN as error:
-        raise _broken(name, error) from None
-    except OSError as error:
-        if error.errno is None or error.filename:
-            raise
-        raise _broken(name, error) from None  # a seek to a place that no file has
-
-
-def _broken(name: str, error: Exception) -> Refused:
-    mend = "copy it again, or zip the folder anew"
-    return Refused([refuse("zip-broken", f"cannot be read as a zip ({error})", mend, file=name)])
+        raise Refused([refuse("zip-broken", f"cannot be read as a zip ({error})", _AGAIN, file=name)]) from None
 
 
 def _too_many(name: str) -> Reason:
-    what = "holds more files than a drop may have"
-    return refuse("too-many-files", what, "split it into several drops", file=name)
+    return refuse("too-many-files", "holds more files than a drop may", "split it into several drops", file=name)
 
 
 # -- names ------------------------------------------------------------------------------------------
 
 
-def _sorted_out(
-    infos: Sequence[zipfile.ZipInfo], intake: Intake, faults: list[Reason]
-) -> tuple[list[_Item], int]:
+def _sorted_out(infos: Sequence[zipfile.ZipInfo], intake: Intake, faults: list[Reason]) -> tuple[list[_Item], int]:
     """The artist's files and the number of junk files; entries that reach outside are `faults`."""
     items: list[_Item] = []
     junk = 0
@@ -132,8 +123,8 @@ def _sorted_out(
         name = unicodedata.normalize("NFC", _name(info)).replace("\\", "/")
         path = "/".join(step for step in name.split("/") if step not in ("", "."))
         if name.startswith("/") or re.match("[A-Za-z]:", name) or ".." in path.split("/"):
-            what = "points outside the zip"
-            faults.append(refuse("zip-outside", what, "zip the drop's folder itself", file=_shown(name)))
+            mend = "zip the drop's folder itself"
+            faults.append(refuse("zip-outside", "points outside the zip", mend, file=_shown(name)))
         elif name.endswith("/") or not path or stat.S_ISDIR(info.external_attr >> 16):
             continue
         elif any(is_junk(step, intake.names) for step in path.split("/")):
@@ -173,7 +164,7 @@ def _without_top_folder(items: list[_Item]) -> list[_Item]:
     tops = {item.path.partition("/")[0] for item in items}
     if len(tops) != 1 or any("/" not in item.path for item in items):
         return items
-    return [item.moved(item.path.partition("/")[2]) for item in items]
+    return [_Item(item.path.partition("/")[2], item.info) for item in items]
 
 
 # -- what is wrong, before anything is written ------------------------------------------------------
@@ -206,8 +197,7 @@ def _item_faults(item: _Item, caps: Caps, fat: Fat) -> list[Reason]:
         refuse("name-not-holdable", fault, "rename it in plain letters", file=shown)
         for fault in (*fat_faults(item.path, fat), *_linux_faults(item.path))
     ]
-    mode = stat.S_IFMT(item.info.external_attr >> 16)
-    if mode not in (0, stat.S_IFREG):
+    if (mode := stat.S_IFMT(item.info.external_attr >> 16)) not in (0, stat.S_IFREG):
         kind = "a link" if mode == stat.S_IFLNK else "not an ordinary file"
         found.append(refuse("not-a-file", f"is {kind}", "put the file itself here", file=shown))
     if item.path.count("/") > caps.folder_depth:
@@ -238,8 +228,7 @@ def _collisions(paths: Sequence[str]) -> list[Reason]:
     found += [refuse("zip-doubled", "is both a file and a folder", mend, file=_shown(path)) for path in both]
     for first, *others in case_twins(paths):
         what = f"differs from {', '.join(others)} only in capital letters"
-        mend_case = "rename one of them: sticks cannot tell them apart"
-        found.append(refuse("names-equal-but-case", what, mend_case, file=first))
+        found.append(refuse("names-equal-but-case", what, "rename one of them", file=first))
     return found
 
 
@@ -263,9 +252,7 @@ def _unpacked(
                 break
             left -= over.written
         except _BROKEN as error:
-            what = f"cannot be unpacked ({error})"
-            mend = "copy the zip again, or zip the folder anew"
-            faults.append(refuse("zip-broken", what, mend, file=_shown(item.path)))
+            faults.append(refuse("zip-broken", f"cannot be unpacked ({error})", _AGAIN, file=_shown(item.path)))
     return faults
 
 
@@ -294,8 +281,8 @@ class _Over(Exception):  # noqa: N818 - an outcome, told as a reason
         if self.written > self._allowed.packed:
             what = f"unpacks to more than {caps.zip_ratio:g} times its size in the zip"
             return refuse("zip-bomb", what, "send it unzipped, in a folder", file=_shown(item.path))
-        mend = f"at most {caps.file_mib:g} MiB a file"
-        return refuse("file-too-large", "unpacks to more than that", mend, file=_shown(item.path))
+        what = f"unpacks to more than {caps.file_mib:g} MiB"
+        return refuse("file-too-large", what, "make it smaller", file=_shown(item.path))
 
 
 def _write(archive: zipfile.ZipFile, item: _Item, target: Path, allowed: _Allowed) -> int:

@@ -64,7 +64,7 @@ def order(names: Sequence[str], *, part: str, same: Same | None = None) -> Order
     kept, doubles = _doubles(frames, part, same)
     reasons = [*_unnumbered(plain, part), *doubles]
     if not only(reasons, Kind.REFUSE):
-        reasons += [*_unclear(kept, part), *_mixed(kept, part), *_gaps(kept, part), *_padded(kept, part)]
+        reasons += _unclear(kept, part) or [*_mixed(kept, part), *_gaps(kept, part), *_padded(kept, part)]
     return Order(tuple(f.name for f in kept) + tuple(plain), tuple(reasons))
 
 
@@ -135,7 +135,7 @@ def _bare(picture: _Picture, marks: Iterable[re.Pattern[str]]) -> _Picture:
 
 
 def _still_tell_apart(bare: list[_Picture], pictures: list[_Picture]) -> bool:
-    """"lamp2 (1)" to "lamp2 (48)": every name is marked, and only the marks tell the pictures apart."""
+    """ "lamp2 (1)" to "lamp2 (48)": every name is marked, and only the marks tell the pictures apart."""
     return len({(p.folder, p.stem) for p in bare}) == len({(p.folder, p.stem) for p in pictures})
 
 

@@ -58,7 +58,7 @@ def finding(radio: Radio, parts: Sequence[Part]) -> Reason | None:
     if part is None or textures(part) <= most:
         return None
     held = loop_mib(textures(part), size, bytes_per_px=depth, power_of_two=rounded)
-    allowed = f"{_mib(held)} MiB, the radio allows {_mib(limits.texture_mib)}"
+    allowed = f"{_mib(held)} MiB, the radio allows {_mib(limits.texture_mib)} MiB"
     if most == 0:
         what = f"one picture of this panel holds {allowed}"
         return refuse("memory-exceeded", what, "mend the radio's profile: texture_mib is below one picture")

@@ -1,0 +1,92 @@
+"""What was learnt goes into the shop's own profile of the radio."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from pydantic import ValidationError
+
+from keyturn import disk, rulebook
+from keyturn.calibrate.reading import MEASURED, Learnt
+from keyturn.calibrate.report import starts
+from keyturn.rulebook import Radio
+
+KEPT = 50
+"""Starts kept in a profile; older ones go. Keyturn's own choice."""
+
+_BEFORE = "; before: "
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """The shop's own profile; how many earlier starts it keeps beside the `added` ones, how many it let go."""
+
+    path: Path
+    kept: int
+    added: int
+    dropped: int
+
+
+def store(shop_rules: Path, radio: Radio, learnt: Learnt, *, on: date) -> Stored:
+    """Writes what was learnt into the shop's own profile of the radio, in one step.
+
+    A profile that the shop has keeps its other values, comments and earlier starts; otherwise `radio` is
+    written out whole. Raises `ShopFault` where the shop's rules cannot be read: a broken file is not replaced.
+    """
+    path = shop_rules / "radios" / f"{radio.name}.toml"
+    before = rulebook.load(shop_rules).radios[radio.name] if path.is_file() else radio
+    samples = (*before.boot.samples, *learnt.boot_s)[-KEPT:]
+    document = _document(path, before)
+    document["boot"].update(_boot_table(before, samples, on))
+    document["limits"].update(_limits_table(before, learnt, on))
+    path.parent.mkdir(parents=True, exist_ok=True)
+    disk.write_atomic(path, tomlkit.dumps(document).encode("utf-8"))
+    added = min(KEPT, len(learnt.boot_s))
+    kept = len(samples) - added
+    return Stored(path, kept, added, len(before.boot.samples) - kept)
+
+
+def _boot_table(before: Radio, samples: Sequence[float], on: date) -> dict[str, Any]:
+    how = f"{MEASURED}{on.isoformat()}, {starts(len(samples))}"
+    return {"source": _sourced(how, before.boot.source), "samples": list(samples)}
+
+
+def _limits_table(before: Radio, learnt: Learnt, on: date) -> dict[str, Any]:
+    """One panel shows only the sum of decoding and drawing, so the sum is kept as drawing."""
+    if learnt.cost_ms is None:
+        return {}
+    how = (
+        f"{MEASURED}{on.isoformat()} at {learnt.fps} fps, {starts(len(learnt.frames))}: "
+        "draw_ms is decoding and drawing together"
+    )
+    source = _sourced(how, before.limits.source)
+    return {"source": source, "decode_ms_per_mpx": 0.0, "draw_ms": learnt.cost_ms}
+
+
+def _sourced(how: str, source: str) -> str:
+    """The new source before the one of the figures that were not measured."""
+    if source.startswith(MEASURED):
+        source = source.partition(_BEFORE)[2]
+    return how + _BEFORE + source if source else how
+
+
+def _document(path: Path, radio: Radio) -> Any:
+    """`radio` as TOML: the file it came from with its comments, the shop's own first; else written anew."""
+    for file in (path, rulebook.SHIPPED / "radios" / path.name):
+        text = file.read_text(encoding="utf-8") if file.is_file() else ""
+        if text and _profile(path.stem, text) == radio:
+            return tomlkit.parse(text)
+    return tomlkit.parse(tomlkit.dumps(radio.model_dump(mode="json", exclude={"name"}, exclude_none=True)))
+
+
+def _profile(name: str, text: str) -> Radio | None:
+    try:
+        return Radio.model_validate({"name": name} | tomllib.loads(text))
+    except (ValidationError, tomllib.TOMLDecodeError):
+        return None

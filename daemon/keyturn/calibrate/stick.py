@@ -1,0 +1,146 @@
+"""The calibration stick: a count that plays once, watched by the flash check as it is drawn."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+import textwrap
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from keyturn import disk
+from keyturn.calibrate.figures import Count, Easel
+from keyturn.eye.flash import FlashMeter
+from keyturn.eye.luminance import Screen, cells
+from keyturn.judge import LOGO_STANDS_S
+from keyturn.reasons import ShopFault
+from keyturn.rulebook import Radio, Rulebook
+from keyturn.stages import encode
+from keyturn.stages.package import StickFile, ZipWriter, write_stick
+from keyturn.stages.renumber import frame_name, part_name
+from keyturn.unit import desc
+from keyturn.unit.desc import Desc, Row
+
+MARGIN = 1.5
+"""The count lasts this many times the longest boot known: Keyturn's own choice."""
+
+Progress = Callable[[str, int, int], None]
+
+
+def make_stick(
+    radio: Radio,
+    out: Path,
+    *,
+    fps: int = 10,
+    seconds: float | None = None,
+    rules: Rulebook,
+    progress: Progress = lambda stage, done, total: None,
+) -> tuple[StickFile, ...]:
+    """Fills `out`, which must be new or empty, with what goes on the stick.
+
+    The count lasts `seconds` at least, by default `MARGIN` times the longest boot known; a radio draws slower
+    than its fps, never quicker. Raises `ShopFault` where the radio or the flash rule does not allow it.
+    """
+    count = count_for(radio, fps, seconds, rules)
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise ShopFault(f"{out} is not an empty folder", "name a new folder")
+    out.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=".building-", dir=out.parent) as scratch:
+        stick, animation = Path(scratch) / "stick", Path(scratch) / "bootanimation.zip"
+        stick.mkdir()
+        easel = Easel(count)
+        _pack(easel, radio, rules, animation, progress)
+        logo, _ = _encoded(easel.before(), radio.logo.formats)
+        files = write_stick(stick, radio, animation, logo, _install_text(radio, fps, rules), fat=rules.usb.fat)
+        stick.replace(out)
+    disk.fsync_dir(out.parent)
+    return files
+
+
+def count_for(radio: Radio, fps: int, seconds: float | None, rules: Rulebook) -> Count:
+    """Raises `ShopFault` where the rate is not the radio's or the count has more frames than a job may."""
+    limits, most = radio.limits, rules.intake.caps.frames
+    if not limits.fps_min <= fps <= limits.fps_max:
+        what = f"{radio.name} is trusted with {limits.fps_min} to {limits.fps_max} fps, not {fps}"
+        raise ShopFault(what, "name another --fps")
+    wanted = MARGIN * max(radio.boot.longest, *radio.boot.samples, 0) if seconds is None else seconds
+    frames = math.ceil(wanted * fps) if 0 < wanted < math.inf else 0
+    if not 1 <= frames <= most:
+        raise ShopFault(f"a count of {wanted:g} s at {fps} fps has {frames} frames; 1 to {most} can be made")
+    return Count(radio.title, radio.panel.size, fps, frames)
+
+
+def _pack(easel: Easel, radio: Radio, rules: Rulebook, animation: Path, progress: Progress) -> None:
+    """The once-only part reuses one texture, whatever its length (AOSP); see `unit.memory`."""
+    count, watched = easel.count, _FlashWatch(easel, radio, rules)
+    rows = (Row("p", 1, 0, part_name(0)), Row("p", 0, 0, part_name(1)))
+    with ZipWriter(animation) as pack:
+        pack.add("desc.txt", desc.write(Desc(*count.size, count.fps, rows)))
+        for index in range(count.frames):
+            progress("frames", index, count.frames)
+            picture = easel.figure(index + 1)
+            watched.show(picture, index / count.fps)
+            data, suffix = _encoded(picture, radio.firmware.frame_formats)
+            pack.add(f"{rows[0].path}/{frame_name(index, count.frames, suffix)}", data)
+        watched.show(easel.after(), count.frames / count.fps)
+        data, suffix = _encoded(easel.after(), radio.firmware.frame_formats)
+        pack.add(f"{rows[1].path}/{frame_name(0, 1, suffix)}", data)
+    watched.judge()
+    mib = animation.stat().st_size / 2**20
+    if mib > radio.limits.zip_mib:
+        what = f"the animation is {mib:.1f} MiB; {radio.name} takes {radio.limits.zip_mib:g} MiB"
+        raise ShopFault(what, "name a lower --fps or fewer --seconds")
+
+
+class _FlashWatch:
+    """The flash check at the stick's nominal rate: no radio plays it quicker."""
+
+    def __init__(self, easel: Easel, radio: Radio, rules: Rulebook) -> None:
+        self._screen, flash = Screen.of(radio.panel, rules.safety.flash), rules.safety.flash
+        self._meter, self._fps = FlashMeter(self._screen, flash), easel.count.fps
+        self.show(easel.before(), -LOGO_STANDS_S)
+
+    def show(self, picture: Image.Image, at_s: float) -> None:
+        self._meter.show(cells(np.asarray(picture), self._screen.cell_px), at_s)
+
+    def judge(self) -> None:
+        if not self._meter.report().passes:
+            what = f"figures that change {self._fps} times a second would flash on this panel (WCAG 2.2, 2.3.1)"
+            raise ShopFault(what, "name a lower --fps")
+
+
+def _encoded(picture: Image.Image, formats: Sequence[str]) -> tuple[bytes, str]:
+    return (encode.png(picture), ".png") if formats[0] == "png" else (encode.jpeg(picture), ".jpg")
+
+
+def steps(fps: int) -> list[str]:
+    """What the fitter does with the stick, in order; the radio's own steps and the cautions go before."""
+    return [
+        "Film the screen through a whole start, from before START until the home screen. A second person films; "
+        "the vehicle is parked, and nobody films or reads a screen while driving.",
+        "In the film, read the last figure under SECONDS before the home screen. If the count was OVER by then, "
+        "make the stick anew with more --seconds.",
+        "In the film's own time, take the seconds from the first figure to the home screen.",
+        "Do so for several starts, some from cold: starts of one radio vary by seconds.",
+        f"Give the shop both: keyturn calibrate RADIO --fps {fps} --read 17.9 18.4 --filmed 22.6 23.2",
+        "Load the stock logo and animation again.",
+    ]
+
+
+def _install_text(radio: Radio, fps: int, rules: Rulebook) -> str:
+    """As plain as INSTALL.txt of a job: ASCII as far as the rules are, CRLF ends of line."""
+    chapters = (
+        ("BEFORE YOU BEGIN", rules.safety.cautions.card),
+        ("LOAD", radio.steps.load),
+        ("MEASURE", steps(fps)),
+        ("BACK TO STOCK", radio.steps.restore),
+    )
+    lines = [f"Calibration of {radio.title} ({radio.name}) at {fps} fps"]
+    for title, texts in chapters:
+        lines += ["", title, "-" * len(title)]
+        for number, text in enumerate(texts, 1):
+            lines += textwrap.wrap(f"{number}. {text}", 72, subsequent_indent="   ")
+    return "".join(f"{line}\r\n" for line in lines)

@@ -1,0 +1,140 @@
+"""Transitions of every cell at once: between peaks and valleys of luminance, and to and from a saturated red.
+
+WCAG 2.2: 'A transition is the change in relative luminance (or relative luminance/color for red flashing)
+between adjacent peaks and valleys in a plot ... against time.' A fade over many pictures is therefore one
+transition. It is told at the picture in which the change since the last peak or valley reaches the
+threshold; wavering below the threshold on the way neither ends nor repeats it.
+Kept per cell: the last peak and valley and which way the last transition went, nothing that grows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn import rulebook
+from keyturn.eye.luminance import FULL, uv_planes
+
+F32 = NDArray[np.float32]
+Bits = NDArray[np.bool_]
+Pair = tuple[Bits, Bits]
+Chroma = tuple[F32, F32]
+
+SLACK = np.float32(2e-5)
+"""What rounding two cells to 1/65535 can take off a change; a change this close to a threshold counts."""
+
+BLACK = np.float32(0.003 * FULL)
+"""R + G + B at or below this is black: an 8-bit picture holds no colour there, only its rounding."""
+
+
+class Luminance:
+    """Rises and falls of at least `luminance_step` whose darker state is below `darker_below`."""
+
+    def __init__(self, rules: rulebook.Flash) -> None:
+        self._step = np.float32(rules.luminance_step) - SLACK
+        self._darker = np.float32(rules.darker_below)
+        self._last: NDArray[np.int8] | None = None  # +1 a rise, -1 a fall, 0 none yet
+        self._peak = self._valley = np.zeros(0, np.float32)
+
+    def step(self, light: F32) -> Pair:
+        """`light` (rows, cols), relative luminance 0 to 1. Returns where a rise and where a fall came about."""
+        if self._last is None:
+            self._last = np.zeros(light.shape, np.int8)
+            self._peak, self._valley = light.copy(), light.copy()
+        last = self._last
+        np.maximum(self._peak, light, out=self._peak)
+        np.minimum(self._valley, light, out=self._valley)
+        rise = (light - self._valley >= self._step) & (self._valley < self._darker) & (last <= 0)
+        fall = (self._peak - light >= self._step) & (light < self._darker) & (last >= 0) & ~rise
+        np.copyto(self._peak, light, where=rise)
+        np.copyto(self._valley, light, where=fall)
+        last[rise], last[fall] = 1, -1
+        return rise, fall
+
+
+class Red:
+    """Changes to and from a saturated red: R / (R + G + B) at least `red_ratio` in one state, and more than
+    `red_step` between the states in u'v'.
+
+    No two saturated reds of sRGB lie 0.2 apart, so every such change leads either to the red or away from
+    it, and the two alternate as rises and falls do. In a plane 'peak' and 'valley' are the states farthest
+    apart: kept are the reddest state since the last change to red, and since the last change away the state
+    farthest from pure red. Along a fade these are its ends. The picture before is compared as well, so
+    that two pictures that differ enough are never missed. Black has no chromaticity; it is put at (0, 0),
+    far from every red, so red on black flashes.
+    """
+
+    def __init__(self, rules: rulebook.Flash) -> None:
+        self._ratio = np.float32(rules.red_ratio)
+        self._far_sq = (np.float32(rules.red_step) - SLACK) ** 2
+        self._seen: _RedSeen | None = None
+
+    def step(self, planes: tuple[F32, F32, F32]) -> Pair:
+        """Planes of linear R, G, B, 1.0 scaled to 65535. Returns where a change to red and where one away came."""
+        here, purity = self._state(planes)
+        saturated = purity > 0
+        seen = self._seen or _RedSeen(here)
+        unlike_before = self._apart(here, seen.before)
+        to_red = saturated & (seen.last <= 0) & (unlike_before | self._apart(here, seen.other))
+        from_red = unlike_before & seen.before_saturated | self._apart(here, seen.red)
+        from_red &= (seen.last >= 0) & ~to_red
+        seen.take(here, purity, to_red, from_red)
+        self._seen = seen
+        return to_red, from_red
+
+    def _state(self, planes: tuple[F32, F32, F32]) -> tuple[Chroma, F32]:
+        """u'v', and R / (R + G + B) where that makes a saturated red, else 0."""
+        red, green, blue = planes
+        whole = red + green + blue
+        lit = whole > BLACK
+        u, v = uv_planes(*planes)
+        half_code = np.float32(0.75)  # rounding of the cells must not lose a red at the threshold
+        saturated = lit & (red + half_code >= self._ratio * whole)
+        return (u * lit, v * lit), np.where(saturated, red / np.maximum(whole, 1), np.float32(0))
+
+    def _apart(self, a: Chroma, b: Chroma) -> Bits:
+        """False where either is unknown (nan)."""
+        apart: Bits = (a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 > self._far_sq
+        return apart
+
+
+class _RedSeen:
+    """What is remembered of each cell; nan where nothing is."""
+
+    def __init__(self, here: Chroma) -> None:
+        shape = here[0].shape
+        self.last = np.zeros(shape, np.int8)  # +1 to red, -1 away from it, 0 none yet
+        self.red, self._purity = _nowhere(shape), np.zeros(shape, np.float32)
+        self.other, self._distance = _nowhere(shape), np.full(shape, -1, np.float32)
+        self.before, self.before_saturated = here, np.zeros(shape, np.bool_)
+
+    def take(self, here: Chroma, purity: F32, to_red: Bits, from_red: Bits) -> None:
+        self.last[to_red], self.last[from_red] = 1, -1
+        self._forget(to_red, from_red)
+        redder = (self.last >= 0) & (purity > self._purity)
+        np.copyto(self._purity, purity, where=redder)
+        _keep(self.red, here, redder)
+        distance = (here[0] - _PURE_RED[0]) ** 2 + (here[1] - _PURE_RED[1]) ** 2
+        farther = (self.last <= 0) & (distance > self._distance)
+        np.copyto(self._distance, distance, where=farther)
+        _keep(self.other, here, farther)
+        self.before, self.before_saturated = here, purity > 0
+
+    def _forget(self, to_red: Bits, from_red: Bits) -> None:
+        self._purity[to_red | from_red] = 0
+        self._distance[to_red | from_red] = -1
+        for axis in (0, 1):
+            self.red[axis][from_red] = np.nan
+            self.other[axis][to_red] = np.nan
+
+
+def _nowhere(shape: tuple[int, ...]) -> Chroma:
+    return np.full(shape, np.nan, np.float32), np.full(shape, np.nan, np.float32)
+
+
+def _keep(kept: Chroma, here: Chroma, where: Bits) -> None:
+    for axis in (0, 1):
+        np.copyto(kept[axis], here[axis], where=where)
+
+
+_PURE_RED = uv_planes(*(np.array(c, np.float32) for c in (1, 0, 0)))

@@ -1,0 +1,272 @@
+"""Pictures read safely: what a file is, from its header alone, and its pixels within the shop's limits.
+
+The file's contents decide what it is, never its name. Everything a decoder may raise over garbage becomes
+`Refused` in the artist's words; faults of the shop's own disk pass through as the OSError they are.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import re
+import threading
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import BinaryIO
+
+from PIL import ExifTags, Image, ImageChops, ImageFile, UnidentifiedImageError
+
+from keyturn.intake import cels, depth, kinds
+from keyturn.reasons import Reason, Refused, ShopFault, mended, note, refuse
+from keyturn.rulebook import Intake
+
+_AGAIN = "export it again, or copy it again if it was cut short"
+
+_GARBAGE_ERRNO = (None, errno.EINVAL, errno.EOVERFLOW)
+"""A decoder that believes a garbled offset asks the system for the impossible: the file's fault."""
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """A picture as its header describes it. `size` is width, height after the EXIF turn.
+
+    `frames` is 1 and `durations_ms` empty for a still; `bits` are those of one sample.
+    `reasons` are mended things and notes.
+    """
+
+    format: str
+    size: tuple[int, int]
+    mode: str
+    frames: int
+    interlaced: bool
+    alpha: bool
+    orientation: int
+    has_profile: bool
+    bits: int
+    durations_ms: tuple[int, ...]
+    reasons: tuple[Reason, ...] = ()
+
+
+def probe(path: Path, intake: Intake, *, name: str) -> Probe:
+    """What `path` is, without decoding it; `name` is its path in the drop, for the reasons.
+
+    Raises `Refused`: empty, not a picture, a kind that is not taken, broken off (where the format says so
+    before its pixels do), too many pixels or frames. Raises OSError as it comes from the shop's disk.
+    """
+    with path.open("rb") as file:
+        with reading(name, intake.caps.picture_mpx):
+            reel = walked(file, intake)
+            image = opened(file, intake, name)
+            found = _described(image, reel, name)
+        _within_caps(found, intake, name)
+        return found
+
+
+def load(path: Path, intake: Intake, *, name: str, target: tuple[int, int] | None = None) -> Image.Image:
+    """The decoded picture (a clip's first), in its own colours, with its EXIF and profile in `info`.
+
+    With `target`, the panel's width and height, a much larger JPEG is decoded at a half, a quarter or an
+    eighth, but never at less than one and a half times what covers the panel, so that the resize still has
+    detail to weigh: from a phone's 12 megapixels in two fifths of the time, at 54 dB from the whole way round.
+    Raises `Refused` where the picture cannot be decoded, OSError as it comes from the shop's disk.
+    """
+    with path.open("rb") as file, reading(name, intake.caps.picture_mpx):
+        image = opened(file, intake, name)
+        if target:
+            wide, high = target if orientation(image) < 5 else target[::-1]
+            image.draft(None, (wide * 3 // 2, high * 3 // 2))
+        return decoded(image, lambda: opened(file, intake, name))
+
+
+def orientation(image: Image.Image) -> int:
+    """The turn from 1 to 8 that EXIF asks for; 1 where there is none or it cannot be read."""
+    exif = Image.Exif()
+    try:
+        exif.load(image.info.get("exif") or b"")
+        turn = exif.get(ExifTags.Base.Orientation, 1)
+    except Exception:  # garbled EXIF is no reason to lose a sound picture
+        return 1
+    return turn if turn in range(1, 9) else 1
+
+
+# -- Pillow, kept in bounds -------------------------------------------------------------------------
+
+_one_at_a_time = threading.RLock()
+
+
+def _unlocked_in_the_child() -> None:
+    global _one_at_a_time
+    _one_at_a_time = threading.RLock()
+
+
+os.register_at_fork(after_in_child=_unlocked_in_the_child)
+
+
+@contextmanager
+def reading(name: str, most_mpx: float) -> Iterator[None]:
+    """A block in which Pillow reads `name`: its limit is ours, and its complaints become `Refused`.
+
+    The one place that touches process-wide state: Pillow's pixel limit and Python's warning filters. Both
+    are put back afterwards, and a lock keeps threads from undoing each other's. Pillow's other warnings
+    (odd TIFF tags, an APNG that is none) are about things that decoding decides anyway.
+    """
+    with _one_at_a_time, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        warnings.simplefilter("error", Image.DecompressionBombWarning)
+        before, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, int(most_mpx * 1e6)
+        try:
+            yield
+        except (Refused, ShopFault):
+            raise
+        except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+            pixels = re.search(r"\d+", str(error))
+            raise Refused([_too_large(int(pixels[0]) / 1e6 if pixels else 0, most_mpx, name)]) from error
+        except MemoryError as error:
+            raise Refused([_too_large(0, most_mpx, name)]) from error
+        except OSError as error:
+            if error.errno not in _GARBAGE_ERRNO:
+                raise
+            raise Refused([_broken(name)]) from error
+        except cels.Broken as error:
+            raise Refused([_broken(name, str(error))]) from error
+        except Exception as error:  # decoders raise SyntaxError, struct.error, zlib.error, KeyError ...
+            raise Refused([_broken(name)]) from error
+        finally:
+            Image.MAX_IMAGE_PIXELS = before
+
+
+def walked(file: BinaryIO, intake: Intake) -> cels.Reel | None:
+    """The file's structure where its kind is taken and has one worth walking. Raises `cels.Broken`."""
+    file.seek(0)
+    kind = kinds.of(file.read(512))
+    return cels.walk(file, kind, intake.caps.frames) if kind in _taken(intake) else None
+
+
+def opened(file: BinaryIO, intake: Intake, name: str) -> ImageFile.ImageFile:
+    """The file as Pillow sees its header, in one of the kinds that are taken. For use within `reading`."""
+    taken = _taken(intake)
+    file.seek(0)
+    start = file.read(512)
+    if not start:
+        raise Refused([refuse("picture-empty", "is empty (0 bytes)", "copy it again", file=name)])
+    try:
+        return Image.open(file, formats=taken)
+    except UnidentifiedImageError as error:
+        raise Refused([_unknown(start, taken, name)]) from error
+
+
+def _taken(intake: Intake) -> tuple[str, ...]:
+    formats = tuple(dict.fromkeys(f.upper() for f in (*intake.formats.stills, *intake.formats.clips)))
+    Image.init()
+    if strange := [f for f in formats if f not in Image.OPEN]:
+        known = ", ".join(sorted(kinds.SUFFIXES))
+        raise ShopFault(f"intake.toml: [formats] names {', '.join(strange)}", f"name some of: {known}")
+    return formats
+
+
+def decoded(image: ImageFile.ImageFile, again: Callable[[], ImageFile.ImageFile]) -> Image.Image:
+    """The pixels of an opened picture, 16-bit samples rounded to 8; `again` opens it once more."""
+    if deep := depth.rounded(image, again):
+        return deep
+    depth.scale_key(image)
+    image.load()
+    if image.format in ("JPEG", "MPO") and image.mode == "CMYK" and "adobe" not in image.info:
+        # Pillow takes every CMYK JPEG for an inverted one. Only the kind with an Adobe marker is
+        # (libjpeg's libjpeg.txt, "Special color spaces": inverted is what that program writes).
+        plain = ImageChops.invert(image)
+        plain.info = image.info
+        return plain
+    return image
+
+
+# -- describing -------------------------------------------------------------------------------------
+
+
+def _described(image: ImageFile.ImageFile, reel: cels.Reel | None, name: str) -> Probe:
+    clip = reel if reel is not None and len(reel.cels) > 1 else None
+    if reel is not None and reel.exif:
+        image.info.setdefault("exif", reel.exif)
+    turn = _tiff_turn(image) if image.format == "TIFF" else orientation(image)
+    size = clip.size if clip else image.size
+    bits = reel.bits if reel is not None else depth.sample_bits(image)
+    interlaced = bool(image.info.get("interlace") or image.info.get("progressive"))
+    return Probe(
+        format="JPEG" if image.format == "MPO" else image.format or "",
+        size=size[::-1] if turn >= 5 and image.format != "TIFF" else size,  # Pillow has turned TIFF's
+        mode=image.mode,
+        frames=len(clip.cels) if clip else 1,
+        interlaced=interlaced,
+        alpha=image.has_transparency_data,
+        orientation=turn,
+        has_profile=bool(image.info.get("icc_profile")),
+        bits=bits,
+        durations_ms=cels.shown_ms(clip.cels) if clip else (),
+        reasons=tuple(_findings(image, clip, turn, bits, name)),
+    )
+
+
+def _tiff_turn(image: ImageFile.ImageFile) -> int:
+    turn = image.getexif().get(ExifTags.Base.Orientation, 1)
+    return turn if turn in range(1, 9) else 1
+
+
+def _findings(image: ImageFile.ImageFile, clip: cels.Reel | None, turn: int, bits: int, name: str) -> Iterator[Reason]:
+    kind = "JPEG" if image.format == "MPO" else image.format or ""
+    suffix = PurePosixPath(name).suffix.lower()
+    if suffix not in kinds.SUFFIXES.get(kind, (suffix,)):
+        yield mended("suffix-wrong", f"is {kind} inside, whatever its name says; read as {kind}", file=name)
+    if kind == "PNG" and image.info.get("interlace"):
+        what = "was saved interlaced, which radios do not show; its frames are not"
+        yield mended("interlace-removed", what, file=name)
+    if turn != 1:
+        yield mended("turned-upright", "was turned upright, as its camera asks", file=name)
+    if bits > 8:
+        yield mended("depth-reduced", f"has {bits} bits a channel; radios show 8", file=name)
+    if kind == "TIFF" and getattr(image, "n_frames", 1) > 1:
+        yield note("pages-ignored", "has several pages; the first is used", file=name)
+    if clip and (short := sum(cel.delay_ms <= 10 for cel in clip.cels)):
+        what = f"{short} of its frames ask for 10 ms or less; they count as 100 ms, as in browsers"
+        yield note("delays-too-short", what, file=name)
+
+
+def _within_caps(found: Probe, intake: Intake, name: str) -> None:
+    mpx = found.size[0] * found.size[1] / 1e6
+    moves = found.frames > 1
+    most = intake.caps.clip_mpx if moves else intake.caps.picture_mpx
+    if mpx > most:
+        raise Refused([_too_large(mpx, most, name)])
+    if found.frames > intake.caps.frames:
+        what = f"has more than {intake.caps.frames} frames"
+        raise Refused([refuse("clip-too-long", what, "make it shorter or thin it out", file=name)])
+    taken = intake.formats.clips if moves else intake.formats.stills
+    if found.format not in (f.upper() for f in taken):
+        kind = f"a moving {found.format}" if moves else f"a still {found.format}"
+        raise Refused([_not_taken(kind, taken, name)])
+
+
+def _too_large(mpx: float, most: float, name: str) -> Reason:
+    what = f"has {mpx:,.1f} megapixels" if mpx else "needs more memory than a picture may"
+    mend = f"make it smaller: at most {most:g} megapixels, and a panel shows about one"
+    return refuse("picture-too-large", what, mend, file=name)
+
+
+def _broken(name: str, how: str = "cannot be read to its end") -> Reason:
+    return refuse("picture-broken", f"is damaged: it {how}", _AGAIN, file=name)
+
+
+def _not_taken(kind: str, taken: tuple[str, ...], name: str) -> Reason:
+    mend = f"export it as PNG; taken are {', '.join(taken)}"
+    return refuse("picture-kind", f"is {kind}, which is not taken here", mend, file=name)
+
+
+def _unknown(start: bytes, taken: tuple[str, ...], name: str) -> Reason:
+    kind = kinds.of(start)
+    if kind in taken:
+        return _broken(name, "begins well and cannot be read")
+    if kind:
+        return _not_taken(kind, taken, name)
+    mend = f"put a picture here; taken are {', '.join(taken)}"
+    return refuse("picture-unknown", "is not a picture of any known kind", mend, file=name)

@@ -1,0 +1,143 @@
+"""The customer's proof sheet: one file to mail, print, look through and sign."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby, pairwise
+from typing import Any
+
+from keyturn.proof import charts
+from keyturn.proof.changed import changed
+from keyturn.proof.film import Film, films
+from keyturn.proof.render import page
+from keyturn.proof.schedule import boot_buttons, longest_boot_s, pictures, schedule
+from keyturn.proof.showing import Act, acts
+from keyturn.reasons import Kind, Reason, only
+from keyturn.records import JobRecord, ProofRecord, RadioProof, RadioRecord
+
+Revision = tuple[JobRecord, ProofRecord]
+
+PICTURE_BUDGET = 2_400_000
+"""Characters of pictures that one sheet carries: many mail boxes turn away what is above a few megabytes."""
+
+OLDER_BUDGET = 60_000
+"""An older revision keeps its pictures where they are no more than this."""
+
+
+@dataclass(frozen=True, slots=True)
+class RadioView:
+    """One radio's section. `proof` is None where the sheet shows figures only; `key` prefixes its ids."""
+
+    key: str
+    record: RadioRecord
+    proof: RadioProof | None
+    pictures: tuple[str, ...]
+    films: tuple[Film, ...]
+    acts: tuple[Act, ...]
+    schedule: dict[str, Any] | None
+    boots: tuple[tuple[str, float], ...]
+    longest_boot_s: float
+    boot_chart: charts.BootChart
+    flash_chart: charts.FlashChart | None
+    memory: charts.Meter
+    size: charts.Meter
+    mended: tuple[Reason, ...]
+    notes: tuple[Reason, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionView:
+    record: JobRecord
+    radios: tuple[RadioView, ...]
+    changes: tuple[str, ...]
+    mended: tuple[Reason, ...]
+    notes: tuple[Reason, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobView:
+    """A job's newest revision, and the older ones, newest first."""
+
+    key: str
+    newest: RevisionView
+    older: tuple[RevisionView, ...]
+
+
+def sheet(customer: str, jobs: Sequence[tuple[JobRecord, ProofRecord]], cautions: Sequence[str]) -> str:
+    """outbox/<customer>/proof.html. `jobs` are the customer's revisions in any order, at least one."""
+    views = tuple(_job_views(jobs))
+    return page(
+        "sheet.html.j2",
+        styles=("sheet.css",),
+        script="player.js",
+        customer=customer,
+        jobs=views,
+        cautions=cautions,
+        written=max(view.newest.record.made_at for view in views),
+    )
+
+
+def _job_views(jobs: Sequence[Revision]) -> Iterator[JobView]:
+    """Newest first. The first job's pictures are always carried, others' while the budget lasts."""
+    by_name = sorted(jobs, key=lambda revision: (revision[0].job, -revision[0].revision))
+    groups = [tuple(group) for _, group in groupby(by_name, key=lambda revision: revision[0].job)]
+    left = PICTURE_BUDGET
+    for number, revisions in enumerate(sorted(groups, key=lambda group: group[0][0].made_at, reverse=True)):
+        weight = _weight(revisions[0][1])
+        with_pictures = number == 0 or weight <= left
+        left -= weight if with_pictures else 0
+        yield _job_view(f"j{number}", revisions, with_pictures)
+
+
+def _weight(proof: ProofRecord) -> int:
+    return sum(len(p) for radio in proof.radios for p in (*pictures(radio), radio.handoff_picture or ""))
+
+
+def _job_view(key: str, revisions: tuple[Revision, ...], with_pictures: bool) -> JobView:
+    changes = [changed(before, after) for after, before in pairwise(revisions)]
+    newest = _revision_view(key, revisions[0], with_pictures, changes[0] if changes else ())
+    older = tuple(
+        _revision_view(
+            f"{key}v{revision[0].revision}",
+            revision,
+            with_pictures and _weight(revision[1]) <= OLDER_BUDGET,
+            changes[number] if number < len(changes) else (),
+        )
+        for number, revision in enumerate(revisions[1:], start=1)
+    )
+    return JobView(key, newest, older)
+
+
+def _revision_view(key: str, revision: Revision, with_pictures: bool, changes: tuple[str, ...]) -> RevisionView:
+    record, proof = revision
+    shown = {p.radio: p for p in proof.radios if with_pictures}
+    radios = tuple(_radio_view(f"{key}r{i}", radio, shown.get(radio.radio)) for i, radio in enumerate(record.radios))
+    return RevisionView(record, radios, changes, *_sorted_out(record.reasons))
+
+
+def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None) -> RadioView:
+    if proof is not None and [len(order) for order in proof.order] != [part.frames for part in radio.parts]:
+        proof = None  # pictures of something else: a sheet must not show what is not on the stick
+    return RadioView(
+        key=key,
+        record=radio,
+        proof=proof,
+        pictures=pictures(proof) if proof else (),
+        films=films(radio, proof) if proof else (),
+        acts=acts(radio),
+        schedule=schedule(radio, proof) if proof else None,
+        boots=boot_buttons(radio.timeline),
+        longest_boot_s=longest_boot_s(radio.timeline),
+        boot_chart=charts.boot_chart(radio),
+        flash_chart=charts.flash_chart(radio.flash, radio.timeline.once_only_s),
+        memory=charts.meter(radio.memory.peak_mib, radio.memory.allowed_mib),
+        size=charts.meter(radio.zip_bytes, radio.zip_allowed_bytes),
+        **dict(zip(("mended", "notes"), _sorted_out(radio.reasons), strict=True)),
+    )
+
+
+def _sorted_out(reasons: Sequence[Reason]) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """(mended, everything else)."""
+    mended = only(reasons, Kind.MENDED)
+    return mended, tuple(reason for reason in reasons if reason.kind is not Kind.MENDED)

@@ -1,0 +1,198 @@
+"use strict";
+
+// -- the radio, computed: whole nanoseconds, as the radio counts, so that no frame is off by rounding ----
+
+const SECOND = 1e9;
+const LOGO_S = 2; // how long the logo stands here before frame 1; a radio takes its own time
+const HOME_S = 1.5; // how long the home screen is shown at the end
+
+function ns(seconds) {
+  return Math.round(seconds * SECOND);
+}
+
+function ceilDiv(a, b) {
+  return (a - (a % b)) / b + (a % b > 0 ? 1 : 0);
+}
+
+/* Calls visit(part, play, frames, start, framesEnd, end) for every play that is shown, in order, until it
+ * returns true. The player looks at the end of each frame's beat whether the radio has booted; a part of type
+ * p or f stops there, one of type c goes on. The pause follows every play, whole or cut short. */
+function walk(schedule, boot, visit) {
+  const beat = ns(schedule.interval_s), over = ns(boot);
+  let clock = 0, booted = false;
+  for (let index = 0; index < schedule.parts.length; index++) {
+    const part = schedule.parts[index], whole = part.order.length, pause = ns(part.pause_s);
+    for (let play = 0; part.count === 0 ? play === 0 || !booted : play < part.count; play++) {
+      if (booted && part.type !== "c") break;
+      let frames = whole;
+      if (!booted) {
+        const seen = Math.max(1, ceilDiv(over - clock, beat));
+        booted = seen <= whole;
+        if (booted && part.type !== "c") frames = seen;
+      }
+      const framesEnd = clock + frames * beat;
+      if (visit(index, play, frames, clock, framesEnd, framesEnd + pause)) return;
+      clock = framesEnd + pause;
+    }
+  }
+}
+
+/* What stands on the screen t seconds after the first frame, in a start that takes `boot` seconds:
+ * {part, play, frame, picture, pausing}, all counted from 0; null before the first frame and after the end. */
+function shownAt(schedule, t, boot) {
+  return shownAtNs(schedule, ns(t), boot);
+}
+
+function shownAtNs(schedule, moment, boot) {
+  const beat = ns(schedule.interval_s);
+  let found = null;
+  if (moment < 0) return null;
+  walk(schedule, boot, function (part, play, frames, start, framesEnd, end) {
+    if (moment >= end) return false;
+    const pausing = moment >= framesEnd;
+    const frame = pausing ? frames - 1 : (moment - start - ((moment - start) % beat)) / beat;
+    found = { part, play, frame, picture: schedule.parts[part].order[frame], pausing };
+    return true;
+  });
+  return found;
+}
+
+/* Seconds from the first frame until the radio takes the screen back. */
+function endOf(schedule, boot) {
+  return endOfNs(schedule, boot) / SECOND;
+}
+
+function endOfNs(schedule, boot) {
+  let last = 0;
+  walk(schedule, boot, function (part, play, frames, start, framesEnd, end) {
+    last = end;
+    return false;
+  });
+  return last;
+}
+
+/* What is on the screen when the boot ends, in words. */
+function describe(schedule, boot) {
+  const end = endOfNs(schedule, boot), at = Math.min(ns(boot), end - 1);
+  const seen = shownAtNs(schedule, at, boot), part = schedule.parts[seen.part];
+  const length = part.order.length;
+  const last = seen.play === part.count - 1 && seen.frame === length - 1;
+  const where = "frame " + (seen.frame + 1) + " of " + length + " of " + part.path;
+  const start = "A start of " + boot.toFixed(1) + " s: ";
+  if (ns(boot) > end) return start + "everything has played after " + (end / SECOND).toFixed(1) + " s; the last picture was " + where + ".";
+  if (part.type === "c" && end > ns(boot)) {
+    return start + "booted at " + where + ", which plays to its end: the home screen comes " + ((end - ns(boot)) / SECOND).toFixed(1) + " s later.";
+  }
+  if (part.count !== 0 && !last) {
+    const play = part.count > 1 ? ", play " + (seen.play + 1) + " of " + part.count : "";
+    return start + "the radio cuts in at " + where + play + ", in mid-motion.";
+  }
+  if (length > 1 && part.count === 0) return start + "the radio cuts in at " + where + ", which was repeating.";
+  return start + "nothing is cut; " + where + " is standing still.";
+}
+
+// -- the player on the page --------------------------------------------------------------------------
+
+function pictureElements(root) {
+  return Array.from(document.querySelectorAll("#" + root.dataset.pictures + " image")).map(function (source) {
+    const picture = new Image();
+    picture.src = source.getAttribute("href");
+    return picture;
+  });
+}
+
+function setUpPlayer(root) {
+  const schedule = JSON.parse(root.querySelector(".schedule").textContent);
+  const find = (name) => root.querySelector("[data-" + name + "]");
+  const canvas = find("canvas"), brush = canvas.getContext("2d"), home = find("home");
+  const play = find("play"), moment = find("moment"), boot = find("boot");
+  const pictures = pictureElements(root);
+  let drawn = -1, running = null;
+
+  function bootS() { return Number(boot.value); }
+  function lastS() { return endOf(schedule, bootS()) + HOME_S; }
+
+  function draw(t) {
+    const seen = shownAt(schedule, t, bootS());
+    const picture = seen ? seen.picture : schedule.logo;
+    home.hidden = t < 0 || seen !== null;
+    if (picture !== drawn && pictures[picture].complete && pictures[picture].naturalWidth) {
+      canvas.width = pictures[picture].naturalWidth;
+      canvas.height = pictures[picture].naturalHeight;
+      brush.drawImage(pictures[picture], 0, 0);
+      drawn = picture;
+    }
+    find("now").textContent = words(t, seen);
+    moment.setAttribute("aria-valuetext", words(t, seen));
+  }
+
+  function words(t, seen) {
+    if (t < 0) return "boot logo";
+    if (!seen) return t.toFixed(1) + " s: home screen";
+    const part = schedule.parts[seen.part];
+    const rest = seen.pausing ? ", resting" : "";
+    return t.toFixed(1) + " s: " + part.path + ", frame " + (seen.frame + 1) + " of " + part.order.length + rest;
+  }
+
+  function show(t) {
+    moment.value = t;
+    draw(t);
+  }
+
+  function stop() {
+    if (running !== null) cancelAnimationFrame(running.id);
+    running = null;
+    play.textContent = Number(moment.value) >= lastS() - 0.01 ? "Play again" : "Play";
+  }
+
+  function start() {
+    const from = Number(moment.value) >= lastS() - 0.01 ? -LOGO_S : Number(moment.value);
+    running = { id: 0, began: performance.now() - from * 1000 };
+    play.textContent = "Pause";
+    tick(performance.now());
+  }
+
+  function tick(now) {
+    if (running === null) return;
+    const t = Math.max(-LOGO_S, (now - running.began) / 1000);
+    show(Math.min(t, lastS()));
+    if (t >= lastS()) stop();
+    else running.id = requestAnimationFrame(tick);
+  }
+
+  function bootChanged() {
+    find("boot-now").textContent = bootS().toFixed(1) + " s";
+    boot.setAttribute("aria-valuetext", bootS().toFixed(1) + " seconds");
+    find("caption").textContent = describe(schedule, bootS());
+    moment.max = lastS();
+    root.querySelectorAll("[data-seconds]").forEach(function (button) {
+      button.setAttribute("aria-pressed", String(Number(button.dataset.seconds) === bootS()));
+    });
+  }
+
+  /* While it stands still, dragging the start-up time shows what is on the screen at the cut. */
+  function dragged() {
+    bootChanged();
+    if (running === null) show(Math.min(bootS(), endOf(schedule, bootS()) - 0.001));
+  }
+
+  play.addEventListener("click", function () { if (running === null) start(); else stop(); });
+  moment.addEventListener("input", function () { stop(); draw(Number(moment.value)); });
+  boot.addEventListener("input", dragged);
+  root.querySelectorAll("[data-seconds]").forEach(function (button) {
+    button.addEventListener("click", function () { boot.value = button.dataset.seconds; dragged(); });
+  });
+  pictures.forEach(function (picture) {
+    picture.addEventListener("load", function () { if (running === null) draw(Number(moment.value)); });
+  });
+  moment.min = -LOGO_S;
+  bootChanged();
+  show(-LOGO_S);
+  root.hidden = false;
+}
+
+document.querySelectorAll(".player").forEach(setUpPlayer);
+document.querySelectorAll("[data-print]").forEach(function (button) {
+  button.hidden = false;
+  button.addEventListener("click", function () { window.print(); });
+});

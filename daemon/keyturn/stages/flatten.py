@@ -1,0 +1,26 @@
+"""No transparency reaches a radio: what is see-through is laid on the job's background or on a backdrop."""
+
+from __future__ import annotations
+
+from PIL import Image
+
+Colour = tuple[int, int, int]
+
+
+def flatten(image: Image.Image, background: Colour, backdrop: Image.Image | None = None) -> Image.Image:
+    """`image` (RGB or RGBA) over `backdrop`, over `background`, as opaque RGB of the image's size.
+
+    Each value is round((alpha x colour + (255 - alpha) x ground) / 255) of the sRGB values as they stand,
+    which is "source over" (W3C Compositing and Blending, level 1, 9.1.4) the way paint programs do it.
+    Raises ValueError where the backdrop has another size.
+    """
+    if backdrop is not None and backdrop.size != image.size:
+        raise ValueError(f"backdrop of {backdrop.size} under a picture of {image.size}")
+    if image.mode == "RGB":
+        return image
+    if backdrop is None:
+        ground = Image.new("RGB", image.size, background)
+    else:
+        ground = flatten(backdrop, background).copy()
+    ground.paste(image.convert("RGB"), (0, 0), image.getchannel("A"))  # rounds exactly
+    return ground

@@ -1,0 +1,111 @@
+"""The flash check again, by brute force over plain lists: slow, for tiny pictures, written apart from the package.
+
+Every pair of pictures is looked at, every field is walked pixel by pixel, and one pixel is one cell.
+"""
+
+from __future__ import annotations
+
+import math
+
+Pixel = tuple[int, int, int]
+Picture = list[list[Pixel]]
+
+FAILING = 7
+EPS = 1e-9
+
+
+def light(code: int) -> float:
+    c = code / 255
+    return c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
+
+
+def luminance(pixel: Pixel) -> float:
+    r, g, b = map(light, pixel)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+def is_red(pixel: Pixel) -> bool:
+    r, g, b = map(light, pixel)
+    return r + g + b > 0 and r / (r + g + b) >= 0.8
+
+
+def uv(pixel: Pixel) -> tuple[float, float]:
+    r, g, b = map(light, pixel)
+    x = 0.4124 * r + 0.3576 * g + 0.1805 * b
+    y = luminance(pixel)
+    z = 0.0193 * r + 0.1192 * g + 0.9505 * b
+    whole = x + 15 * y + 3 * z
+    return (4 * x / whole, 9 * y / whole) if whole else (0.0, 0.0)
+
+
+def general_change(old: Pixel, new: Pixel) -> int:
+    """+1 a rise, -1 a fall, 0 neither."""
+    a, b = luminance(old), luminance(new)
+    if abs(a - b) < 0.10 or min(a, b) >= 0.80:
+        return 0
+    return 1 if b > a else -1
+
+
+def red_change(old: Pixel, new: Pixel) -> int:
+    """+1 to a saturated red, -1 away from one, 0 neither."""
+    if is_red(old) == is_red(new) or math.dist(uv(old), uv(new)) <= 0.2:
+        return 0
+    return 1 if is_red(new) else -1
+
+
+def transitions(states: list[Pixel], change) -> dict[int, int]:
+    """Picture number to direction: the earliest picture that lies a whole change from any since the last."""
+    found: dict[int, int] = {}
+    start, last = 0, 0
+    for now in range(len(states)):
+        ways = {change(states[then], states[now]) for then in range(start, now)} - {0, last}
+        if ways:
+            last = ways.pop()
+            found[now] = last
+            start = now
+    return found
+
+
+def fields(rows: int, cols: int, size: tuple[int, int]):
+    tall, wide = min(size[0], rows), min(size[1], cols)
+    for top in range(rows - tall + 1):
+        for left in range(cols - wide + 1):
+            yield [(r, c) for r in range(top, top + tall) for c in range(left, left + wide)]
+
+
+def in_window(pictures, now: int, times: list[float]) -> int:
+    return sum(1 for n in pictures if n <= now and times[n] > times[now] - 1 + EPS)
+
+
+def fails(film: list[Picture], times: list[float], field: tuple[int, int], change) -> bool:
+    """By place or by moment: more than a quarter of a field, seven transitions in a window."""
+    rows, cols = len(film[0]), len(film[0][0])
+    made = {(r, c): transitions([p[r][c] for p in film], change) for r in range(rows) for c in range(cols)}
+    limit = 0.25 * field[0] * field[1]
+    return any(
+        by_place(made, inside, limit, times) or by_moment(made, inside, limit, times)
+        for inside in fields(rows, cols, field)
+    )
+
+
+def by_place(made, inside, limit: float, times: list[float]) -> bool:
+    for now, at in enumerate(times):
+        flashing = [
+            place
+            for place in inside
+            if in_window(made[place], now, times) >= FAILING
+            and max(times[n] for n in made[place] if n <= now) > at - 1 / 3 - EPS
+        ]
+        if len(flashing) > limit:
+            return True
+    return False
+
+
+def by_moment(made, inside, limit: float, times: list[float]) -> bool:
+    moments, last = [], 0
+    for now in range(len(times)):
+        large = [way for way in (1, -1) if sum(made[p].get(now) == way for p in inside) > limit and way != last]
+        if large:
+            last = large[0]
+            moments.append(now)
+    return any(in_window(moments, now, times) >= FAILING for now in moments)

@@ -1,0 +1,45 @@
+"""What tests share by import: calm pictures told apart by number, and tasks for crews."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from keyturn.reasons import Refused, refuse
+
+Drop = Callable[..., Path]
+"""The fixture `drop`: makes a drop folder outside the shop."""
+
+
+def picture(size: tuple[int, int], number: int) -> Image.Image:
+    """A calm picture that differs a little from its neighbours by number."""
+    width, height = size
+    pixels = np.zeros((height, width, 3), np.uint8)
+    pixels[..., 0] = 40
+    pixels[..., 1] = np.linspace(60, 90, width, dtype=np.uint8)
+    pixels[..., 2] = 80
+    row = number * 3 % max(1, height - 4)
+    pixels[row : row + 4] = (90, 110, 100)
+    return Image.fromarray(pixels)
+
+
+def square(number: int) -> int:
+    return number * number
+
+
+def odd(number: int) -> int:
+    """Refuses 3, dies on 5, hangs on 7 and wants too much memory for 9."""
+    if number == 3:
+        raise Refused([refuse("broken", "is broken", "mend it", file="3.png")])
+    if number == 5:
+        os._exit(9)
+    if number == 7:
+        time.sleep(60)
+    if number == 9:
+        bytearray(4 * 2**30)
+    return number
