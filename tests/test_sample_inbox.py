@@ -156,7 +156,7 @@ def test_the_gate_s_pictures_are_as_untidy_as_they_should_be() -> None:
     numbers = sorted(int(re.fullmatch(r"gate (\d+)", p.stem)[1]) for p in gate.glob("gate *"))  # type: ignore[index]
     assert numbers == [1, 2, 3, 4, 5, 6, 7, 9, 10, 11, 12, 13]
     assert {p.name for p in gate.iterdir()} >= {"Thumbs.db", ".DS_Store", "._gate 1.png"}
-    # W3C PNG, third edition, 11.2.1: in IHDR, byte 24 of the file is the bit depth, 25 the colour type, 28 the interlace
+    # W3C PNG, third edition, 11.2.1: byte 24 of the file is the bit depth, 25 the colour type, 28 the interlace
     plain, laced, deep, indexed = ((gate / f"gate {n}.png").read_bytes() for n in (1, 2, 5, 6))
     assert (plain[24], plain[25], plain[28]) == (8, 6, 0)
     assert laced[28] == 1
@@ -166,6 +166,9 @@ def test_the_gate_s_pictures_are_as_untidy_as_they_should_be() -> None:
         assert turned.getexif()[ExifTags.Base.Orientation] == 6
         assert turned.size == (400, 600) and ImageOps.exif_transpose(turned).size == (600, 400)
         assert printed.mode == "CMYK"
+    with Image.open(gate / "gate 6.png") as see_through:
+        assert see_through.convert("RGBA").getpixel((0, 0))[3] == 0
+        assert see_through.convert("RGBA").getpixel((300, 340))[3] == 255
     with Image.open(gate / "gate 10.png") as big:
         assert big.size == (1200, 800)
 

@@ -14,21 +14,31 @@ from typing import Annotated
 
 import typer
 from loguru import logger
-from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-from keyturn import __version__, flashcheck, office, rulebook, settings, starter, tell, workshop
+from keyturn import __version__, cli_tools, office, settings, starter, tell, workshop
+from keyturn import calibrate as calibration
 from keyturn import demo as demos
+from keyturn.console import (
+    DONE,
+    INTERRUPTED,
+    OUR_BUG,
+    REFUSED,
+    WRONG_USE,
+    JsonOption,
+    RootOption,
+    err,
+    out,
+    rules_of,
+    shop_of,
+)
 from keyturn.crew import LocalCrew
 from keyturn.line import Bench
 from keyturn.reasons import Reason, Refused, ShopFault, shop_fault
 from keyturn.records import Working
-from keyturn.rulebook import Rulebook
 from keyturn.service import Service
 from keyturn.shop import Shop
 from keyturn.spool import free_name, move
-
-DONE, REFUSED, WRONG_USE, OUR_BUG, INTERRUPTED = 0, 1, 2, 3, 130
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -37,20 +47,11 @@ app = typer.Typer(
     help="Makes boot logos and boot animations for in-dash Android radios from artists' drops.",
 )
 
-RootOption = Annotated[
-    Path | None,
-    typer.Option("--root", envvar="KEYTURN_ROOT", help="The shop's folder.", show_default="this folder"),
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
-
-out = Console(highlight=False, soft_wrap=True)
-err = Console(stderr=True, highlight=False, soft_wrap=True)
-
 
 def main() -> None:
     """The console command `keyturn`."""
     try:
-        code = app(standalone_mode=False)
+        code = app(args=calibration.spread_values(sys.argv[1:]), standalone_mode=False)
     except Refused as refused:
         tell.reasons(err, refused.reasons)
         code = REFUSED
@@ -108,18 +109,9 @@ def _options(
     logger.add(sys.stderr, level="INFO", format=tell.LOG_LINE)
 
 
-def _shop(root: Path | None) -> Shop:
-    return Shop((root or Path()).resolve())
-
-
-def _rules(root: Path | None) -> Rulebook:
-    """The shop's rules where a shop is named, else those that ship."""
-    return rulebook.load(_shop(root).rules if root else None)
-
-
 @contextmanager
 def _bench(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
-    rules = _rules(root)
+    rules = rules_of(root)
     crew = LocalCrew(0, rules.intake.workers)
     try:
         with tell.progress(err, quiet) as progress:
@@ -153,7 +145,7 @@ def run(root: RootOption = None) -> None:
 
     Example: `keyturn run --root /srv/keyturn`
     """
-    shop = _shop(root)
+    shop = shop_of(root)
     shop.require()
     _log_to(settings.load(shop.root).log)
     service = Service(shop)
@@ -182,7 +174,7 @@ def status(root: RootOption = None, as_json: JsonOption = False) -> None:
 
     Example: `keyturn status --root /srv/keyturn`
     """
-    shop = _shop(root)
+    shop = shop_of(root)
     shop.require()
     state = office.current_state(shop)
     if as_json:
@@ -197,7 +189,7 @@ def retry(name: Annotated[str, typer.Argument(help="A folder in rejects.")], roo
 
     Example: `keyturn retry ferry-steps --root /srv/keyturn`
     """
-    shop = _shop(root)
+    shop = shop_of(root)
     shop.require()
     source = shop.rejects / name
     if "/" in name or name.startswith(".") or not source.is_dir():
@@ -211,7 +203,7 @@ def retry(name: Annotated[str, typer.Argument(help="A folder in rejects.")], roo
 @app.command()
 def radios(root: RootOption = None, as_json: JsonOption = False) -> None:
     """The radios known here: panel, player, limits, boot times."""
-    rules = _rules(root)
+    rules = rules_of(root)
     if as_json:
         every = {name: radio.model_dump(mode="json") for name, radio in rules.radios.items()}
         sys.stdout.write(json.dumps(every, indent=2) + "\n")
@@ -274,31 +266,12 @@ def new(
 
     Example: `keyturn new ./my-first-drop --radio wide-1024x600`
     """
-    profile = _rules(root).radio(radio)
+    profile = rules_of(root).radio(radio)
     if isinstance(profile, Reason):
         raise Refused([profile])
     starter.write(folder, profile)
     out.print(f"A starter drop is in {tell.plain(str(folder))}. Change it, then:")
     out.print(f"  keyturn check {tell.plain(str(folder))}")
-
-
-@app.command()
-def flash(
-    frames: Annotated[Path, typer.Argument(help="A folder of pictures, read in name order.")],
-    fps: Annotated[float, typer.Option(help="Frames a second.", min=0.1, max=1000)],
-    screen: Annotated[str | None, typer.Option(help="Screen in pixels, as 1024x768.")] = None,
-    field_px: Annotated[str | None, typer.Option(help="The 10-degree field in pixels, as 341x256.")] = None,
-    root: RootOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Check numbered pictures for flashes (WCAG 2.2, 2.3.1). A screening aid, not a medical clearance.
-
-    Example: `keyturn flash ./frames --fps 30 --screen 1024x768 --field-px 341x256`
-    """
-    rules = _rules(root).safety.flash
-    report = flashcheck.check_folder(frames, fps, tell.size(screen), tell.size(field_px), rules)
-    tell.flash(out, report, as_json)
-    raise typer.Exit(DONE if report.passes else REFUSED)
 
 
 @app.command()
@@ -320,6 +293,9 @@ def demo(
 
         shown = demos.run(keep, told, _obey_signals)
     tell.demo(out, shown)
+
+
+cli_tools.register(app)
 
 
 if __name__ == "__main__":

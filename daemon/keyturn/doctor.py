@@ -144,9 +144,7 @@ def _number(path: Path) -> int | None:
 
 def _clock() -> Iterator[Finding]:
     if datetime.fromtimestamp(time.time()) < WORST_CLOCK:
-        yield Finding(
-            Health.ILL, f"the clock says {datetime.now():%Y-%m-%d}", "set the clock, and start a time service"
-        )
+        yield Finding(Health.ILL, f"the clock says {datetime.now():%Y-%m-%d}", "set the clock; start a time service")
 
 
 def _service(shop: Shop) -> Iterator[Finding]:

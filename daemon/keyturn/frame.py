@@ -94,7 +94,8 @@ def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:
     """The source as opaque RGB of the panel's size."""
     raw = _read(job)
     srgb, reasons = to_srgb(upright(raw))
-    return flatten(fitted(srgb, job.look.fit), job.look.ground), tuple(reasons)
+    named = tuple(reason.model_copy(update={"file": job.source.name}) for reason in reasons)
+    return flatten(fitted(srgb, job.look.fit), job.look.ground), named
 
 
 def _read(job: FrameJob) -> Image.Image:

@@ -11,6 +11,7 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
+from keyturn.eye import handoff
 from keyturn.eye.flash import FlashMeter, FlashReport
 from keyturn.eye.luminance import Screen
 from keyturn.plan import Plan
@@ -203,3 +204,27 @@ def handoff_reasons(record: HandoffRecord, logo_is_own: bool) -> list[Reason]:
         f"(mean colour difference {record.mean_difference:.1f}): the change will be seen"
     )
     return [note("handoff-seen", what, "use frame 1 as the logo for an unseen hand-off")]
+
+
+def hold_reasons(plan: Plan, numbers: Sequence[Sequence[int]]) -> list[Reason]:
+    """Does the motion end in the picture that then holds? `numbers` are picture numbers of each part."""
+    for before, (part, after) in zip(numbers, zip(plan.parts[1:], numbers[1:], strict=True), strict=False):
+        if part.row.count == 0 and before[-1] != after[0]:
+            what = f"the last picture before {part.row.path} is not the one that {part.row.path} begins with"
+            return [note("hold-jumps", what, "end the motion in the picture that holds, for a seamless rest")]
+    return []
+
+
+def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]]) -> list[Reason]:
+    """Frames that repeat the one before amid motion, or follow a gap; numbered as on the film strip."""
+    found = []
+    for part, moved in zip(plan.parts, changes, strict=True):
+        odd = handoff.stumbles(moved[1:])
+        for code, frames, what in (
+            ("motion-stands", odd.doubled, "repeat the picture before them amid motion"),
+            ("motion-jumps", odd.jumps, "change far more than their neighbours, as if a picture were missing"),
+        ):
+            if frames:
+                shown = ", ".join(str(frame + 1) for frame in frames[:8]) + (" ..." if len(frames) > 8 else "")
+                found.append(note(code, f"frames {shown} of {part.row.path} {what}", "look at the film strip"))
+    return found

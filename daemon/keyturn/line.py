@@ -10,12 +10,13 @@ Nothing here moves a drop: that is the spool's.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from keyturn import __version__
 from keyturn import manifest as manifests
+from keyturn.adopt import adopt, holds_bundle
 from keyturn.crew import Crew
 from keyturn.frame import Check, Source, check
 from keyturn.intake.names import is_junk, safe_name
@@ -25,7 +26,7 @@ from keyturn.manifest import Manifest
 from keyturn.parts import JobArt, is_art, job_art
 from keyturn.plan import Plan, plan
 from keyturn.proof.card import cards
-from keyturn.reasons import Kind, Reason, Refused, mended, refuse, stop_if_refused
+from keyturn.reasons import Kind, Reason, Refused, mended, only, refuse, stop_if_refused
 from keyturn.records import JobRecord, ProofRecord
 from keyturn.rulebook import Radio, Rulebook
 from keyturn.strip import Order, Strip, make_strip
@@ -76,23 +77,34 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
     """Everything that can be known before a picture is decoded. Raises `Refused` with all that was found."""
     root, reasons = _artist_root(drop, name, scratch, bench)
     found = survey(root, bench.rules.intake)
-    reasons += found.reasons
     manifest, faults = manifests.read_leniently(root, max_kib=bench.rules.intake.caps.manifest_kib)
-    reasons += faults
+    reasons += [*found.reasons, *faults]
     if manifest is None:
         raise Refused(reasons)
     radios = _radios(manifest, bench.rules, reasons)
     try:
-        art = job_art(manifest, found, bench.rules.intake)
+        job = _understood(found, manifest, name, radios, scratch, bench)
     except Refused as refused:
         reasons += refused.reasons
         raise Refused(reasons + _broken_pictures(found, bench, reasons)) from None
-    reasons += art.reasons
-    plans = tuple(plan(manifest, art, root, radio, bench.rules.intake.enlarging) for radio in radios)
-    reasons += _too_many_frames(plans, bench)
-    if any(r.kind is Kind.REFUSE for r in (*reasons, *(r for p in plans for r in p.reasons))):
-        reasons += _told_apart(plans)
-        raise Refused(reasons + _broken_pictures(found, bench, reasons))
+    reasons += job.reasons
+    every = [*reasons, *_told_apart(job.plans)]
+    if only(every, Kind.REFUSE):
+        raise Refused(every + _broken_pictures(found, bench, every))
+    return replace(job, reasons=tuple(reasons))
+
+
+def _understood(
+    found: Survey, manifest: Manifest, name: str, radios: tuple[Radio, ...], scratch: Path, bench: Bench
+) -> Job:
+    art_in, reasons = found, list[Reason]()
+    if holds_bundle(found, manifest):
+        art_in, manifest, adopted = adopt(found, manifest, scratch, bench.rules)
+        reasons += adopted
+    intake = bench.rules.intake
+    art = job_art(manifest, art_in, intake)
+    plans = tuple(plan(manifest, art, art_in.root, radio, intake.enlarging) for radio in radios)
+    reasons += [*art.reasons, *_too_many_frames(plans, bench)]
     return Job(found, manifest, manifest.job or name, art, plans, tuple(reasons))
 
 

@@ -179,10 +179,14 @@ def _part(
         what = "moves, and stands among other pictures of its part"
         reasons.append(refuse("clip-among-stills", what, "give each clip a [[part]] of its own", file=clips[0]))
     if len(names) > 1:
-        ordered = renumber.order(names, part=part.art, same=_same_content(root))
+        ordered = renumber.order(names, part=_said(part.art), same=_same_content(root))
         reasons += ordered.reasons
         names = ordered.names
     return PartArt(part.art, names, clip, part.plays, part.pause, part.hold_screen)
+
+
+def _said(art: str) -> str:
+    return "the loose pictures" if art == "*" else art
 
 
 def _same_content(root: Path) -> Callable[[str, str], bool]:
@@ -206,5 +210,5 @@ def _end_in_a_hold(parts: list[PartArt], reasons: list[Reason]) -> None:
     if parts and parts[-1].plays != UNTIL_BOOTED:
         last = parts[-1]
         parts.append(
-            PartArt(f"last picture of {last.art}", last.names[-1:], last.clip, UNTIL_BOOTED, 0.0, last_only=True)
+            PartArt(f"last picture of {_said(last.art)}", last.names[-1:], last.clip, UNTIL_BOOTED, 0.0, last_only=True)
         )

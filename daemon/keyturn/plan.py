@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from statistics import median
 
@@ -19,7 +19,7 @@ from keyturn.stages.normalize import Fit, enlargement
 from keyturn.stages.renumber import part_name
 from keyturn.unit.boot import BootModel
 from keyturn.unit.desc import Desc, PartType, Row
-from keyturn.unit.pace import choose_fps, thin
+from keyturn.unit.pace import alternatives, choose_fps, kept_frames, thin
 from keyturn.unit.timeline import Pacing, Part, Timeline
 
 SLIDE_SHOW_FPS = 8
@@ -105,19 +105,16 @@ class _Job:
     def in_time(self, parts: Sequence[PlannedPart], fps: int) -> bool:
         return self.boot.share_finished(self.once_only_s(parts, fps)) >= self.finish
 
-    def alternatives(self, lowest: int, highest: int, fps: int) -> tuple[PaceRow, ...]:
-        rows = []
-        for other in range(max(lowest, fps - 3), min(highest, fps + 3) + 1):
-            once_s = self.once_only_s(parts_at(self, other), other)
-            rows.append(
-                PaceRow(
-                    fps=other,
-                    once_only_s=once_s,
-                    share_finished=self.boot.share_finished(once_s),
-                    hold_usual_s=max(0.0, self.boot.quantile(0.5) - once_s),
-                )
-            )
-        return tuple(rows)
+    def units_at(self, fps: int) -> tuple[Part, ...]:
+        return tuple(p.unit for p in parts_at(self, fps))
+
+    def pacing_at(self, fps: int) -> Pacing:
+        return pacing(self.radio, fps)
+
+    def alternatives(self, fps: int) -> tuple[PaceRow, ...]:
+        limits = self.radio.limits
+        rows = alternatives(self.units_at, self.pacing_at, self.boot, fps, limits.fps_min, limits.fps_max)
+        return tuple(PaceRow(**asdict(row)) for row in rows)
 
 
 def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: Enlarging) -> Plan:
@@ -139,7 +136,7 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: E
         boot=job.boot,
         once_only_s=once_s,
         share_finished=job.boot.share_finished(once_s),
-        alternatives=job.alternatives(radio.limits.fps_min, radio.limits.fps_max, fps),
+        alternatives=job.alternatives(fps),
         reasons=tuple(reasons),
     )
 
@@ -255,8 +252,8 @@ def _fps(job: _Job, reasons: list[Reason]) -> int:
     natural = _clip_fps(job)
     lowest = min(max(limits.fps_min, natural), limits.fps_max)
     choice = choose_fps(
-        lambda fps: tuple(p.unit for p in parts_at(job, fps)),
-        lambda fps: pacing(job.radio, fps),
+        job.units_at,
+        job.pacing_at,
         job.boot,
         job.finish,
         lowest,
@@ -305,16 +302,11 @@ def _thinned(job: _Job, parts: tuple[PlannedPart, ...], fps: int) -> tuple[tuple
 
     None where no thinning helps: pauses alone take too long.
     """
-    once = [p.row.count != 0 and len(p.sources) > 2 for p in parts]
-    most = max((len(p.sources) for p, is_once in zip(parts, once, strict=True) if is_once), default=0)
-    for smallest in range(most - 1, 1, -1):  # keep this share of every part, the longest one exactly
-        kept = tuple(
-            _keep(p, max(2, len(p.sources) * smallest // most)) if is_once else p
-            for p, is_once in zip(parts, once, strict=True)
-        )
-        if job.in_time(kept, fps):
-            return kept, sum(len(p.sources) for p in parts) - sum(len(p.sources) for p in kept)
-    return None, 0
+    kept = kept_frames(tuple(p.unit for p in parts), pacing(job.radio, fps), job.boot, job.finish)
+    if kept is None:
+        return None, 0
+    thinned = tuple(_keep(part, frames) for part, frames in zip(parts, kept, strict=True))
+    return thinned, sum(len(p.sources) for p in parts) - sum(len(p.sources) for p in thinned)
 
 
 def _keep(part: PlannedPart, frames: int) -> PlannedPart:

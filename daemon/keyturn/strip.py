@@ -229,6 +229,8 @@ def _judged(order: Order, record: RadioRecord, film: _Film, logo_bytes: int) -> 
         *judge.size_reasons(plan, record.zip_bytes, logo_bytes),
         *judge.delay_reasons(plan, record.timeline, why, safety),
         *judge.handoff_reasons(record.handoff, plan.logo is not None),
+        *judge.hold_reasons(plan, film.numbers),
+        *judge.stumble_reasons(plan, film.changes),
         *_dithered(film, plan.radio.panel.bits),
     ]
     return tuple(dict.fromkeys([*plan.reasons, *found]))

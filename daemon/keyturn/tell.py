@@ -7,6 +7,7 @@ import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 
 import typer
 from rich.console import Console
@@ -15,10 +16,12 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Column, Table
 
 from keyturn.demo import Shown
+from keyturn.doctor import Finding, Health
 from keyturn.eye.flash import FlashReport
 from keyturn.reasons import Kind, Reason
-from keyturn.records import JobRecord, ShopState
+from keyturn.records import JobRecord, ShopState, TimelineRecord
 from keyturn.rulebook import Rulebook
+from keyturn.unit.inspect import Verdict
 from keyturn.workshop import Result
 
 LOG_LINE = "<green>{time:HH:mm:ss}</green> <level>{level: <8}</level> {message}"
@@ -89,7 +92,7 @@ def _lines(console: Console, quiet: bool) -> Callable[[str, int, int], None]:
     def tell(stage: str, done: int, total: int) -> None:
         if not quiet and stage not in told:
             told.add(stage)
-            console.print(f"{stage}: {total}")
+            console.print(stage)
 
     return tell
 
@@ -102,23 +105,31 @@ def reasons(console: Console, found: Iterable[Reason]) -> None:
 
 
 def all_reasons(record: JobRecord) -> tuple[Reason, ...]:
-    return record.reasons + tuple(r for radio in record.radios for r in radio.reasons)
+    """The job's reasons and its radios'; with several radios each says whose it is."""
+    if len(record.radios) == 1:
+        return record.reasons + record.radios[0].reasons
+    told = [r.model_copy(update={"what": f"{o.radio}: {r.what}"}) for o in record.radios for r in o.reasons]
+    return record.reasons + tuple(told)
 
 
 def made(console: Console, result: Result) -> None:
     record = result.made.record
     for radio in record.radios:
-        timing = radio.timeline
-        console.print(
-            f"[bold]{plain(record.job)}[/] for {plain(radio.radio)}: {sum(p.frames for p in radio.parts)} frames, "
-            f"{radio.fps} fps, {radio.zip_bytes / 2**20:.1f} MiB; the parts that play once end at "
-            f"{timing.once_only_s:.1f} s, in {timing.share_finished:.0%} of starts before the radio has booted"
-        )
+        frames = sum(p.frames for p in radio.parts)
+        size = f"{frames} frames, {radio.fps} fps, {radio.zip_bytes / 2**20:.1f} MiB"
+        console.print(f"[bold]{plain(record.job)}[/] for {plain(radio.radio)}: {size}; {_timing(radio.timeline)}")
         if result.folder:
             console.print(f"  stick: {plain(str(result.folder / radio.folder))}")
     if result.sheet:
         console.print(f"  sheet: {plain(str(result.sheet))}")
     reasons(console, dict.fromkeys(all_reasons(record)))
+
+
+def _timing(timing: TimelineRecord) -> str:
+    if timing.once_only_s == 0:
+        return "it plays until the radio has booted"
+    ends = f"the parts that play once end at {timing.once_only_s:.1f} s"
+    return f"{ends}, in {timing.share_finished:.0%} of starts before the radio has booted"
 
 
 def status(console: Console, state: ShopState) -> None:
@@ -134,41 +145,26 @@ def status(console: Console, state: ShopState) -> None:
 
 
 def _waiting(console: Console, state: ShopState) -> None:
-    table = Table(
-        Column("drop", overflow="fold"),
-        "files",
-        "since",
-        "",
-        title=f"Waiting: {len(state.waiting)}",
-        title_justify="left",
-    )
+    console.print(f"[bold]Waiting:[/] {len(state.waiting) or 'none'}")
     for drop in state.waiting:
         note = f"rush, {drop.note}" if drop.rush else drop.note
-        table.add_row(plain(drop.name), str(drop.files), drop.since, plain(note))
-    console.print(table if state.waiting else "Waiting: none")
+        since = f", since {drop.since}" if drop.since else ""
+        console.print(f"  {plain(drop.name)}: {drop.files} files{since}{', ' + plain(note) if note else ''}")
 
 
 def _ready(console: Console, state: ShopState) -> None:
-    table = Table(
-        "customer",
-        "job",
-        "radios",
-        Column("where", overflow="fold"),
-        title=f"Ready: {state.ready_total}",
-        title_justify="left",
-    )
+    console.print(f"[bold]Ready:[/] {state.ready_total or 'none'}")
     for job in state.ready[:20]:
-        where = f"outbox/{job.path}"
-        table.add_row(plain(job.customer), f"{plain(job.job)} r{job.revision}", ", ".join(job.radios), plain(where))
-    console.print(table if state.ready else "Ready: none")
+        radios = ", ".join(job.radios)
+        console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)} ({plain(radios)})")
 
 
 def _refused(console: Console, state: ShopState) -> None:
-    console.print(f"Refused: {state.refused_total or 'none'}")
+    console.print(f"[bold]Refused:[/] {state.refused_total or 'none'}")
     for drop in state.refused[:20]:
-        console.print(f"[bold]{plain(drop.path)}[/] ({drop.rejected_at})")
+        console.print(f"  {plain(drop.path)} ({drop.rejected_at})")
         for reason in (r for r in drop.reasons if r.kind is Kind.REFUSE):
-            console.print(f"  {plain(reason.line())}")
+            console.print(f"    {plain(reason.line())}")
 
 
 def radios(console: Console, rules: Rulebook) -> None:
@@ -203,6 +199,39 @@ def flash(console: Console, report: FlashReport, as_json: bool) -> None:
         f"{verdict}: at most {report.general_max_per_s} general and {report.red_max_per_s} red flashes within "
         f"a second, worst at {report.worst_at_s:.2f} s (WCAG 2.2, 2.3.1; a screening aid, not a medical clearance)"
     )
+
+
+def verdict(console: Console, found: Verdict) -> None:
+    """What a radio would show of a bundle, in its order, then why it is not more."""
+    if found.desc is None:
+        console.print("[bold red]nothing is shown[/]: the radio finds no size and rate in desc.txt")
+    else:
+        console.print(f"{found.desc.width} x {found.desc.height}, {found.desc.fps} fps")
+        for part in found.parts:
+            row = part.row
+            plays = "until booted" if row.count == 0 else f"{row.count} times" if row.count > 1 else "once"
+            pause = f", pause {row.pause}" if row.pause else ""
+            console.print(f"  {plain(row.path)}: {len(part.frames)} frames, {plays}{pause} (type {row.type})")
+    reasons(console, found.reasons)
+
+
+def verdict_json(found: Verdict) -> dict[str, object]:
+    desc = found.desc
+    return {
+        "shown": desc is not None and any(part.frames for part in found.parts),
+        "width": desc.width if desc else None,
+        "height": desc.height if desc else None,
+        "fps": desc.fps if desc else None,
+        "parts": [{**asdict(part.row), "frames": list(part.frames)} for part in found.parts],
+        "reasons": [r.model_dump(mode="json") for r in found.reasons],
+    }
+
+
+def findings(console: Console, found: Iterable[Finding]) -> None:
+    words = {Health.WELL: "[green]well[/]", Health.MIND: "[yellow]mind[/]", Health.ILL: "[bold red]ill [/]"}
+    for finding in found:
+        remedy = f" -> {plain(finding.remedy)}" if finding.remedy else ""
+        console.print(f"{words[finding.health]}  {plain(finding.what)}{remedy}")
 
 
 def demo(console: Console, shown: Shown) -> None:

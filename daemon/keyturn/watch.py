@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from pathlib import Path
 from typing import Literal
@@ -12,6 +13,9 @@ from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver
 
 from keyturn.mounts import file_system
+
+logging.getLogger("watchdog").setLevel(logging.CRITICAL)
+"""Stopping a watcher makes it complain of its own thread; real trouble shows as a dead thread, see `check`."""
 
 NETWORK = frozenset(
     (

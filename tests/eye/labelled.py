@@ -232,6 +232,10 @@ def several_boxes() -> Iterator[Sequence]:
         at = [(x, y, side, side) for x, y in far]
         draw = boxes(SMALL, at, lambda _, n: n // 2 % 2 == 0, grey(10), grey(180))
         yield Sequence("area", f"four boxes of {side} far apart", passes, SMALL, 45, draw)
+    pair = [(60, 60, 30, 30), (100, 60, 30, 30)]  # 900 px each: too much only if they flash at the same time
+    for pause, passes in ((24, True), (4, False)):
+        draw = boxes(SMALL, pair, lambda b, n, p=pause: 0 <= n - p * b < 9 and (n - p * b) % 2 == 1, grey(0), grey(255))
+        yield Sequence("area", f"two bursts {pause} pictures apart", passes, SMALL, 45, draw)
     halves = [(0, 0, 128, 192), (128, 0, 128, 192)]
     for hold, passes in ((2, False), (3, False), (6, True), (10, True)):
         draw = boxes(SMALL, halves, lambda b, n, h=hold: n // h % 4 == 2 * b, grey(0), grey(255))
@@ -304,7 +308,7 @@ def combinations() -> Iterator[Sequence]:
             return rgb
 
         yield Sequence("combination", f"light left, red right, {hold} each", passes, SMALL, 60, both)
-    for width, passes in ((14, True), (24, False)):  # of 64 px high: 896 or 1,536 px of light, as much of red
+    for width, passes in ((14, True), (16, False)):  # 64 px high: each of the two under 1,364 px by itself
 
         def strips(n: int, width: int = width) -> np.ndarray:
             rgb = flat(SMALL, base)

@@ -30,7 +30,8 @@ from keyturn.records import (
     Working,
 )
 
-HOSTILE = "<script>alert('x')</script> \"quoted\" & \u202egnihctaw\u202c \u05e9\u05dc\u05d5\u05dd \U0001f69a " + "W" * 130
+HOSTILE = "<script>alert('x')</script> \"quoted\" & \u202egnihctaw\u202c \u05e9\u05dc\u05d5\u05dd \U0001f69a "
+HOSTILE += "W" * (200 - len(HOSTILE))
 """Markup, both quotes, an override of the reading direction, Hebrew, an emoji, one very long word: 200 characters."""
 
 CAUTIONS = ("The flash check is a screening aid, not a medical clearance.", "Moving pictures belong to the start only.")
@@ -44,7 +45,7 @@ def picture(number: int, size: tuple[int, int] = (90, 120), lamp: str = "#f0c552
     sky = Image.linear_gradient("L").resize(size)
     image = Image.composite(Image.new("RGB", size, "#2c4a5e"), Image.new("RGB", size, "#0b1d2a"), sky)
     draw = ImageDraw.Draw(image)
-    middle, y = width / 2, height * (0.9 - 0.02 * (number % 40))
+    middle, y = width / 2, height * (0.9 - 0.013 * number)
     draw.ellipse((middle - width / 6, y - width / 6, middle + width / 6, y + width / 6), fill=lamp)
     draw.rectangle((0, height * 0.88, width, height), fill="#16332b")
     file = io.BytesIO()
@@ -155,7 +156,13 @@ def proof(of: JobRecord, size: tuple[int, int] = (90, 120)) -> ProofRecord:
 
 def reasons() -> tuple[Reason, ...]:
     return (
-        refuse("manifest-key-unknown", 'there is no key "custmer"', 'did you mean "customer"?', file="job.toml", field="custmer"),
+        refuse(
+            "manifest-key-unknown",
+            'there is no key "custmer"',
+            'did you mean "customer"?',
+            file="job.toml",
+            field="custmer",
+        ),
         refuse("frames-doubled", "frame 12 is there twice", "take one of them out", file="lamps/0012 (1).png"),
         refuse("picture-broken", "cannot be read to its end", "save it again", file="lamps/0012 (1).png"),
         refuse("no-art", "no pictures were found", "put at least one picture in"),

@@ -38,7 +38,8 @@ def _pages(made: ModuleType, name: str) -> dict[str, str]:
     profiles = rulebook.load().radios
     hostile = name == made.HOSTILE
     words = {"job": name, "artist": name, "drop": name} if hostile else {}
-    titled = {"title": name, "reasons": (made.mended("odd", name, file=name),)} if hostile else {}
+    parts = (made.part(name, 48, pause=6, pause_s=0.5, art=name), made.LAMPS[1])
+    titled = {"title": name, "parts": parts, "reasons": (made.mended("odd", name, file=name),)} if hostile else {}
     both = made.radio(**titled), made.radio("wide-1024x600", (1024, 600), **titled)
     old = made.job(made.radio(fps=10), customer=name, **words)
     new = made.job(*both, customer=name, revision=2, made_at="2026-03-02T09:30:00+00:00", **words)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from html import unescape
+from itertools import pairwise
 from types import ModuleType
 
 import pytest
@@ -164,7 +165,7 @@ def test_times_are_utc_and_what_is_no_time_stays() -> None:
 @pytest.mark.parametrize("end", [0.05, 0.9, 3.3, 21.8, 47.0, 600.0])
 def test_axis_marks_are_few_even_and_round(end: float) -> None:
     marks = ticks(end)
-    steps = {round(b - a, 6) for a, b in zip(marks, marks[1:], strict=False)}
+    steps = {round(b - a, 6) for a, b in pairwise(marks)}
     assert marks[0] == 0
     assert marks[-1] <= end
     assert len(marks) <= 8

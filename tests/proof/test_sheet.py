@@ -8,11 +8,15 @@ from types import ModuleType
 
 import pytest
 
+from keyturn import rulebook
 from keyturn.proof.board import board
+from keyturn.proof.card import card
 from keyturn.proof.changed import spans
 from keyturn.proof.schedule import boot_buttons
 from keyturn.proof.sheet import sheet
 from keyturn.records import JobRecord, ProofRecord
+
+PROFILES = rulebook.load().radios
 
 
 def text_of(page: str) -> str:
@@ -31,8 +35,8 @@ def test_the_facts_a_customer_signs_for_are_there_as_text(by_hand: ModuleType) -
         "Fern Hollow Mobile Library",
         "van-two revision 1",
         "Made 1 March 2026, drawn by Ines, for 1 radio.",
-        "lamps: 48 frames, once, 5.3 s in all, with a rest of 0.5 s",  # 48 x 0.1 + 0.5
-        "hold: one still picture until the radio has booted, usually 14.2 s (11.2 to 16.2 s)",
+        "lamps from lamps/*.png: 48 frames, once, 5.3 s in all, with a rest of 0.5 s",  # 48 x 0.1 + 0.5
+        "hold from lamps/0048.png: one still picture until the radio has booted, usually 14.2 s (11.2 to 16.2 s)",
         "768 x 1024 pixels, 24-bit colour",
         "12 frames a second asked for; the radio shows one every 100 ms",
         "Picture memory: 4 of 256 MiB",
@@ -167,6 +171,14 @@ def test_a_part_that_delays_the_home_screen_says_so(by_hand: ModuleType) -> None
     text = text_of(one(by_hand, by_hand.job(delayed)))
     assert "plays to its end even when the radio has booted" in text
     assert "Home screen: up to 1.2 s later than without this animation" in text
+
+
+def test_what_is_never_reached_is_not_promised(by_hand: ModuleType) -> None:
+    """After an endless row only one of type c plays (AOSP, cmds/bootanimation, format description)."""
+    parts = (by_hand.part("hold", 1, count=0), by_hand.part("never", 5), by_hand.part("after", 5, type="c"))
+    text = text_of(card(by_hand.job(), by_hand.radio(parts=parts), PROFILES["tall-768x1024"], ()))
+    assert "never" not in text
+    assert "after from after/*.png: 5 frames, once" in text
 
 
 def test_the_players_schedule_is_plain_json_of_the_parts(by_hand: ModuleType) -> None:

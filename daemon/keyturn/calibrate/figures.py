@@ -94,7 +94,7 @@ class Easel:
     def _captioned(self) -> Image.Image:
         picture = self._plain()
         for line, caption in ((self._seconds, "SECONDS"), (self._number, "FRAME")):
-            self._write(picture, caption, line.top / self._height - 0.032, QUIET, 0.4, 0.026)
+            self._write(picture, caption, line.top / self._height - 0.036, QUIET, 0.4, 0.026)
         return picture
 
     def _plain(self) -> Image.Image:

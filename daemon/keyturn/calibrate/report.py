@@ -34,8 +34,8 @@ def _of_interval(learnt: Learnt, interval: Interval) -> list[str]:
     ms, error_ms, expected_ms = interval.seconds * 1000, interval.error_s * 1000, learnt.expected_s * 1000
     known = "measured before" if learnt.expected_measured else "assumed"
     lines = [
-        f"A frame takes {ms:.1f} ms, give or take {2 * error_ms:.1f} ms; the profile's {known} {expected_ms:.1f} ms.",
-        f"Starts stray from it by {interval.scatter_s:.2f} s.",
+        f"A frame takes {ms:.1f} ms, give or take {2 * error_ms:.1f} ms; starts stray by {interval.scatter_s:.2f} s.",
+        f"The profile said {expected_ms:.1f} ms, {known}.",
     ]
     if learnt.cost_ms is None:
         lines.append(f"The beat of {learnt.fps} fps is kept: a higher --fps would show what a frame costs.")

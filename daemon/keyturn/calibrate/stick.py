@@ -116,7 +116,7 @@ def _encoded(picture: Image.Image, formats: Sequence[str]) -> tuple[bytes, str]:
     return (encode.png(picture), ".png") if formats[0] == "png" else (encode.jpeg(picture), ".jpg")
 
 
-def steps(fps: int) -> list[str]:
+def steps(radio: Radio, fps: int) -> list[str]:
     """What the fitter does with the stick, in order; the radio's own steps and the cautions go before."""
     return [
         "Film the screen through a whole start, from before START until the home screen. A second person films; "
@@ -125,7 +125,7 @@ def steps(fps: int) -> list[str]:
         "make the stick anew with more --seconds.",
         "In the film's own time, take the seconds from the first figure to the home screen.",
         "Do so for several starts, some from cold: starts of one radio vary by seconds.",
-        f"Give the shop both: keyturn calibrate RADIO --fps {fps} --read 17.9 18.4 --filmed 22.6 23.2",
+        f"Give the shop both: keyturn calibrate {radio.name} --fps {fps} --read 17.9 18.4 --filmed 22.6 23.2",
         "Load the stock logo and animation again.",
     ]
 
@@ -135,7 +135,7 @@ def _install_text(radio: Radio, fps: int, rules: Rulebook) -> str:
     chapters = (
         ("BEFORE YOU BEGIN", rules.safety.cautions.card),
         ("LOAD", radio.steps.load),
-        ("MEASURE", steps(fps)),
+        ("MEASURE", steps(radio, fps)),
         ("BACK TO STOCK", radio.steps.restore),
     )
     lines = [f"Calibration of {radio.title} ({radio.name}) at {fps} fps"]

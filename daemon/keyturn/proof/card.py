@@ -41,9 +41,7 @@ def _page(job: JobRecord, views: Sequence[CardView], cautions: Sequence[str]) ->
 # -- INSTALL.txt ------------------------------------------------------------------------------------
 
 
-def install_text(
-    job: JobRecord, radio_record: RadioRecord, profile: rulebook.Radio, cautions: Sequence[str]
-) -> str:
+def install_text(job: JobRecord, radio_record: RadioRecord, profile: rulebook.Radio, cautions: Sequence[str]) -> str:
     """ASCII with CRLF ends of line, readable on any machine. File digests stand in it where they are known:
     a file on the stick cannot hold its own."""
     lines = list(_install_lines(job, radio_record, profile, cautions))
@@ -81,7 +79,7 @@ def _files(radio: RadioRecord, profile: rulebook.Radio) -> list[str]:
 
 
 def _seen(radio: RadioRecord) -> list[str]:
-    seen = [f"{act.title}: {act.words}" for act in acts(radio)]
+    seen = [f"{act.title}{f' from {act.art}' if act.art else ''}: {act.words}" for act in acts(radio)]
     if radio.timeline.delay_s > 0:
         seen.append(f"The home screen, up to {seconds(radio.timeline.delay_s)} later than before.")
         return seen

@@ -89,8 +89,8 @@ def _redrawn(old: RadioRecord, new: RadioRecord, before: RadioProof, after: Radi
 
 def _frames(path: str, old: list[str], new: list[str]) -> Iterator[str]:
     said: dict[str, list[int]] = {"redrawn": [], "new": [], "taken out": []}
-    for what, i, j, k, m in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
-        if what == "equal":
+    for tag, i, j, k, m in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        if tag == "equal":
             continue
         both = min(j - i, m - k)
         said["redrawn"] += range(k, k + both)

@@ -36,6 +36,7 @@ class Film:
     """One part's strip, of `frames` frames; `cells` are fewer where the part is long."""
 
     path: str
+    art: str
     frames: int
     cells: tuple[Cell, ...]
 
@@ -50,7 +51,7 @@ def films(radio: RadioRecord, proof: RadioProof) -> tuple[Film, ...]:
     most = max((change for part in proof.changes for change in part), default=0.0)
     changes = proof.changes or tuple(() for _ in proof.order)
     return tuple(
-        Film(part.path, len(order), _cells(order, moved, most))
+        Film(part.path, part.art, len(order), _cells(order, moved, most))
         for part, order, moved in zip(radio.parts, proof.order, changes, strict=False)
     )
 

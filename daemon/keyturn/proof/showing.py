@@ -10,24 +10,21 @@ from keyturn.records import PartRecord, RadioRecord
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """One thing on the screen. `start_s` from the first frame, None for the logo; `length_s` None: until booted."""
+    """One thing on the screen: its name, the art it was made from, if any of its own, and what it does there."""
 
     title: str
+    art: str
     words: str
-    start_s: float | None
-    length_s: float | None
 
 
 def acts(radio: RadioRecord) -> tuple[Act, ...]:
-    """The logo, then every part that is reached, in order."""
-    shown = [Act("Boot logo", "stands still until the animation begins", None, None)]
-    start = 0.0
+    """The logo, then every part that is reached, in order. After an endless part only type c ever plays."""
+    shown = [Act("Boot logo", "", "stands still until the animation begins")]
+    booted = False
     for part in radio.parts:
-        length = play_s(part, radio.timeline.interval_s) * part.count if part.count else None
-        shown.append(Act(part.path, _words(part, radio), start, length))
-        if length is None:
-            break
-        start += length
+        if not booted or part.type == "c":
+            shown.append(Act(part.path, part.art, _words(part, radio)))
+        booted = booted or part.count == 0
     return tuple(shown)
 
 
@@ -50,7 +47,8 @@ def _words(part: PartRecord, radio: RadioRecord) -> str:
 
 def _endless_words(part: PartRecord, radio: RadioRecord) -> str:
     timeline = radio.timeline
-    hold = f"usually {seconds(timeline.hold_usual_s)} ({timeline.hold_shortest_s:.1f} to {timeline.hold_longest_s:.1f} s)"
+    hold = f"usually {seconds(timeline.hold_usual_s)}"
+    hold += f" ({timeline.hold_shortest_s:.1f} to {timeline.hold_longest_s:.1f} s)"
     if part.frames == 1:
         return f"one still picture until the radio has booted, {hold}"
     return f"{counted(part.frames, 'frame')} again and again until the radio has booted, {hold}{_pause_words(part)}"

@@ -58,18 +58,25 @@ def choose_fps(
     if not 1 <= fps_min <= fps_max:
         raise ValueError(f"fps limits {fps_min} to {fps_max} are not in order")
 
-    def row(fps: int) -> FpsRow:
-        return _row(fps, parts_at(fps), pacing_at(fps), boot)
+    def share_at(fps: int) -> float:
+        return _row(fps, parts_at(fps), pacing_at(fps), boot).share_finished
 
     if default_fps is not None and not once_only(parts_at(fps_min)):
         fps = min(max(default_fps, fps_min), fps_max)
     else:
-        meets = (fps for fps in range(fps_min, fps_max) if row(fps).share_finished >= finish)
+        meets = (fps for fps in range(fps_min, fps_max) if share_at(fps) >= finish)
         fps = next(meets, fps_max)
-    lowest, highest = max(fps_min, fps - NEIGHBOURS), min(fps_max, fps + NEIGHBOURS)
-    rows = tuple(row(near) for near in range(lowest, highest + 1))
-    share = rows[fps - lowest].share_finished
+    share = share_at(fps)
+    rows = alternatives(parts_at, pacing_at, boot, fps, fps_min, fps_max)
     return FpsChoice(fps, share, share >= finish, rows)
+
+
+def alternatives(
+    parts_at: PartsAt, pacing_at: PacingAt, boot: BootModel, fps: int, fps_min: int, fps_max: int
+) -> tuple[FpsRow, ...]:
+    """What the rates around `fps` would do, itself among them, ascending and within the limits."""
+    lowest, highest = max(fps_min, fps - NEIGHBOURS), min(fps_max, fps + NEIGHBOURS)
+    return tuple(_row(near, parts_at(near), pacing_at(near), boot) for near in range(lowest, highest + 1))
 
 
 def once_only(parts: Sequence[Part]) -> tuple[Part, ...]:

@@ -170,10 +170,10 @@ function setUpPlayer(root) {
     });
   }
 
-  /* While it stands still, dragging the start-up time shows what is on the screen at the cut. */
+  /* While it stands still, dragging the start-up time shows the last that is seen before the cut. */
   function dragged() {
     bootChanged();
-    if (running === null) show(Math.min(bootS(), endOf(schedule, bootS()) - 0.001));
+    if (running === null) show(Math.max(0, Math.min(bootS(), endOf(schedule, bootS())) - 0.001));
   }
 
   play.addEventListener("click", function () { if (running === null) start(); else stop(); });

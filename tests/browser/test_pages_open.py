@@ -1,0 +1,159 @@
+"""The pages in a browser: they open in peace, fit every window, fold, print, and can be used with the keyboard."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from keyturn import rulebook
+from keyturn.proof.board import board
+from keyturn.proof.card import cards
+from keyturn.proof.rejects import rejected_html
+from keyturn.proof.sheet import sheet
+
+pytestmark = pytest.mark.browser
+
+NAMES = ["sheet", "board", "card", "rejected", "hostile-sheet", "hostile-board", "hostile-card", "hostile-rejected"]
+Open = Callable[..., Any]
+
+
+@pytest.fixture(scope="module")
+def pages(by_hand: ModuleType) -> dict[str, str]:
+    calm = _pages(by_hand, "Fern Hollow Mobile Library")
+    return calm | {f"hostile-{name}": page for name, page in _pages(by_hand, by_hand.HOSTILE).items()}
+
+
+def _pages(made: ModuleType, name: str) -> dict[str, str]:
+    radios = made.radio(title=name), made.radio("wide-1024x600", (1024, 600), title=name)
+    old = made.job(customer=name, job=name)
+    new = made.job(*radios, customer=name, job=name, revision=2, made_at="2026-03-02T09:30:00+00:00")
+    ready = made.state().ready[0].model_copy(update={"customer": name, "job": name, "radios": (name,)})
+    odd = made.refuse("odd", name, name, file=name, field=name)
+    return {
+        "sheet": sheet(name, [(new, made.proof(new)), (old, made.proof(old))], (*made.CAUTIONS, name)),
+        "board": board(made.state(paused=name, ready=(ready,), at=datetime.now(UTC).isoformat())),
+        "card": cards(new, rulebook.load().radios, (*made.CAUTIONS, name)),
+        "rejected": rejected_html(made.rejection(drop=name, customer=name, reasons=(*made.reasons(), odd))),
+    }
+
+
+def overflow(page: Any) -> int:
+    width: int = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    return width
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_page_opens_without_faults_and_fits_phone_and_laptop(opened: Open, pages: dict[str, str], name: str) -> None:
+    """Faults and requests to the network fail in the fixture. 320 px: WCAG 2.2, success criterion 1.4.10."""
+    page = opened(pages[name], width=1280).page
+    for width in (1280, 390, 320):
+        page.set_viewport_size({"width": width, "height": 844})
+        assert overflow(page) <= 0, width
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_page_prints_within_its_margins(opened: Open, pages: dict[str, str], name: str) -> None:
+    page = opened(pages[name], width=700).page  # A4 within margins of 12 mm: 186 mm, 703 px at 96 to the inch
+    page.emulate_media(media="print")
+    assert overflow(page) <= 0
+    for paper in ("A4", "Letter"):
+        pdf = page.pdf(format=paper)
+        # ISO 32000-1, 7.7.3.2: the page tree's root holds the number of leaves
+        assert int(re.findall(rb"/Count (\d+)", pdf)[0]) >= 1
+
+
+def test_the_printed_sheet_shows_stills_and_lines_to_sign_and_no_controls(opened: Open, pages: dict[str, str]) -> None:
+    page = opened(pages["sheet"]).page
+    assert page.locator(".player").first.is_visible()
+    page.emulate_media(media="print")
+    assert not page.locator(".player").first.is_visible()
+    assert page.locator("figure .still").first.is_visible()
+    assert page.get_by_text("Signature").first.is_visible()
+
+
+def test_the_sheet_says_the_essentials_without_script(opened: Open, pages: dict[str, str]) -> None:
+    page = opened(pages["sheet"], java_script_enabled=False).page
+    assert not page.locator(".player").first.is_visible()
+    for words in ("Boot logo", "Film strip", "Does it finish in time?", "What was mended", "Signature", "Please mind"):
+        assert page.get_by_text(words).first.is_visible(), words
+    strip = page.locator(".cells").first
+    assert strip.get_by_role("img").count() == 48
+
+
+def test_older_revisions_fold_and_unfold(opened: Open, pages: dict[str, str]) -> None:
+    page = opened(pages["sheet"]).page
+    older = page.locator("details.older")
+    assert not older.locator("dl").first.is_visible()
+    older.locator("summary").click()
+    assert older.locator("dl").first.is_visible()
+    older.locator("summary").press("Enter")
+    assert not older.locator("dl").first.is_visible()
+
+
+def test_dark_and_light_follow_the_readers_system(opened: Open, pages: dict[str, str]) -> None:
+    paper = "getComputedStyle(document.body).backgroundColor"
+    light = opened(pages["sheet"], color_scheme="light").page.evaluate(paper)
+    dark = opened(pages["sheet"], color_scheme="dark").page.evaluate(paper)
+    assert sum(map(int, re.findall(r"\d+", dark))) < 150 < 600 < sum(map(int, re.findall(r"\d+", light)))
+
+
+def test_the_keyboard_reaches_the_contents_first_and_then_the_controls(opened: Open, pages: dict[str, str]) -> None:
+    page = opened(pages["sheet"]).page
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the contents"
+    seen = []
+    for _ in range(4):
+        page.keyboard.press("Tab")
+        seen.append(page.evaluate("document.activeElement.textContent || document.activeElement.type"))
+    assert seen == ["Print this sheet", "Play", "range", "range"]
+
+
+# -- the board --------------------------------------------------------------------------------------
+
+
+def aged(by_hand: ModuleType, minutes: float) -> str:
+    return board(by_hand.state(at=(datetime.now(UTC) - timedelta(minutes=minutes)).isoformat(timespec="seconds")))
+
+
+def test_an_old_board_warns_that_the_service_may_be_stopped(opened: Open, by_hand: ModuleType) -> None:
+    assert not opened(aged(by_hand, 1)).page.get_by_role("alert").is_visible()
+    alert = opened(aged(by_hand, 5)).page.get_by_role("alert")
+    assert re.fullmatch("This page was written [56] minutes ago: the service may be stopped.", alert.inner_text())
+
+
+def test_the_board_loads_itself_again_unless_it_is_to_keep_still(opened: Open, by_hand: ModuleType) -> None:
+    """The ten seconds are shortened in the page; what is tested is that it happens, not when."""
+    quick = board(by_hand.state(at=datetime.now(UTC).isoformat())).replace('data-refresh="10"', 'data-refresh="0.2"')
+    page = opened(quick).page
+    with page.expect_navigation():
+        page.wait_for_timeout(1)
+    page.get_by_label("keep still").check()
+    page.wait_for_timeout(300)  # a load that was under way may still come
+    page.evaluate("window.mark = 1")
+    page.wait_for_timeout(800)
+    assert page.evaluate("window.mark") == 1
+    page.reload()
+    assert page.get_by_label("keep still").is_checked()
+
+
+# -- an outside judge of accessibility --------------------------------------------------------------
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", ["sheet", "board", "card", "rejected"])
+def test_axe_finds_nothing_against_wcag(opened: Open, pages: dict[str, str], name: str, scheme: str) -> None:
+    """axe-core, the common checker of WCAG rules; KEYTURN_AXE names its axe.min.js (npm install axe-core)."""
+    axe = os.environ.get("KEYTURN_AXE")
+    if not axe:
+        pytest.skip("KEYTURN_AXE does not name an axe.min.js")
+    page = opened(pages[name], color_scheme=scheme).page
+    page.evaluate(Path(axe).read_text(encoding="utf-8") + "; null")
+    found = page.evaluate("axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})")
+    assert [(v["id"], [n["html"][:90] for n in v["nodes"][:3]]) for v in found["violations"]] == []

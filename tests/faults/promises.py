@@ -1,0 +1,182 @@
+"""The promises of DEVELOPERS.md, asked of a shop's folders from outside: nothing here calls the spool."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from keyturn.shop import Shop
+
+NOTICES = {"REJECTED.html", "REJECTED.txt", "REJECTED.json"}
+Contents = dict[str, str]
+"""SHA-256 of a drop's files by relative name."""
+
+
+def contents(folder: Path) -> Contents:
+    """Of a folder without our notices, or of a single file under its own name."""
+    if folder.is_file():
+        return {folder.name: _sha256(folder)}
+    files = (p for p in folder.rglob("*") if p.is_file() and not p.is_symlink())
+    return {p.relative_to(folder).as_posix(): _sha256(p) for p in files if p.name not in NOTICES}
+
+
+def _sha256(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A drop that was laid in the inbox and where it must end: `ready` or `refused`.
+
+    `late` are names that may be missing or present: the artist adds them while the drop is on its way.
+    """
+
+    name: str
+    was: Contents
+    end: str
+    late: frozenset[str] = frozenset()
+
+
+@dataclass
+class Asked:
+    """What a check found. `count` is how many promises were asked for."""
+
+    broken: list[str] = field(default_factory=list)
+    count: int = 0
+
+    def that(self, true: bool, else_say: str) -> None:
+        self.count += 1
+        if not true:
+            self.broken.append(else_say)
+
+
+def at_any_instant(shop: Shop, drops: list[Laid], asked: Asked) -> None:
+    """Promises 1 (at least one folder) and 2 (complete names), whatever was cut off a moment ago."""
+    for drop in drops:
+        whole = [place for place in places(shop) if _holds(place, drop)]
+        asked.that(bool(whole), f"{drop.name} is in no folder")
+    _complete(shop, drops, asked)
+
+
+def after_recovery(shop: Shop, drops: list[Laid], asked: Asked) -> None:
+    """All promises, once the shop is quiet again."""
+    _complete(shop, drops, asked)
+    for drop in drops:
+        _ended_once(shop, drop, asked)
+    for folder in (shop.work, shop.inbox, shop.building):
+        left = sorted(p.name for p in folder.iterdir()) if folder.is_dir() else []
+        asked.that(not left, f"left in {folder.relative_to(shop.root)}: {left}")
+    litter = [str(p.relative_to(shop.root)) for p in shop.root.rglob(".keyturn*")]
+    asked.that(not litter, f"litter: {litter}")
+    _ledger_agrees(shop, asked)
+    for customer in {p.parent for p in revisions(shop)}:
+        asked.that(_whole_page(customer / "proof.html"), f"no sheet for {customer.name}")
+    asked.that(_whole_page(shop.board), "no board")
+
+
+def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
+    holding = [place for place in places(shop) if _holds_any(place, drop)]
+    where = [str(p.relative_to(shop.root)) for p in holding]
+    asked.that(len(holding) == 1, f"{drop.name} lies in {where or 'no folder'}")
+    if len(holding) != 1:
+        return
+    there = contents(holding[0])
+    same = {n: s for n, s in there.items() if n not in drop.late} == drop.was
+    asked.that(same, f"{drop.name} is not as it came: {sorted(there)}")
+    wanted = shop.archive if drop.end == "ready" else shop.rejects
+    asked.that(holding[0].is_relative_to(wanted), f"{drop.name}: to be {drop.end}, lies in {where[0]}")
+    if drop.end == "ready":
+        made = [p for p in revisions(shop) if _record(p).get("drop") == drop.name]
+        asked.that(len(made) == 1, f"{drop.name} was published {len(made)} times")
+        claimed = bool(made) and holding[0].name == f"{made[0].name}--{_record(made[0])['claim']}"
+        asked.that(claimed, f"{drop.name}: its archive {where[0]} does not belong to its revision")
+
+
+def _holds(place: Path, drop: Laid) -> bool:
+    there = contents(place)
+    return all(there.get(name) == sha for name, sha in drop.was.items())
+
+
+def _holds_any(place: Path, drop: Laid) -> bool:
+    return bool(set(contents(place).values()) & set(drop.was.values()))
+
+
+def places(shop: Shop) -> Iterator[Path]:
+    """Wherever a drop may lie by the table in DEVELOPERS.md; half a copy between two mounts counts too."""
+    yield from _sorted(shop.inbox, "*")
+    yield from _sorted(shop.work, "*/drop")
+    yield from _sorted(shop.rejects, "*")
+    yield from (p for p in _sorted(shop.archive, "*/*") if p.is_dir())
+
+
+def _sorted(folder: Path, pattern: str) -> list[Path]:
+    return sorted(folder.glob(pattern))
+
+
+def revisions(shop: Shop) -> list[Path]:
+    customers = [p for p in shop.outbox.iterdir() if p.is_dir() and p != shop.building]
+    return sorted(p for c in customers for p in c.iterdir() if p.is_dir() and not p.name.startswith("."))
+
+
+def _record(revision: Path) -> dict[str, str]:
+    record: dict[str, str] = json.loads((revision / "job.json").read_bytes())
+    return record
+
+
+def published(shop: Shop) -> Contents:
+    """The bytes of everything published: what is out must never change again."""
+    return {
+        p.relative_to(shop.outbox).as_posix(): _sha256(p)
+        for r in revisions(shop)
+        for p in r.rglob("*")
+        if p.is_file()
+    }
+
+
+def _complete(shop: Shop, drops: list[Laid], asked: Asked) -> None:
+    """Promise 2: what has a name in outbox or rejects is whole."""
+    for revision in revisions(shop):
+        asked.that(_whole_revision(revision), f"outbox/{revision.parent.name}/{revision.name} is not whole")
+    for folder in shop.rejects.iterdir():
+        if folder.name.startswith("."):
+            continue
+        whole = all((folder / n).is_file() for n in NOTICES) and any(_holds(folder, d) for d in drops)
+        asked.that(whole, f"rejects/{folder.name} is not whole")
+    for page in [*shop.outbox.glob("*.html"), *shop.outbox.glob("*/proof.html")]:
+        asked.that(_whole_page(page), f"{page.name} is half written")
+
+
+def _whole_revision(revision: Path) -> bool:
+    if not all((revision / n).is_file() for n in ("job.json", "proof.json", "card.html")):
+        return False
+    listed = {
+        f"{radio['folder']}/{file['path']}": file["sha256"]
+        for radio in json.loads((revision / "job.json").read_bytes())["radios"]
+        for file in radio["files"]
+    }
+    there = {p.relative_to(revision).as_posix(): _sha256(p) for p in revision.glob("usb*/**/*") if p.is_file()}
+    return bool(listed) and there == listed
+
+
+def _whole_page(page: Path) -> bool:
+    return page.is_file() and page.read_bytes().rstrip().endswith(b"</html>")
+
+
+def ledger(shop: Shop) -> tuple[set[str], set[str]]:
+    """The paths the ledger knows, read with SQLite itself."""
+    with closing(sqlite3.connect(shop.state / "ledger.sqlite3")) as db:
+        ready = {path for (path,) in db.execute("SELECT path FROM ready")}
+        refused = {path for (path,) in db.execute("SELECT path FROM refused")}
+    return ready, refused
+
+
+def _ledger_agrees(shop: Shop, asked: Asked) -> None:
+    there = {p.relative_to(shop.outbox).as_posix() for p in revisions(shop)}
+    refused = {f"rejects/{p.name}" for p in shop.rejects.iterdir() if not p.name.startswith(".")}
+    known = ledger(shop)
+    asked.that(known == (there, refused), f"the ledger knows {known}, there is {(there, refused)}")

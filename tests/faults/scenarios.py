@@ -1,0 +1,142 @@
+"""Shops with drops laid in them, small enough that a whole run costs a fraction of a second."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from faults.promises import Laid, contents
+from keyturn import rulebook
+from keyturn.shop import Shop
+from samples import picture
+
+SETTINGS = """scan_seconds = 0.2
+workers = 1
+watch = "polling"
+[settle]
+seconds = 0.1
+without_manifest_seconds = 0.3
+"""
+
+
+def shop_in(root: Path) -> Shop:
+    """A shop with the radio "tiny" of tests/conftest.py and no patience."""
+    shop = Shop(root)
+    shop.create()
+    text = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
+    text = text.replace("width = 768", "width = 48").replace("height = 1024", "height = 64")
+    (shop.rules / "radios").mkdir(exist_ok=True)
+    (shop.rules / "radios" / "tiny.toml").write_text(text, encoding="utf-8")
+    (shop.root / "keyturn.toml").write_text(SETTINGS, encoding="utf-8")
+    return shop
+
+
+def draw(folder: Path, first: int, frames: int = 3) -> Path:
+    """A good drop; pictures from number `first` on, so that no two drops share a file."""
+    (folder / "lamps").mkdir(parents=True)
+    for number in range(first, first + frames):
+        picture((48, 64), number).save(folder / "lamps" / f"{number:04d}.png")
+    (folder / "job.toml").write_text(f'customer = "Fern Hollow"\nradio = "tiny"\nartist = "Ines {first}"\n')
+    return folder
+
+
+def lay_good(shop: Shop) -> Laid:
+    folder = draw(shop.inbox / "van", 1)
+    return Laid("van", contents(folder), "ready")
+
+
+def lay_bad(shop: Shop) -> Laid:
+    folder = draw(shop.inbox / "bad", 5, 2)
+    (folder / "lamps" / "0006.png").write_bytes(b"broken")
+    return Laid("bad", contents(folder), "refused")
+
+
+def lay_zip(shop: Shop) -> Laid:
+    folder, pack = draw(shop.root / "drawn", 9, 1), shop.inbox / "cart.zip"
+    with zipfile.ZipFile(pack, "w") as archive:
+        for path in sorted(folder.rglob("*.*")):
+            archive.write(path, path.relative_to(folder))
+    shutil.rmtree(folder)
+    return Laid("cart.zip", contents(pack), "ready")
+
+
+def drops(shop: Shop) -> list[Laid]:
+    return [lay_bad(shop), lay_zip(shop), lay_good(shop)]
+
+
+def one_good(shop: Shop) -> list[Laid]:
+    return [lay_good(shop)]
+
+
+def good_and_bad(shop: Shop) -> list[Laid]:
+    return [lay_bad(shop), lay_good(shop)]
+
+
+def mended(shop: Shop) -> list[Laid]:
+    """A drop that was refused once, mended in rejects and dragged back with our notices in it."""
+    folder = draw(shop.inbox / "van", 1)
+    for name in ("REJECTED.html", "REJECTED.txt", "REJECTED.json"):
+        (folder / name).write_text("of an earlier day")
+    return [Laid("van", contents(folder), "ready")]
+
+
+def changed(shop: Shop) -> list[Laid]:
+    """Goes back to the inbox once: see zygote.py."""
+    laid = lay_good(shop)
+    return [Laid(laid.name, laid.was, laid.end, frozenset({"late.txt"}))]
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """`mounts` names the shop's folders that are file systems of their own (root only)."""
+
+    lay: Callable[[Shop], list[Laid]]
+    order: dict[str, Any] = field(default_factory=dict)
+    mounts: tuple[str, ...] = ()
+
+
+SCENARIOS = {
+    "drops": Scenario(drops),
+    "mended": Scenario(mended),
+    "changed": Scenario(changed, {"changed": True}),
+    "inbox-apart": Scenario(drops, mounts=("inbox",)),
+    "all-apart": Scenario(good_and_bad, mounts=("inbox", "outbox", "archive", "rejects")),
+    "changed-apart": Scenario(changed, {"changed": True}, ("inbox",)),
+}
+
+
+@contextmanager
+def laid(root: Path, scenario: Scenario) -> Iterator[tuple[Shop, list[Laid]]]:
+    """A fresh shop in `root`, which is removed afterwards."""
+    with mounted(root, *scenario.mounts):
+        shop = shop_in(root)
+        yield shop, scenario.lay(shop)
+
+
+@contextmanager
+def mounted(root: Path, *names: str, options: str = "size=32m") -> Iterator[None]:
+    """Folders of `root` as small file systems in memory; raises OSError where mounting is not allowed."""
+    done: list[Path] = []
+    try:
+        for name in names:
+            mount(root / name, options)
+            done.append(root / name)
+        yield
+    finally:
+        for place in reversed(done):
+            subprocess.run(["umount", "-l", place], check=True)
+        shutil.rmtree(root)
+
+
+def mount(place: Path, options: str) -> None:
+    place.mkdir(parents=True, exist_ok=True)
+    command = ["mount", "-t", "tmpfs", "-o", options, "keyturn-test", place]
+    said = subprocess.run(command, capture_output=True, text=True)
+    if said.returncode:
+        raise OSError(f"mounting is not allowed here: {said.stderr.strip()}")
