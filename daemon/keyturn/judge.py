@@ -221,10 +221,10 @@ def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]]) -> list[Reas
     for part, moved in zip(plan.parts, changes, strict=True):
         odd = handoff.stumbles(moved[1:])
         for code, frames, what in (
-            ("motion-stands", odd.doubled, "repeat the picture before them amid motion"),
-            ("motion-jumps", odd.jumps, "change far more than their neighbours, as if a picture were missing"),
+            ("motion-stands", odd.doubled, "no change from the picture before, amid motion"),
+            ("motion-jumps", odd.jumps, "a change far above its neighbours', as if a picture were missing"),
         ):
             if frames:
                 shown = ", ".join(str(frame + 1) for frame in frames[:8]) + (" ..." if len(frames) > 8 else "")
-                found.append(note(code, f"frames {shown} of {part.row.path} {what}", "look at the film strip"))
+                found.append(note(code, f"{part.row.path}, frame {shown}: {what}", "look at the film strip"))
     return found

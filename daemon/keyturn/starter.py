@@ -11,7 +11,7 @@ from keyturn.manifest import FILE_NAME, schema_text
 from keyturn.reasons import ShopFault
 from keyturn.rulebook import Radio
 
-FRAMES = 24
+FRAMES = 25
 
 _MANIFEST = """\
 #:schema ./job.schema.json

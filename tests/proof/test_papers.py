@@ -99,7 +99,8 @@ def test_install_txt_can_be_read_anywhere(by_hand: ModuleType) -> None:
     assert lines.pop() == ""
     assert all("\n" not in line and "\r" not in line and len(line) <= 72 for line in lines)
     assert "for Bucherbus ??" in text.replace("\r\n", " ")
-    assert "1. Copy both files of this folder" in text
+    for number, step in enumerate(TALL.steps.load, start=1):
+        assert f"{number}. {step[:30]}" in text
 
 
 def test_install_txt_is_written_before_the_files_are_and_names_them_all_the_same(by_hand: ModuleType) -> None:

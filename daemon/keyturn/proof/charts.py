@@ -118,11 +118,11 @@ class FlashChart:
 
 
 def flash_chart(flash: FlashRecord, until_s: float) -> FlashChart | None:
-    """Flashes a second against time, general above red, at least up to `until_s`; None where nothing changes.
+    """Flashes a second against time, general above red, at least up to `until_s`; None where nothing flashes.
 
     `per_second` names whole seconds, and only those in which a transition came about.
     """
-    if not flash.per_second:
+    if not any(general or red for _, general, red in flash.per_second):
         return None
     end = max(math.ceil(until_s), int(flash.per_second[-1][0]) + 1)
     top = max(flash.most_per_s + 1, flash.general_max_per_s, flash.red_max_per_s)
