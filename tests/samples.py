@@ -33,13 +33,19 @@ def square(number: int) -> int:
 
 
 def odd(number: int) -> int:
-    """Refuses 3, dies on 5, hangs on 7 and wants too much memory for 9."""
+    """Refuses 3, dies on 5, hangs on 7 wants too much memory for 9, spins on 11 and
+    writes a file for 12."""
     if number == 3:
         raise Refused([refuse("broken", "is broken", "mend it", file="3.png")])
     if number == 5:
         os._exit(9)
     if number == 7:
         time.sleep(60)
+    if number == 11:
+        while True:
+            pass
+    if number == 12:
+        Path("/dev/shm/keyturn-test").write_bytes(b"x")
     if number == 9:
         bytearray(4 * 2**30)
     return number

@@ -6,6 +6,7 @@ import json
 import os
 import signal
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -39,6 +40,8 @@ from keyturn.records import Working
 from keyturn.service import Service
 from keyturn.shop import Shop
 from keyturn.spool import free_name, move
+
+WATCH_EVERY_S = 2.0
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -169,18 +172,28 @@ def _log_to(log: settings.LogSettings) -> None:
 
 
 @app.command()
-def status(root: RootOption = None, as_json: JsonOption = False) -> None:
+def status(
+    root: RootOption = None,
+    as_json: JsonOption = False,
+    watch: Annotated[bool, typer.Option("--watch", help="Show it again every two seconds, until Ctrl-C.")] = False,
+) -> None:
     """What waits, what is in work, what is ready, what was refused, and whether the service runs.
 
     Example: `keyturn status --root /srv/keyturn`
     """
     shop = shop_of(root)
     shop.require()
-    state = office.current_state(shop)
-    if as_json:
-        sys.stdout.write(state.model_dump_json(indent=2) + "\n")
-    else:
-        tell.status(out, state)
+    while True:
+        state = office.current_state(shop)
+        if as_json:
+            sys.stdout.write(state.model_dump_json(indent=None if watch else 2) + "\n")
+        else:
+            out.clear() if watch else None
+            tell.status(out, state)
+        if not watch:
+            return
+        sys.stdout.flush()
+        time.sleep(WATCH_EVERY_S)
 
 
 @app.command()

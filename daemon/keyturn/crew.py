@@ -7,6 +7,7 @@ limits is replaced and its task tried once more alone; a second failure costs th
 from __future__ import annotations
 
 import ctypes
+import math
 import os
 import resource
 import signal
@@ -21,6 +22,9 @@ from pebble import ProcessExpired, ProcessPool
 
 from keyturn.reasons import Refused, refuse
 from keyturn.rulebook import Workers
+
+OPEN_FILES = 64
+"""A worker needs its pipes, the picture it reads and two open clips."""
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -84,6 +88,8 @@ class LocalCrew:
                 future.cancel()
 
     def _start(self, task: Callable[[J], R], job: J) -> Future[R]:
+        if self._pool is not None and not self._pool.active:
+            self.rest()  # it could not start a worker, say; a new one may
         if self._pool is None:
             # Each worker is one of many already; its limit on memory counts idle threads' stacks too.
             os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -91,10 +97,12 @@ class LocalCrew:
                 max_workers=self._size,
                 max_tasks=500,  # a slow leak in a decoder is given back with its process
                 initializer=_prepare_worker,
-                initargs=[os.getpid(), self._limits.memory_mib],
+                initargs=[self._limits.memory_mib],
                 context=get_context("forkserver"),
             )
-        future: Any = self._pool.schedule(task, args=[job], timeout=self._limits.wall_seconds)
+        future: Any = self._pool.schedule(
+            _within_cpu, args=[task, job, self._limits.cpu_seconds], timeout=self._limits.wall_seconds
+        )
         return future  # type: ignore[no-any-return]  # pebble's futures are concurrent.futures' own
 
     def _result(self, task: Callable[[J], R], job: J, future: Future[Any], names: Callable[[J], str]) -> R | Refused:
@@ -128,11 +136,22 @@ class LocalCrew:
         self.rest()
 
 
-def _prepare_worker(parent: int, memory_mib: int) -> None:
+def _within_cpu(task: Callable[[J], R], job: J, cpu_seconds: int) -> R:
+    """Runs the task with a limit on its own processor time: RLIMIT_CPU counts a process's whole life, so it
+    is set anew for each task; beyond it the kernel ends the worker with SIGXCPU (setrlimit(2))."""
+    used = sum(resource.getrusage(resource.RUSAGE_SELF)[:2])
+    hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
+    resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(used) + cpu_seconds, hard))
+    return task(job)
+
+
+def _prepare_worker(memory_mib: int) -> None:
     """Limits of one worker, and its end with its parent's: a killed service leaves no workers behind."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_AS, (memory_mib * 2**20, memory_mib * 2**20))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))  # frames go back through a pipe; a worker writes no file
+    resource.setrlimit(resource.RLIMIT_NOFILE, (OPEN_FILES, OPEN_FILES))
     pr_set_pdeathsig = 1  # prctl(2)
     ctypes.CDLL(None).prctl(pr_set_pdeathsig, signal.SIGKILL)

@@ -15,6 +15,9 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
+HALF_WRITTEN = ".keyturn-????????????.tmp"
+"""Pattern of the names under which `write_atomic` writes: what is left of them was cut off and counts for nothing."""
+
 _CHUNK = 1 << 20
 _READ = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK  # a pipe in a drop must not hang us
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC

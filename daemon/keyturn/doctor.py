@@ -78,6 +78,10 @@ def _rules(shop: Shop) -> Iterator[Finding]:
             load()
         except ShopFault as fault:
             yield Finding(Health.ILL, fault.what, fault.mend)
+        except OSError as error:
+            yield Finding(
+                Health.ILL, f"the {what} cannot be read: {error}", "let Keyturn's user read plain files there"
+            )
         else:
             yield _well(f"the {what} are in order")
 
@@ -123,7 +127,7 @@ def _watching(shop: Shop) -> Iterator[Finding]:
     kind = mounts.file_system(shop.inbox)
     try:
         wanted = settings.load(shop.root).watch
-    except ShopFault:
+    except (ShopFault, OSError):
         return  # told among the rules
     chosen = watch.mode(wanted, shop.inbox)
     if chosen == "events" and kind in watch.NETWORK:
@@ -143,17 +147,23 @@ def _number(path: Path) -> int | None:
 
 
 def _clock() -> Iterator[Finding]:
-    if datetime.fromtimestamp(time.time()) < WORST_CLOCK:
-        yield Finding(Health.ILL, f"the clock says {datetime.now():%Y-%m-%d}", "set the clock; start a time service")
+    now = datetime.fromtimestamp(time.time())
+    if now < WORST_CLOCK:
+        yield Finding(Health.ILL, f"the clock says {now:%Y-%m-%d}", "set the clock; start a time service")
 
 
 def _service(shop: Shop) -> Iterator[Finding]:
-    if shop.lock.exists() and shop.is_running():
-        yield _well("the service runs")
-    elif shop.state.is_dir():
-        yield Finding(
-            Health.MIND, "the service does not run", f"keyturn run --root {shop.root}, or systemctl start keyturn"
-        )
+    try:
+        running = shop.is_running()
+    except PermissionError:
+        remedy = "ask as Keyturn's user: runuser -u keyturn -- keyturn doctor"
+        yield Finding(Health.MIND, f"whether the service runs cannot be seen: {shop.lock} is private", remedy)
+    else:
+        if running:
+            yield _well("the service runs")
+        elif shop.state.is_dir():
+            remedy = f"keyturn run --root {shop.root}, or systemctl start keyturn"
+            yield Finding(Health.MIND, "the service does not run", remedy)
     state = _unit_state()
     if state in ("failed", "inactive"):
         yield Finding(Health.MIND, f"systemd says keyturn.service is {state}", "journalctl -u keyturn tells why")
@@ -166,6 +176,10 @@ def _unit_state() -> str:
     program = shutil.which("systemctl")
     if program is None or not Path("/run/systemd/system").is_dir():
         return ""
-    asked = [program, "show", "keyturn.service", "--property=LoadState,ActiveState", "--value"]
-    said = subprocess.run(asked, capture_output=True, text=True, timeout=10, check=False).stdout.split()
-    return said[1] if len(said) == 2 and said[0] == "loaded" else ""
+    asked = [program, "show", "keyturn.service", "--property=LoadState,ActiveState"]
+    try:
+        lines = subprocess.run(asked, capture_output=True, text=True, timeout=10, check=False).stdout.splitlines()
+    except (OSError, subprocess.TimeoutExpired):
+        return ""
+    said = {key: value for key, _, value in (line.partition("=") for line in lines)}
+    return said.get("ActiveState", "") if said.get("LoadState") == "loaded" else ""

@@ -13,7 +13,10 @@ _ESCAPE = re.compile(r"\\([0-7]{3})")
 
 @dataclass(frozen=True, slots=True)
 class Mount:
-    """One line of mountinfo: where, of which type, from which source, on which device (major:minor)."""
+    """One line of mountinfo: where, of which type, from which source, on which device (major:minor).
+
+    `writable` asks the mount and the file system: Linux turns a FAT with faults read-only as a whole (mount(8), errors=).
+    """
 
     point: Path
     kind: str
@@ -33,13 +36,13 @@ def mounts(mountinfo: Path = MOUNTINFO) -> tuple[Mount, ...]:
 
 def _mount(line: str) -> Mount:
     left, _, right = line.partition(" - ")
-    fields, (kind, source, *_) = left.split(), right.split()
+    fields, (kind, source, *options) = left.split(" "), right.split(" ")
     return Mount(
         point=Path(_unescaped(fields[4])),
         kind=kind,
         source=_unescaped(source),
         device=fields[2],
-        writable="rw" in fields[5].split(","),
+        writable=all("ro" not in flags.split(",") for flags in (fields[5], *options)),
     )
 
 
@@ -52,7 +55,7 @@ def mount_of(path: Path, mountinfo: Path = MOUNTINFO) -> Mount | None:
     """The mount `path` lies on: the last of the deepest; None where the system does not say."""
     target = path.resolve()
     around = [m for m in mounts(mountinfo) if target == m.point or target.is_relative_to(m.point)]
-    return max(around, key=lambda m: len(m.point.parts), default=None) if around else None
+    return max(reversed(around), key=lambda m: len(m.point.parts), default=None)
 
 
 def file_system(path: Path, mountinfo: Path = MOUNTINFO) -> str:
@@ -78,6 +81,14 @@ def is_removable(mount: Mount, sysfs: Path = Path("/sys")) -> bool:
 
 def sticks(mountinfo: Path = MOUNTINFO, sysfs: Path = Path("/sys")) -> tuple[Mount, ...]:
     """The mounted removable disks, without those that hold the system."""
-    system = {Path(p).stat().st_dev for p in ("/", "/usr", "/boot", "/home", "/var") if Path(p).exists()}
+    system = {device(Path(p)) for p in ("/", "/usr", "/boot", "/home", "/var")}
     found = [m for m in mounts(mountinfo) if is_removable(m, sysfs)]
-    return tuple(m for m in found if m.point.exists() and m.point.stat().st_dev not in system)
+    return tuple(m for m in found if device(m.point) not in system | {None})
+
+
+def device(path: Path) -> int | None:
+    """The device `path` lies on; None where it is not there or not for us, as another user's stick."""
+    try:
+        return path.stat().st_dev
+    except OSError:
+        return None

@@ -20,6 +20,7 @@ import os
 import secrets
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Literal, TypeVar
@@ -210,6 +211,8 @@ class Spool:
         """
         for folder in self._moving_places():
             _remove(*folder.glob(f"{_MOVING}*"))
+        for base in (self.shop.state, self.shop.outbox):
+            _remove(*base.glob(disk.HALF_WRITTEN), *base.glob(f"*/{disk.HALF_WRITTEN}"))
         self._recover_leaving()
         places = sorted(p for p in self.shop.work.iterdir() if p.is_dir())
         recovered = [self.resume(place.name) for place in places]
@@ -239,6 +242,7 @@ class Spool:
         place = self.shop.work / claim_id
         if not place.is_dir():
             return None
+        _remove(*place.glob(disk.HALF_WRITTEN), *place.glob(f"drop/{disk.HALF_WRITTEN}"))
         claim = self._read(place / "claim.json", Claim)
         if claim is None:
             return self._foundling(place)
@@ -281,9 +285,8 @@ class Spool:
 
     def _discard(self, place: Path) -> None:
         """Removes a work folder whose drop is elsewhere; a drop still inside is never removed."""
-        drop = place / "drop"
-        if drop.is_dir():
-            drop.rmdir()  # fails, rightly, where anything is left in it
+        with suppress(FileNotFoundError):
+            (place / "drop").rmdir()  # fails, rightly, where anything is left in it
         shutil.rmtree(place)
         disk.fsync_dir(self.shop.work)
 

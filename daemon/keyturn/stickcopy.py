@@ -2,7 +2,7 @@
 
 Checked before: that the target is a stick and not a system's disk, its file system, its space, its names.
 Checked after: every file read back from the medium and compared with the SHA-256 in job.json.
-Nothing that Keyturn did not write is replaced without leave, and nothing is ever deleted.
+Nothing that Keyturn did not write is replaced without leave, and nothing else on the stick is touched.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,8 +25,8 @@ FAT32_MOST = 2**32 - 1
 """Bytes of the largest file on FAT32 (Microsoft FAT specification: file size is a 32-bit field)."""
 
 _CHUNK = 1 << 20
-_FAT_KINDS = frozenset({"vfat", "msdos", "fuseblk.vfat"})
-_REVISION = re.compile(r"(.+)-r(\d+)")
+_FAT_KINDS = frozenset({"vfat", "msdos"})
+_HALFWAY = ".keyturn-part"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +39,8 @@ class Load:
 
 
 def find(outbox: Path, name: str, radio: str | None) -> Load:
-    """The revision called `name`: a folder's path, "customer/job-r2", "job-r2", or "job" for its newest.
+    """The revision called `name`: a folder's path, "customer/job-r2", "job-r2", or "job" (also with its
+    customer) for the newest.
 
     Raises `ShopFault` where none or several fit.
     """
@@ -60,10 +60,12 @@ def _revision(outbox: Path, name: str) -> Path:
     for direct in (Path(name), outbox / name):
         if (direct / "job.json").is_file():
             return direct.resolve()
-    customers = [p for p in sorted(outbox.iterdir()) if p.is_dir()] if outbox.is_dir() else []
+    shown = (p for p in sorted(outbox.iterdir()) if p.is_dir() and not p.name.startswith("."))
+    customers = list(shown) if outbox.is_dir() else []
     every = [(job, number, path) for customer in customers for job, number, path in office.revisions(customer)]
     exact = [path for _, _, path in every if path.name == name]
-    newest = {path.parent: path for job, number, path in sorted(every, key=lambda r: r[1]) if job == name}
+    by_number = sorted(every, key=lambda revision: revision[1])
+    newest = {path.parent: path for job, _, path in by_number if name in (job, f"{path.parent.name}/{job}")}
     found = exact or list(newest.values())
     if len(found) == 1:
         return found[0]
@@ -92,16 +94,18 @@ def faults(load: Load, target: Path, fat: Fat, *, any_folder: bool, mountinfo: P
     found = [] if any_folder else _stick_faults(target, mountinfo)
     found += [f"{file.path}: {fault}" for file in load.radio.files for fault in fat_faults(file.path, fat)]
     found += [f"{f.path} is too large for FAT32" for f in load.radio.files if f.size > FAT32_MOST]
+    folders = [f.path for f in load.radio.files if (target / f.path).is_dir()]
+    found += [f"{path} is a folder on the stick: take it away" for path in folders]
     space = os.statvfs(target)
-    free, needed = space.f_bavail * space.f_frsize, sum(_needed(target / f.path, f.size) for f in load.radio.files)
+    free, needed = space.f_bavail * space.f_frsize, _needed(load, target)
     if needed > free:
         found.append(f"{needed / 2**20:.1f} MiB are needed, {free / 2**20:.1f} MiB are free: use an emptier stick")
     return found
 
 
-def _needed(there: Path, size: int) -> int:
-    """A new file is written beside the old one before it takes its place, so the old one's space is not counted."""
-    return 0 if there.is_file() and there.stat().st_size == size else size
+def _needed(load: Load, target: Path) -> int:
+    """Bytes. A new file is written beside the old one before it takes its place: the old one's space is no help."""
+    return sum(f.size for f in load.radio.files if not _same(target / f.path, f))
 
 
 def _stick_faults(target: Path, mountinfo: Path) -> list[str]:
@@ -120,19 +124,19 @@ def _stick_faults(target: Path, mountinfo: Path) -> list[str]:
 
 def in_the_way(load: Load, target: Path) -> tuple[str, ...]:
     """Files of the same names with other contents: they are replaced only with leave."""
-    return tuple(f.path for f in load.radio.files if (target / f.path).exists() and not _same(target / f.path, f))
+    return tuple(f.path for f in load.radio.files if os.path.lexists(target / f.path) and not _same(target / f.path, f))
 
 
 def copy(load: Load, target: Path, progress: Callable[[int, int], None] = lambda done, total: None) -> None:
-    """Copies and verifies. Raises `ShopFault` where the source is not what was made or the stick fails."""
+    """Copies and verifies. Raises `ShopFault` where the stick fails; where the source is not what was made,
+    before anything is written."""
+    _check_source(load)
     total = sum(f.size for f in load.radio.files)
     done = 0
     for file in load.radio.files:
         source, place = load.folder / file.path, target / file.path
         try:
-            if disk.sha256(source) != file.sha256:
-                raise ShopFault(f"{source} is not as it was made", "make the job again, or take another revision")
-            if not (place.exists() and _same(place, file)):
+            if not _same(place, file):
                 _write(source, place)
             if _digest_from_medium(place) != file.sha256:
                 raise ShopFault(f"{place} reads back otherwise than it was written", "use another stick")
@@ -142,10 +146,16 @@ def copy(load: Load, target: Path, progress: Callable[[int, int], None] = lambda
         progress(done, total)
 
 
+def _check_source(load: Load) -> None:
+    wrong = [str(load.folder / f.path) for f in load.radio.files if not _same(load.folder / f.path, f)]
+    if wrong:
+        raise ShopFault(f"{', '.join(wrong)}: not as it was made", "make the job again, or take another revision")
+
+
 def _write(source: Path, place: Path) -> None:
     """Beside the old file first, so that a stick pulled midway has either the old file or the new."""
     place.parent.mkdir(parents=True, exist_ok=True)
-    halfway = place.with_name(f"{place.name}.part")
+    halfway = place.with_name(place.name + _HALFWAY)
     try:
         with source.open("rb") as reader, halfway.open("wb") as writer:
             while chunk := reader.read(_CHUNK):
@@ -161,7 +171,8 @@ def _write(source: Path, place: Path) -> None:
 
 
 def _same(place: Path, file: FileRecord) -> bool:
-    return place.is_file() and place.stat().st_size == file.size and disk.sha256(place) == file.sha256
+    plain = place.is_file() and not place.is_symlink()
+    return plain and place.stat().st_size == file.size and disk.sha256(place) == file.sha256
 
 
 def _digest_from_medium(place: Path) -> str:
