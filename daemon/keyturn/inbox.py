@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
 from keyturn import manifest
-from keyturn.intake.names import is_junk, looks_half_copied
+from keyturn.intake.names import may_be_drop
 from keyturn.intake.survey import snapshot
 from keyturn.records import Waiting
 from keyturn.rulebook import Rulebook
@@ -46,17 +45,13 @@ class Inbox:
 
     def scan(self, now: float) -> None:
         """Looks at every drop that is not yet known to be whole. Raises OSError where the inbox is not there."""
-        names = sorted(p.name for p in self._shop.inbox.iterdir() if self._is_drop(p))
+        names = sorted(p.name for p in self._shop.inbox.iterdir() if may_be_drop(p.name, self._rules.intake.names))
         self._keep_only(names)
         self._held = {n: held for n, held in self._held.items() if held[0] > now}
         for name in names:
             self._arrived.setdefault(name, (now, self._now().isoformat(timespec="seconds")))
             if name not in self._ready:
                 self._look(name, now)
-
-    def _is_drop(self, path: Path) -> bool:
-        names = self._rules.intake.names
-        return not (path.name.startswith(".") or is_junk(path.name, names) or looks_half_copied(path.name, names))
 
     def _look(self, name: str, now: float) -> None:
         seen = snapshot(self._shop.inbox / name)
@@ -90,7 +85,7 @@ class Inbox:
     def _keep_only(self, names: list[str]) -> None:
         kept = set(names)
         self._settle.keep_only(kept)
-        for memory in (self._ready, self._arrived, self._notes, self._files):
+        for memory in (self._ready, self._arrived, self._notes, self._files, self._held):
             for name in [n for n in memory if n not in kept]:
                 del memory[name]
 

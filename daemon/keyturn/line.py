@@ -102,7 +102,10 @@ def _understood(
         art_in, manifest, adopted = adopt(found, manifest, scratch, bench.rules)
         reasons += adopted
     intake = bench.rules.intake
-    art = job_art(manifest, art_in, intake)
+    try:
+        art = job_art(manifest, art_in, intake)
+    except Refused as refused:
+        raise Refused([*reasons, *refused.reasons]) from None
     plans = tuple(plan(manifest, art, art_in.root, radio, intake.enlarging) for radio in radios)
     reasons += [*art.reasons, *_too_many_frames(plans, bench)]
     return Job(found, manifest, manifest.job or name, art, plans, tuple(reasons))

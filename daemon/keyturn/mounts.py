@@ -15,7 +15,8 @@ _ESCAPE = re.compile(r"\\([0-7]{3})")
 class Mount:
     """One line of mountinfo: where, of which type, from which source, on which device (major:minor).
 
-    `writable` asks the mount and the file system: Linux turns a FAT with faults read-only as a whole (mount(8), errors=).
+    `writable` asks the mount and its file system: Linux turns a FAT with faults read-only as a whole
+    (mount(8), errors=remount-ro).
     """
 
     point: Path

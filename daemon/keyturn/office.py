@@ -10,7 +10,8 @@ from pathlib import Path
 from loguru import logger
 from pydantic import ValidationError
 
-from keyturn import disk
+from keyturn import disk, rulebook
+from keyturn.intake.names import may_be_drop
 from keyturn.proof.board import board
 from keyturn.proof.sheet import sheet
 from keyturn.records import JobRecord, ProofRecord, Ready, RefusedDrop, Rejection, ShopState, Waiting
@@ -111,10 +112,11 @@ def current_state(shop: Shop) -> ShopState:
     known = read_state(shop)
     if running and known is not None:
         return known
+    names = rulebook.load().intake.names
     waiting = tuple(
         Waiting(name=p.name, files=1 if p.is_file() else sum(1 for f in p.rglob("*") if f.is_file()), since="")
         for p in sorted(shop.inbox.iterdir())
-        if not p.name.startswith(".")
+        if may_be_drop(p.name, names)
     )
     ready = [_ready(shop, path, record) for path, record in _published(shop)]
     refused = [r for p in sorted(shop.rejects.iterdir()) if (r := _refused(p)) is not None]

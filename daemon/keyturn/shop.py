@@ -87,6 +87,8 @@ class Shop:
             return True
         except FileNotFoundError:
             return False
+        except PermissionError as error:
+            raise ShopFault(f"{self.lock} cannot be read", "ask as a member of the shop's group, or as root") from error
         return False
 
     @contextmanager

@@ -60,8 +60,8 @@ def _revision(outbox: Path, name: str) -> Path:
     for direct in (Path(name), outbox / name):
         if (direct / "job.json").is_file():
             return direct.resolve()
-    shown = (p for p in sorted(outbox.iterdir()) if p.is_dir() and not p.name.startswith("."))
-    customers = list(shown) if outbox.is_dir() else []
+    folders = sorted(outbox.iterdir()) if outbox.is_dir() else []
+    customers = [folder for folder in folders if folder.is_dir() and not folder.name.startswith(".")]
     every = [(job, number, path) for customer in customers for job, number, path in office.revisions(customer)]
     exact = [path for _, _, path in every if path.name == name]
     by_number = sorted(every, key=lambda revision: revision[1])
@@ -98,7 +98,7 @@ def faults(load: Load, target: Path, fat: Fat, *, any_folder: bool, mountinfo: P
     found += [f"{path} is a folder on the stick: take it away" for path in folders]
     space = os.statvfs(target)
     free, needed = space.f_bavail * space.f_frsize, _needed(load, target)
-    if needed > free:
+    if needed > free and space.f_blocks:  # some file systems of user space do not say
         found.append(f"{needed / 2**20:.1f} MiB are needed, {free / 2**20:.1f} MiB are free: use an emptier stick")
     return found
 

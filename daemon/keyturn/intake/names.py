@@ -17,6 +17,11 @@ def is_junk(name: str, rules: Names) -> bool:
     return _matches(name, rules.junk)
 
 
+def may_be_drop(name: str, rules: Names) -> bool:
+    """Is this entry of the inbox something an artist put there? Hidden, half-copied and litter are not."""
+    return not (name.startswith(".") or is_junk(name, rules) or looks_half_copied(name, rules))
+
+
 def looks_half_copied(name: str, rules: Names) -> bool:
     """Does this one step of a path look like a file that is still being written?"""
     return _matches(name, rules.half_copied)

@@ -1,0 +1,252 @@
+"""What waits, which of it is whole, and whose turn it is. The clock is the test's: no test sleeps."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from keyturn import inbox as inboxes
+from keyturn import settings
+from keyturn.inbox import HOLD_S, Inbox
+from keyturn.rulebook import Rulebook
+from keyturn.settle import Snapshot
+from keyturn.shop import Shop
+from samples import Drop
+
+SETTLED = 10.0
+"""Well above the fixture shop's settle times."""
+
+
+@pytest.fixture
+def inbox(shop: Shop, rules: Rulebook) -> Inbox:
+    return Inbox(shop, settings.load(shop.root), rules, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+
+
+@pytest.fixture
+def walks(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """How often each drop was walked."""
+    counted: Counter[str] = Counter()
+    real = inboxes.snapshot
+
+    def counting(path: Path) -> Snapshot:
+        counted[path.name] += 1
+        return real(path)
+
+    monkeypatch.setattr(inboxes, "snapshot", counting)
+    return counted
+
+
+@pytest.fixture
+def arrive(shop: Shop, drop: Drop) -> Drop:
+    """arrive("van", rush=True): a whole drop in the inbox."""
+
+    def put(name: str, rush: bool = False) -> Path:
+        manifest = f'customer = "C"\nradio = "tiny"\nrush = {str(rush).lower()}\n'
+        return drop(name, frames=1, manifest=manifest).rename(shop.inbox / name)
+
+    return put
+
+
+def turns(inbox: Inbox) -> list[str]:
+    """The names in the order in which they would be taken."""
+    taken: list[str] = []
+    while (ready := inbox.next()) is not None:
+        taken.append(ready.name)
+        inbox.forget(ready.name)
+    return taken
+
+
+def settle(inbox: Inbox, at: float = 0.0) -> None:
+    inbox.scan(at)
+    inbox.scan(at + SETTLED)
+
+
+# -- order ------------------------------------------------------------------------------------------
+
+
+def test_first_come_first_served(inbox: Inbox, arrive: Drop) -> None:
+    for at, name in enumerate(("zebra", "moss", "alder")):
+        arrive(name)
+        inbox.scan(float(at))
+    inbox.scan(SETTLED)
+    assert turns(inbox) == ["zebra", "moss", "alder"]
+
+
+def test_what_was_there_at_the_start_goes_by_name(inbox: Inbox, arrive: Drop) -> None:
+    for name in ("zebra", "moss", "alder"):
+        arrive(name)
+    settle(inbox)
+    assert turns(inbox) == ["alder", "moss", "zebra"]
+
+
+def test_rush_goes_before_the_rest(inbox: Inbox, arrive: Drop) -> None:
+    for at, (name, rush) in enumerate([("a", False), ("b", False), ("c", True), ("d", True)]):
+        arrive(name, rush)
+        inbox.scan(float(at))
+    inbox.scan(SETTLED)
+    assert [w.name for w in inbox.waiting()] == ["c", "d", "a", "b"]
+    assert [w.rush for w in inbox.waiting()] == [True, True, False, False]
+    assert turns(inbox) == ["c", "d", "a", "b"]
+
+
+def test_a_manifest_with_faults_elsewhere_can_still_be_in_a_rush(inbox: Inbox, arrive: Drop) -> None:
+    (arrive("wrong", True) / "job.toml").write_text('customer = "C"\nradio = "tiny"\nrush = true\nbackgroud = 1\n')
+    (arrive("worse", True) / "job.toml").write_text("rush = true =\n")
+    arrive("right")
+    settle(inbox)
+    assert [w.rush for w in inbox.waiting() if w.name == "wrong"] == [True]
+    assert turns(inbox)[0] == "wrong"
+
+
+# -- whole ------------------------------------------------------------------------------------------
+
+
+def test_a_drop_is_not_taken_before_it_lies_still(inbox: Inbox, arrive: Drop) -> None:
+    place = arrive("van")
+    inbox.scan(0.0)
+    assert inbox.next() is None
+    (place / "lamps" / "0002.png").write_bytes(b"more")
+    inbox.scan(SETTLED)
+    assert inbox.next() is None
+    inbox.scan(2 * SETTLED)
+    ready = inbox.next()
+    assert ready is not None and ready.name == "van"
+    assert {name for name, *_ in ready.snapshot} == {"job.toml", "lamps/", "lamps/0001.png", "lamps/0002.png"}
+
+
+def test_a_drop_known_to_be_whole_is_not_walked_again(inbox: Inbox, arrive: Drop, walks: Counter[str]) -> None:
+    arrive("van")
+    settle(inbox)
+    arrive("ferry")
+    for step in range(5):
+        inbox.scan(2 * SETTLED + step / 100)
+    assert walks["van"] == 2
+    assert walks["ferry"] > 2, "still being looked at"
+
+
+def test_after_a_claim_that_found_it_changed_it_is_looked_at_anew(
+    inbox: Inbox, arrive: Drop, walks: Counter[str]
+) -> None:
+    place = arrive("van")
+    arrive("zebra")
+    settle(inbox)
+    (place / "late.png").write_bytes(b"late")
+    inbox.forget("van")
+    inbox.scan(2 * SETTLED)
+    assert walks["van"] == 3
+    assert [d.name for d in [inbox.next()] if d] == ["zebra"], "it settles from the beginning"
+    inbox.scan(3 * SETTLED)
+    assert turns(inbox) == ["van", "zebra"], "and keeps its turn"
+
+
+def test_a_drop_given_back_settles_from_the_beginning_even_if_it_looks_the_same(inbox: Inbox, arrive: Drop) -> None:
+    arrive("van")
+    settle(inbox)
+    inbox.forget("van")
+    inbox.scan(2 * SETTLED)
+    assert inbox.next() is None
+    inbox.scan(3 * SETTLED)
+    assert turns(inbox) == ["van"]
+
+
+def test_a_drop_taken_away_is_forgotten(inbox: Inbox, arrive: Drop, shop: Shop) -> None:
+    place = arrive("van")
+    settle(inbox)
+    place.rename(shop.work / "van")
+    inbox.scan(2 * SETTLED)
+    assert inbox.next() is None
+    assert inbox.is_empty() and inbox.waiting() == ()
+
+
+def test_another_drop_of_a_taken_name_settles_for_itself(inbox: Inbox, arrive: Drop, shop: Shop) -> None:
+    place = arrive("van")
+    settle(inbox)
+    place.rename(shop.work / "van")
+    inbox.scan(2 * SETTLED)
+    (shop.work / "van").rename(place)
+    inbox.scan(2 * SETTLED + 0.05)
+    assert inbox.next() is None
+
+
+def test_an_inbox_that_is_not_there_is_the_callers_to_tell(inbox: Inbox, shop: Shop) -> None:
+    shop.inbox.rmdir()
+    with pytest.raises(OSError, match="No such file"):
+        inbox.scan(0.0)
+
+
+# -- held -------------------------------------------------------------------------------------------
+
+
+def test_a_drop_that_cannot_be_taken_waits_and_the_others_go_on(inbox: Inbox, arrive: Drop) -> None:
+    for name in ("alder", "moss"):
+        arrive(name)
+    settle(inbox)
+    inbox.hold("alder", "its disk does not answer", SETTLED)
+    assert [d.name for d in [inbox.next()] if d] == ["moss"]
+    assert {w.name: w.note for w in inbox.waiting()}["alder"] == "its disk does not answer"
+    inbox.scan(SETTLED + HOLD_S - 1)
+    assert [d.name for d in [inbox.next()] if d] == ["moss"]
+    inbox.scan(SETTLED + HOLD_S + 1)
+    assert turns(inbox) == ["alder", "moss"]
+
+
+# -- what is no drop --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        ".hidden",
+        ".keyturn-moving-1",
+        ".DS_Store",
+        "._van",
+        "__MACOSX",
+        "Thumbs.db",
+        "desktop.ini",
+        "$RECYCLE.BIN",
+        "van.zip.part",
+        "van.zip.crdownload",
+        "van.tmp",
+        "van.filepart",
+        "~$van.zip",
+    ],
+)
+def test_hidden_names_litter_and_names_half_copied_are_no_drops(
+    inbox: Inbox, shop: Shop, arrive: Drop, walks: Counter[str], name: str
+) -> None:
+    """What desktop systems, browsers and sync programs leave (common practice, no source)."""
+    arrive("van").rename(shop.inbox / name)
+    settle(inbox)
+    assert inbox.next() is None
+    assert inbox.is_empty() and inbox.waiting() == ()
+    assert not walks
+
+
+def test_a_drop_is_one_once_its_copier_has_renamed_it(inbox: Inbox, shop: Shop) -> None:
+    (shop.inbox / "van.zip.part").write_bytes(b"PK")
+    settle(inbox)
+    (shop.inbox / "van.zip.part").rename(shop.inbox / "van.zip")
+    settle(inbox, 100.0)
+    assert turns(inbox) == ["van.zip"]
+
+
+def test_what_waits_is_told_with_its_files_and_why(inbox: Inbox, shop: Shop, arrive: Drop) -> None:
+    arrive("van")
+    (shop.inbox / "empty").mkdir()
+    (shop.inbox / "bare").mkdir()
+    (shop.inbox / "bare" / "1.png").write_bytes(b"x")
+    inbox.scan(0.0)
+    inbox.scan(0.2)  # between the shop's settle time and its longer one for drops without a manifest
+    told = {w.name: w for w in inbox.waiting()}
+    assert {name: w.files for name, w in told.items()} == {"van": 2, "empty": 0, "bare": 1}
+    assert {name: w.note for name, w in told.items()} == {
+        "van": "whole, waiting for its turn",
+        "empty": "empty",
+        "bare": "no job.toml yet",
+    }
+    assert {w.since for w in told.values()} == {"2026-03-01T09:30:00+00:00"}
+    inbox.scan(1000.0)
+    assert turns(inbox) == ["bare", "van"], "an empty folder is never taken"

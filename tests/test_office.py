@@ -1,0 +1,189 @@
+"""The shop's papers: numbers of revisions, sheets, and what the shop says of itself."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from keyturn import office, workshop
+from keyturn.line import Bench
+from keyturn.reasons import refuse
+from keyturn.records import Rejection, ShopState, Waiting, Working
+from keyturn.rulebook import Rulebook
+from keyturn.shop import Shop
+from samples import Drop
+
+FERN = "fern-hollow-mobile-library"
+
+
+@pytest.fixture
+def published(shop: Shop, drop: Drop, bench: Bench) -> Path:
+    """outbox/<customer> with two revisions of "van"."""
+    root = drop(frames=2)
+    for _ in range(2):
+        workshop.make(root, shop.outbox, bench)
+    return shop.outbox / FERN
+
+
+# -- revisions --------------------------------------------------------------------------------------
+
+
+def test_numbers_go_up_and_each_job_has_its_own(shop: Shop, published: Path) -> None:
+    assert office.next_revision(shop, FERN, "van") == 3
+    assert office.next_revision(shop, FERN, "ferry") == 1
+    assert office.next_revision(shop, "quarry-bakery", "van") == 1
+
+
+def test_a_number_is_not_used_again_after_its_folder_was_taken_away(shop: Shop, published: Path) -> None:
+    """The archive remembers it: archive/<customer>/<job>-r3--<claim> holds the drop it was made from."""
+    (shop.archive / FERN / "van-r3--20260301T093000-abc123-van").mkdir(parents=True)
+    shutil.rmtree(published)
+    assert office.next_revision(shop, FERN, "van") == 4
+
+
+def test_numbers_are_numbers(shop: Shop) -> None:
+    for name in ("van-r9", "van-r10", "van-r011", "van-r0", "van-r", "van-rx", "van-two-r40", "van-r5.bak"):
+        (shop.outbox / FERN / name).mkdir(parents=True)
+    assert office.next_revision(shop, FERN, "van") == 11
+
+
+def test_a_job_called_like_a_revision_is_a_job_of_its_own(shop: Shop) -> None:
+    (shop.outbox / FERN / "van-r7-r1").mkdir(parents=True)
+    assert office.next_revision(shop, FERN, "van") == 1
+    assert office.next_revision(shop, FERN, "van-r7") == 2
+
+
+def test_a_file_in_a_customers_place_holds_no_revisions(shop: Shop) -> None:
+    (shop.outbox / FERN).write_bytes(b"")
+    assert office.next_revision(shop, FERN, "van") == 1
+    assert list(office.revisions(shop.outbox / FERN)) == []
+
+
+def test_revisions_are_folders_with_a_record(published: Path) -> None:
+    (published / "van-r3").mkdir()
+    (published / "notes.txt").write_text("mine")
+    (published / "other").mkdir()
+    found = [(job, number, path.name) for job, number, path in office.revisions(published)]
+    assert found == [("van", 1, "van-r1"), ("van", 2, "van-r2")]
+    assert list(office.revisions(published / "gone")) == []
+
+
+# -- records and sheets -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("spoilt", [b"", b"{", b"[]", b"\xff\xfe", b'{"customer": "C"}', b"null"])
+def test_a_spoilt_record_is_left_alone_and_the_sheet_is_made_of_the_others(
+    published: Path, shop: Shop, rules: Rulebook, spoilt: bytes
+) -> None:
+    (published / "van-r2" / "job.json").write_bytes(spoilt)
+    assert office.read_job(published / "van-r2") is None
+    sheet = office.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None and "Fern Hollow Mobile Library" in sheet.read_text(encoding="utf-8")
+    assert (published / "van-r2" / "job.json").read_bytes() == spoilt
+    assert [job.revision for job in office.current_state(shop).ready] == [1]
+
+
+def test_a_record_of_a_later_keyturn_stays_readable(published: Path) -> None:
+    path = published / "van-r1" / "job.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"colour_of_the_van": "green"}))
+    record = office.read_job(published / "van-r1")
+    assert record is not None and record.revision == 1
+
+
+def test_spoilt_pictures_do_not_spoil_the_sheet(published: Path, shop: Shop, rules: Rulebook) -> None:
+    for revision in ("van-r1", "van-r2"):
+        (published / revision / "proof.json").write_bytes(b"{")
+    assert office.read_proof(published / "van-r1").radios == ()
+    assert office.write_sheet(shop.outbox, FERN, rules) == published / "proof.html"
+
+
+def test_without_readable_revisions_an_old_sheet_is_left(published: Path, shop: Shop, rules: Rulebook) -> None:
+    for revision in ("van-r1", "van-r2"):
+        (published / revision / "job.json").unlink()
+    (published / "proof.html").write_text("old")
+    assert office.write_sheet(shop.outbox, FERN, rules) is None
+    assert office.write_sheet(shop.outbox, "nobody", rules) is None
+    assert (published / "proof.html").read_text() == "old"
+
+
+def test_there_is_no_record_where_there_is_no_folder(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    for place in (tmp_path, tmp_path / "gone", tmp_path / "file"):
+        assert office.read_job(place) is None
+        assert office.read_rejection(place) is None
+        assert office.read_proof(place).radios == ()
+
+
+# -- what the shop says of itself -------------------------------------------------------------------
+
+
+def rejection() -> Rejection:
+    reason = refuse("frames-doubled", "has the number 12", "keep one", file="lamps/0012 (1).png")
+    return Rejection(
+        keyturn="0",
+        drop="ferry",
+        claim="c",
+        customer="C",
+        rejected_at="2026-03-01T09:30:00+00:00",
+        reasons=(reason,),
+    )
+
+
+def test_where_none_runs_the_folders_say_how_it_stands(shop: Shop, published: Path, drop: Drop) -> None:
+    drop("waiting", frames=4).rename(shop.inbox / "waiting")
+    (shop.inbox / "alone.zip").write_bytes(b"zip")
+    (shop.inbox / ".hidden").mkdir()
+    (shop.rejects / "ferry").mkdir()
+    (shop.rejects / "ferry" / "REJECTED.json").write_text(rejection().model_dump_json())
+    (shop.rejects / "just-a-folder").mkdir()
+    state = office.current_state(shop)
+    assert not state.running
+    assert [(w.name, w.files) for w in state.waiting] == [("alone.zip", 1), ("waiting", 5)]
+    assert [(r.path, r.revision) for r in state.ready] == [(f"{FERN}/van-r1", 1), (f"{FERN}/van-r2", 2)]
+    assert state.ready[0].radios == ("tiny",)
+    assert [(r.name, r.reasons[0].code) for r in state.refused] == [("ferry", "frames-doubled")]
+    assert (state.ready_total, state.refused_total) == (2, 1)
+
+
+def test_the_word_of_a_service_counts_only_while_it_runs(shop: Shop) -> None:
+    said = ShopState(at="2026-03-01T09:30:00+00:00", running=True, pid=7, ready_total=12)
+    office.write_state(shop, said)
+    assert office.current_state(shop).ready_total == 0
+    with shop.held():
+        assert office.current_state(shop) == said
+    assert not office.current_state(shop).running
+
+
+def test_a_running_service_that_has_not_spoken_yet_is_running(shop: Shop) -> None:
+    for spoilt in (None, b"{"):
+        if spoilt is not None:
+            (shop.state / "service.json").write_bytes(spoilt)
+        with shop.held():
+            state = office.current_state(shop)
+        assert state.running and state.pid is None
+
+
+def test_the_status_line(shop: Shop) -> None:
+    state = ShopState(
+        at="2026-03-01T09:30:00+00:00",
+        running=True,
+        waiting=(Waiting(name="a", files=1, since=""), Waiting(name="b", files=1, since="")),
+        ready_total=3,
+        refused_total=1,
+    )
+    assert office.status_line(state) == "2 waiting, 3 ready, 1 refused"
+    working = Working(name="van", stage="frames", done=12, total=48, since="")
+    busy = state.model_copy(update={"working": (working,)})
+    assert office.status_line(busy) == "van: frames 12/48; 2 waiting, 3 ready, 1 refused"
+    assert office.status_line(busy.model_copy(update={"paused": "the disk is full"})) == "Paused: the disk is full"
+
+
+def test_the_board_is_replaced_whole(shop: Shop) -> None:
+    state = office.current_state(shop)
+    office.write_board(shop, state)
+    office.write_board(shop, state)
+    assert shop.board.read_text(encoding="utf-8").rstrip().endswith("</html>")
+    assert [p.name for p in shop.outbox.iterdir()] == ["board.html"]
