@@ -224,6 +224,83 @@ def test_sixteen_bit_panels_get_values_they_can_show(drop: Drop, bench: Bench, t
         assert np.array_equal(shown[..., channel], (high << (8 - bits)) | (high >> (2 * bits - 8)))
 
 
+def test_a_shop_may_lower_the_flash_check_to_a_note(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    flash = bench.rules.safety.flash.model_copy(update={"on_failure": "note"})
+    lowered = bench.rules.model_copy(update={"safety": bench.rules.safety.model_copy(update={"flash": flash})})
+    root = flashing(drop(manifest='customer = "C"\nradio = "tiny"\n[motion]\nfps = 30\n'), 60)
+    (radio,) = workshop.make(root, tmp_path / "out", replace(bench, rules=lowered)).made.record.radios
+    assert not radio.flash.passes
+    assert [r.kind for r in radio.reasons if r.code == "flashes"] == [Kind.NOTE]
+
+
+def test_a_loop_that_flashes_only_across_its_seam_is_found(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    """WCAG 2.2, 2.3.1, on a loop as it is shown: seven transitions within a second come about only while looping."""
+    greys = [0, 255, 0, 255, 0, 255]
+    manifest = 'customer = "C"\nradio = "tiny"\n[motion]\nfps = 8\n[[part]]\nart = "lamps/*"\nplays = {}\n'
+    for plays, passes in (("1", True), ('"until-booted"', False)):
+        root = drop(f"loop-{passes}", manifest=manifest.format(plays), frames=6)
+        for number, grey in enumerate(greys, 1):
+            Image.new("RGB", (48, 64), (grey,) * 3).save(root / "lamps" / f"{number:04d}.png")
+        if passes:
+            assert workshop.make(root, tmp_path / "out", bench).made.record.radios[0].flash.passes
+        else:
+            with pytest.raises(Refused) as caught:
+                workshop.make(root, tmp_path / "out", bench)
+            assert refusals(caught) == ["flashes"]
+
+
+def test_a_hold_that_differs_from_the_last_picture_is_told(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    parts = '[[part]]\nart = "lamps/*"\n[[part]]\nart = "lamps/{:04d}.png"\nplays = "until-booted"\n'
+    for last, told in ((6, False), (2, True)):
+        root = drop(f"hold-{last}", manifest='customer = "C"\nradio = "tiny"\n' + parts.format(last))
+        (radio,) = workshop.make(root, tmp_path / "out", bench).made.record.radios
+        assert ("hold-jumps" in {r.code for r in radio.reasons}) is told
+
+
+def test_a_doubled_frame_amid_motion_is_told_by_its_number(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    root = drop(frames=16)
+    for number in range(1, 17):
+        grey = 40 + 6 * (number if number < 9 else number - 1)
+        Image.new("RGB", (48, 64), (grey,) * 3).save(root / "lamps" / f"{number:04d}.png")
+    (radio,) = workshop.make(root, tmp_path / "out", bench).made.record.radios
+    (told,) = [r for r in radio.reasons if r.code == "motion-stands"]
+    assert "frame 9" in told.what
+
+
+def test_a_part_that_keeps_the_screen_says_by_how_long(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    """A type c part plays to its end whatever happens and delays the home screen (AOSP cmds/bootanimation)."""
+    tiny = bench.rules.radios["tiny"]
+    firmware = tiny.firmware.model_copy(update={"part_types": ("p", "c")})
+    radios = dict(bench.rules.radios) | {"tiny": tiny.model_copy(update={"firmware": firmware})}
+    knows_c = replace(bench, rules=bench.rules.model_copy(update={"radios": radios}))
+    manifest = (
+        'customer = "C"\nradio = "tiny"\n[motion]\nfps = 3\n'
+        '[[part]]\nart = "lamps/*"\nhold_screen = "the crossing must be seen"\n'
+    )
+    (radio,) = workshop.make(drop(frames=60, manifest=manifest), tmp_path / "out", knows_c).made.record.radios
+    assert radio.parts[0].type == "c"
+    assert radio.timeline.delay_s == pytest.approx(radio.timeline.once_only_s - 16, abs=0.5)
+    (told,) = [r for r in radio.reasons if r.code == "home-screen-delayed"]
+    assert "the crossing must be seen" in told.what
+    assert "reversing camera" in told.mend
+
+
+def test_a_loop_beyond_the_radios_memory_is_refused_with_what_would_fit(
+    drop: Drop, bench: Bench, tmp_path: Path
+) -> None:
+    """Textures of a repeating part: power-of-two sides x 4 bytes x frames (AOSP cmds/bootanimation): here
+    64 x 64 x 4 bytes = 1/64 MiB a frame."""
+    tiny = bench.rules.radios["tiny"]
+    limits = tiny.limits.model_copy(update={"texture_mib": 0.25})
+    radios = dict(bench.rules.radios) | {"tiny": tiny.model_copy(update={"limits": limits})}
+    small = replace(bench, rules=bench.rules.model_copy(update={"radios": radios}))
+    manifest = 'customer = "C"\nradio = "tiny"\n[[part]]\nart = "lamps/*"\nplays = "until-booted"\n'
+    with pytest.raises(Refused) as caught:
+        workshop.make(drop(frames=17, manifest=manifest), tmp_path / "out", small)
+    assert refusals(caught) == ["memory-exceeded"]
+    assert "16 frames" in str(caught.value)
+
+
 # -- refused ----------------------------------------------------------------------------------------
 
 
