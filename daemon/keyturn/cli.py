@@ -37,7 +37,7 @@ from keyturn.crew import LocalCrew
 from keyturn.line import Bench
 from keyturn.reasons import Reason, Refused, ShopFault, shop_fault
 from keyturn.records import Working
-from keyturn.service import Service
+from keyturn.service import Service, chosen_crew
 from keyturn.shop import Shop
 from keyturn.spool import free_name, move
 
@@ -115,7 +115,9 @@ def _options(
 @contextmanager
 def _bench(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     rules = rules_of(root)
-    crew = LocalCrew(0, rules.intake.workers)
+    wanted = settings.load(shop_of(root).root) if root else settings.Settings()
+    here = wanted.crew == "local"  # then on every core, for somebody waits
+    crew = LocalCrew(0, rules.intake.workers) if here else chosen_crew(wanted, rules)
     try:
         with tell.progress(err, quiet) as progress:
             yield Bench(rules, crew, lambda: datetime.now(UTC), progress=progress)

@@ -10,6 +10,7 @@ import base64
 import shutil
 from collections.abc import Callable
 from concurrent.futures import CancelledError
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -65,6 +66,9 @@ class Foreman:
                 self.missed()
                 return Outcome.FINISHED
             return self._try(current)
+        except ShopFault:
+            self._forgive(claim)
+            raise
         except OSError as error:
             fault = shop_fault(error)
             if fault is None:
@@ -85,10 +89,12 @@ class Foreman:
             self._forgive(claim)
             return Outcome.STOPPED
         except Exception as error:
+            if isinstance(error, ShopFault) or (isinstance(error, OSError) and shop_fault(error)):
+                raise
+            if self.spool.went_out(claim):
+                raise  # only archiving is left: a new try finishes that and makes nothing again
             if (returned := self._if_unchanged(claim, before)) is not None:
                 return returned
-            if isinstance(error, OSError | ShopFault) and (isinstance(error, ShopFault) or shop_fault(error)):
-                raise
             return self._our_bug(claim, error, bugs + 1)
 
     def _make(self, claim: Claim, before: Snapshot) -> Outcome:
@@ -135,7 +141,8 @@ class Foreman:
 
     def _scratch(self, claim: Claim) -> Path:
         scratch = self.spool.shop.work / claim.id / "scratch"
-        shutil.rmtree(scratch, ignore_errors=True)
+        with suppress(FileNotFoundError):
+            shutil.rmtree(scratch)
         scratch.mkdir()
         return scratch
 

@@ -11,6 +11,7 @@ import os
 import threading
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from typing import Any
 
@@ -25,11 +26,11 @@ from keyturn.ledger import Ledger
 from keyturn.line import Bench
 from keyturn.notify import Notifier
 from keyturn.reasons import ShopFault, shop_fault
-from keyturn.records import ShopState, Working
+from keyturn.records import ShopState, Waiting, Working
 from keyturn.rulebook import Rulebook
 from keyturn.settings import Settings
 from keyturn.shop import Shop
-from keyturn.spool import Changed, Claim, Spool
+from keyturn.spool import Changed, Claim, Spool, readable
 from keyturn.watch import Watch
 
 BOARD_EVERY_S = 2.0
@@ -43,8 +44,16 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-def local_crew(wanted: Settings, rules: Rulebook) -> Crew:
-    return LocalCrew(wanted.workers, rules.intake.workers)
+def chosen_crew(wanted: Settings, rules: Rulebook) -> Crew:
+    """The crew the settings name. Raises `ShopFault` where a cluster is asked for and its library is not there."""
+    if wanted.crew == "local":
+        return LocalCrew(wanted.workers, rules.intake.workers)
+    try:
+        from keyturn.cluster import ClusterCrew
+    except ImportError as error:
+        what = f"crew = {wanted.crew!r} needs the extra cluster ({error})"
+        raise ShopFault(what, 'install "keyturn[cluster]", or set crew = "local"') from error
+    return ClusterCrew(wanted.crew, rules.intake.workers)
 
 
 class Service:
@@ -58,7 +67,7 @@ class Service:
         monotonic: Callable[[], float] = time.monotonic,
         notifier: Notifier | None = None,
         told: Callable[[Working | None], None] = lambda working: None,
-        crew_of: Callable[[Settings, Rulebook], Crew] = local_crew,
+        crew_of: Callable[[Settings, Rulebook], Crew] = chosen_crew,
     ) -> None:
         self._shop, self._now, self._monotonic, self._told = shop, now, monotonic, told
         self._crew_of = crew_of
@@ -67,6 +76,7 @@ class Service:
         self._unreconciled = threading.Event()
         self._settings, self._rules = settings.load(shop.root), rulebook.load(shop.rules)
         self._spool = Spool(shop, now)
+        self._ledger = Ledger(shop.state / "ledger.sqlite3")
         self._inbox = Inbox(shop, self._settings, self._rules, now)
         self._crew = self._crew_of(self._settings, self._rules)
         self._watch = Watch(shop.inbox, self._settings.watch, self._wake.set)
@@ -77,6 +87,8 @@ class Service:
         self._working: Working | None = None
         self._fault, self._retry_at, self._retry_s = "", 0.0, RETRY_FIRST_S
         self._scan_fault = ""
+        self._doubtful = False  # did a claim end in a fault? Its drop may be in work already
+        self._unseen = False  # did work end since the last scan began? It may have sent its drop back
         self._idle_since = monotonic()
         self._board_at = -BOARD_AT_LEAST_EVERY_S
         self._board_shown: ShopState | None = None
@@ -94,11 +106,12 @@ class Service:
     # -- the loop -----------------------------------------------------------------------------------
 
     def run(self, *, until_quiet: bool = False) -> None:
-        """Raises `ShopFault` where the shop cannot even be opened; later faults pause and retry."""
+        """Raises `ShopFault` where there is no shop, or another service has it; other faults pause and retry."""
         self._shop.require()
-        with self._shop.held():
-            self._open()
+        with ExitStack() as stack:
+            self._patiently(lambda: stack.enter_context(self._shop.held()))
             try:
+                self._patiently(self._open)
                 while not self._stopping.is_set():
                     self._tick()
                     if until_quiet and self._quiet():
@@ -107,6 +120,29 @@ class Service:
                     self._wake.clear()
             finally:
                 self._close()
+
+    def _patiently(self, step: Callable[[], object]) -> None:
+        """Does `step` as soon as the disk allows it, or gives up when the service is stopped."""
+        while not self._stopping.is_set():
+            try:
+                step()
+            except OSError as error:
+                fault = shop_fault(error)
+                if fault is None:
+                    raise
+                self._pause(fault)
+                self._notifier.ready()  # it runs, and waits
+                self._notifier.status(f"Paused: {fault}")
+                self._wait_for_retry()
+            else:
+                self._fault, self._retry_s = "", RETRY_FIRST_S
+                return
+
+    def _wait_for_retry(self) -> None:
+        while not self._stopping.is_set() and self._monotonic() < self._retry_at:
+            self._notifier.watchdog()
+            self._wake.wait(self._nap_s())
+            self._wake.clear()
 
     def _open(self) -> None:
         self._ledger, _ = Ledger.opened(self._shop.state / "ledger.sqlite3")
@@ -148,6 +184,7 @@ class Service:
         self._notifier.watchdog()
 
     def _scan(self) -> None:
+        self._unseen = False
         try:
             self._inbox.scan(self._monotonic())
             self._scan_fault = ""
@@ -156,6 +193,10 @@ class Service:
             if not self._scan_fault:
                 logger.error("{}", fault)
             self._scan_fault = str(fault)
+        except Exception as error:
+            if not self._scan_fault:
+                logger.opt(exception=error).error("our own bug while looking through the inbox")
+            self._scan_fault = f"Keyturn failed while looking through the inbox ({type(error).__name__}: {error})"
 
     def _prune(self) -> None:
         if self._monotonic() < self._prune_at:
@@ -167,13 +208,16 @@ class Service:
             logger.warning("old drops could not be removed: {}", error)
 
     def _catch_up(self) -> None:
-        if self._unreconciled.is_set():
-            self._unreconciled.clear()
-            try:
+        """After a fault the folders are asked anew: a step may have been half done."""
+        try:
+            if self._doubtful:
+                self._pending = list(self._spool.recover())
+                self._doubtful = False
+            if self._unreconciled.is_set():
                 self._reconcile()
-            except OSError as error:
-                self._unreconciled.set()
-                self._pause(shop_fault(error) or ShopFault(str(error)))
+                self._unreconciled.clear()
+        except OSError as error:
+            self._pause(shop_fault(error) or ShopFault(str(error)))
 
     def _start_next(self) -> None:
         claim = self._pending.pop(0) if self._pending else self._claim_next()
@@ -190,9 +234,12 @@ class Service:
             except Changed as changed:
                 logger.info("{}; waiting for it to lie still", changed)
             except PermissionError as error:
-                self._inbox.hold(ready.name, f"cannot be taken: {error.strerror}", self._monotonic())
+                self._doubtful = True
+                note = f"cannot be taken ({error.strerror}): let the shop's group write to it (chmod -R g+w)"
+                self._inbox.hold(ready.name, note, self._monotonic())
                 continue
             except OSError as error:
+                self._doubtful = True
                 self._pause(shop_fault(error) or ShopFault(str(error)))
                 return None
             finally:
@@ -218,6 +265,7 @@ class Service:
             self._pause(ShopFault(f"Keyturn failed on {claim.name} ({type(error).__name__}: {error})", "see the log"))
         finally:
             self._working = None
+            self._unseen = True
             self._told(None)
             self._idle_since = self._monotonic()
             self._wake.set()
@@ -257,7 +305,7 @@ class Service:
             pid=os.getpid(),
             paused=self._scan_fault or self._fault or None,
             watching=self._watch.says,
-            waiting=self._inbox.waiting(),
+            waiting=tuple(map(_readable, self._inbox.waiting())),
             working=(working,) if working else (),
             ready=self._ledger.ready(),
             refused=self._ledger.refused(),
@@ -278,7 +326,7 @@ class Service:
                 return
             office.write_state(self._shop, state)
             office.write_board(self._shop, state)
-        except OSError as error:
+        except (OSError, ValueError) as error:  # what cannot be written down must not end the service either
             logger.warning("the board cannot be written: {}", error)
             return
         self._board_at, self._board_shown = now, state
@@ -293,7 +341,8 @@ class Service:
         return self._now().isoformat(timespec="seconds")
 
     def _quiet(self) -> bool:
-        return not self._busy() and not self._pending and self._inbox.is_empty() and not self._scan_fault
+        in_doubt = self._unseen or self._doubtful or self._unreconciled.is_set() or self._scan_fault
+        return not in_doubt and not self._busy() and not self._pending and self._inbox.is_empty()
 
     def _nap_s(self) -> float:
         """Short while something is going on, else until the next scan, but never past half a watchdog."""
@@ -307,13 +356,15 @@ class Service:
         self._reloading.clear()
         self._notifier.reloading()
         try:
-            self._settings, self._rules = settings.load(self._shop.root), rulebook.load(self._shop.rules)
+            wanted, rules = settings.load(self._shop.root), rulebook.load(self._shop.rules)
+            crew = self._crew_of(wanted, rules)
         except ShopFault as fault:
             logger.error("not reloaded, the old rules stand: {}", fault)
         else:
+            self._settings, self._rules = wanted, rules
             self._inbox.renew(self._settings, self._rules)
             self._crew.close()
-            self._crew = self._crew_of(self._settings, self._rules)
+            self._crew = crew
             self._watch.stop()
             self._watch = Watch(self._shop.inbox, self._settings.watch, self._wake.set)
             self._watch.start()
@@ -338,3 +389,7 @@ class Service:
         except OSError as error:
             logger.warning("the board cannot be written: {}", error)
         logger.info("stopped")
+
+
+def _readable(waiting: Waiting) -> Waiting:
+    return waiting.model_copy(update={"name": readable(waiting.name), "note": readable(waiting.note)})

@@ -5,10 +5,11 @@ A wrong setting is the operator's fault and is reported with all others at once.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 from pydantic_settings import (
     BaseSettings,
     PydanticBaseSettingsSource,
@@ -19,6 +20,15 @@ from pydantic_settings import (
 from keyturn.reasons import ShopFault
 
 FILE_NAME = "keyturn.toml"
+
+
+def _crew_address(value: str) -> str:
+    if value != "local" and not re.fullmatch(r"(tcp|tls)://([\w.-]+|\[[\da-fA-F:.]+\]):\d{1,5}", value):
+        raise ValueError('is neither "local" nor a Dask scheduler\'s address such as "tcp://10.0.0.5:8786"')
+    return value
+
+
+CrewAddress = Annotated[str, AfterValidator(_crew_address)]
 
 
 class SettleSettings(BaseModel):
@@ -65,6 +75,7 @@ class Settings(BaseSettings):
     scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
     watch: Literal["auto", "events", "polling"] = "auto"
     workers: Annotated[int, Field(ge=0, le=256)] = 0
+    crew: CrewAddress = "local"
     keep: KeepSettings = KeepSettings()
     hooks: HookSettings = HookSettings()
     log: LogSettings = LogSettings()

@@ -35,6 +35,7 @@ SETTINGS_TEXT = """\
 # scan_seconds = 5            # how often the inbox is looked through when nothing happens
 # watch = "auto"              # auto | events | polling (auto polls on network mounts)
 # workers = 0                 # processes for frame work; 0 = one a core
+# crew = "local"              # or a Dask scheduler, such as "tcp://10.0.0.5:8786"
 
 [settle]
 # seconds = 5                 # a drop is whole when nothing has changed for so long
