@@ -14,7 +14,7 @@ import pytest
 from PIL import ExifTags, Image, ImageOps
 
 SAMPLES = Path(__file__).parents[1] / "sample_inbox"
-DROPS = ["bakery-steam", "fern-unfurls", "ferry-steps", "garden-gate", "lamp-by-lamp", "second-van"]
+DROPS = ["bakery-steam", "fern-unfurls", "ferry-glide", "ferry-steps", "garden-gate", "lamp-by-lamp", "second-van"]
 
 
 def _draw(out: Path, *drops: str) -> None:
@@ -101,6 +101,8 @@ def test_the_sample_inbox_stays_small() -> None:
         ("second-van", "push-in/*.jpg", 18, (1024, 768)),
         ("second-van", "dusk.jpg", 1, (1600, 1200)),
         ("ferry-steps", "steps/*.png", 7, (576, 768)),
+        ("ferry-glide", "lake.png", 1, (1280, 720)),
+        ("ferry-glide", "ferry.png", 1, (600, 400)),
     ],
 )
 def test_pictures_have_the_sizes_their_story_needs(drop: str, pattern: str, count: int, size: tuple[int, int]) -> None:

@@ -10,63 +10,24 @@ import json
 import re
 import tomllib
 from itertools import pairwise
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    ValidationError,
-    field_validator,
-)
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
 from pydantic_core import ErrorDetails
 
+from keyturn.drawn import Crossfade, Glide, Pan, Sprite
 from keyturn.reasons import Reason, Refused, refuse
+from keyturn.tables import Art, Colour, Share, Table, Words, rgb
 
 FILE_NAME = "job.toml"
-
-_HEX = re.compile(r"#[0-9a-fA-F]{6}")
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]")
-
-
-def _one_line(text: str) -> str:
-    text = text.strip()
-    if not text:
-        raise ValueError("must not be empty")
-    if _CONTROL.search(text):
-        raise ValueError("must be a single line of plain text")
-    return text
-
-
-def _inside(pattern: str) -> str:
-    path = PurePosixPath(pattern)
-    if path.is_absolute() or ".." in path.parts or "\\" in pattern or "**" in pattern:
-        raise ValueError("must name files inside the drop, with / between folders and without .. or **")
-    return pattern
-
-
-def _hex_colour(text: str) -> str:
-    if not _HEX.fullmatch(text):
-        raise ValueError('must be a colour such as "#0b1d2a"')
-    return text.lower()
 
 
 def _listed(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
-Words = Annotated[str, Field(max_length=200), AfterValidator(_one_line)]
-Art = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(_inside)]
-Colour = Annotated[str, AfterValidator(_hex_colour)]
-Share = Annotated[float, Field(ge=0, le=1)]
 Plays = Annotated[int, Field(ge=1, le=10_000)] | Literal["until-booted"]
-
-
-class Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
 class LogoTable(Table):
@@ -93,11 +54,23 @@ class Motion(Table):
 
 class Part(Table):
     art: Annotated[
-        Art,
+        Art | None,
         Field(description='Pictures of this part: "lamps/*.png", one picture, or a GIF, APNG or WebP clip.'),
-    ]
+    ] = None
+    glide: Annotated[Glide | None, Field(description="In place of art: pictures or words that glide.")] = None
     plays: Annotated[Plays, Field(description='How often it runs: a number or "until-booted".')] = 1
     pause: Annotated[float, Field(ge=0, le=60, description="Seconds of rest after each play.")] = 0.0
+    backdrop: Annotated[
+        Art | None,
+        Field(description="A still that lies behind every picture of this part; see-through areas show it."),
+    ] = None
+    reverse: Annotated[bool, Field(description="Plays backwards.")] = False
+    there_and_back: Annotated[bool, Field(description="Plays forwards and then backwards.")] = False
+    pan: Annotated[Pan | None, Field(description="A slow move over the one picture of art, from and to.")] = None
+    crossfade: Annotated[
+        Crossfade | None,
+        Field(description='Its last picture dissolves into another: { to = "night.png", frames = 24 }.'),
+    ] = None
     hold_screen: Annotated[
         Words | None,
         Field(
@@ -105,6 +78,19 @@ class Part(Table):
             "a part with it delays the home screen and the reversing camera."
         ),
     ] = None
+
+    @model_validator(mode="after")
+    def _made_of_one_thing(self) -> Part:
+        if (self.art is None) == (self.glide is None):
+            raise ValueError('needs either art = "lamps/*.png" or a [part.glide] table, and not both')
+        if self.glide and (self.backdrop or self.pan):
+            raise ValueError("has a glide, whose backdrop stands in [part.glide]; it takes no backdrop or pan here")
+        return self
+
+    @property
+    def lasts_seconds(self) -> bool:
+        """Is any of it drawn to last a time, whatever the rate?"""
+        return any(drawn and drawn.seconds for drawn in (self.glide, self.pan, self.crossfade))
 
 
 class Manifest(Table):
@@ -115,8 +101,8 @@ class Manifest(Table):
     customer: Annotated[Words, Field(description="Whose radio this is; one proof sheet a customer.")]
     radio: Annotated[
         tuple[Words, ...],
-        BeforeValidator(_listed),
         Field(strict=False, min_length=1, max_length=12, description="One radio or a list of radios."),
+        BeforeValidator(_listed, json_schema_input_type=Words | tuple[Words, ...]),
     ]
     job: Annotated[Words | None, Field(description="Name of the job. Default: the folder's name.")] = None
     artist: Annotated[Words | None, Field(description="Who drew it.")] = None
@@ -130,9 +116,12 @@ class Manifest(Table):
         tuple[Share, Share],
         Field(strict=False, description="What cover keeps: shares of width and height from the top left."),
     ] = (0.5, 0.5)
-    logo: LogoTable = LogoTable()
-    motion: Motion = Motion()
-    part: Annotated[tuple[Part, ...], Field(strict=False, max_length=60)] = ()
+    logo: Annotated[LogoTable, Field(description="The still that stands before the animation.")] = LogoTable()
+    motion: Annotated[Motion, Field(description="Rate and timing.")] = Motion()
+    part: Annotated[
+        tuple[Part, ...],
+        Field(strict=False, max_length=60, description="The parts of the animation in playing order."),
+    ] = ()
 
     @field_validator("radio")
     @classmethod
@@ -144,8 +133,7 @@ class Manifest(Table):
     @property
     def ground(self) -> tuple[int, int, int]:
         """The background as 8-bit sRGB."""
-        red, green, blue = bytes.fromhex(self.background[1:])
-        return red, green, blue
+        return rgb(self.background)
 
 
 def schema() -> dict[str, Any]:
@@ -280,37 +268,51 @@ def _explained(problem: ErrorDetails) -> Reason:
             file=FILE_NAME,
             field=field,
         )
-    if problem["type"] == "missing":
+    if problem["type"] == "missing" and not place[-1].isdigit():
         return refuse("manifest-key-missing", "is missing", f'add {place[-1]} = "..."', file=FILE_NAME, field=field)
-    what = problem["msg"].removeprefix("Value error, ")
+    what = "has too few numbers" if problem["type"] == "missing" else problem["msg"].removeprefix("Value error, ")
     given = problem.get("input")
     shown = f" (given: {str(given)[:80]!r})" if isinstance(given, str | int | float | bool) else ""
     return refuse("manifest-value", f"{what}{shown}", _described(place), file=FILE_NAME, field=field)
 
 
+_TABLES: dict[str, tuple[str, type[BaseModel]]] = {
+    "": ("the top of the file", Manifest),
+    "motion": ("[motion]", Motion),
+    "part": ("[part]", Part),
+    "logo": ("[logo]", LogoTable),
+    "glide": ("[part.glide]", Glide),
+    "sprite": ("[part.glide.sprite]", Sprite),
+    "pan": ("[part.pan]", Pan),
+    "crossfade": ("[part.crossfade]", Crossfade),
+}
+
+
 def _table_at(place: tuple[str, ...]) -> type[BaseModel]:
-    tables: dict[str, type[BaseModel]] = {"logo": LogoTable, "motion": Motion, "part": Part}
-    return tables.get(place[0], Manifest) if len(place) > 1 else Manifest
+    """The table in which the last step of `place` is a key."""
+    around = next((step for step in reversed(place[:-1]) if step in _TABLES), "")
+    return _TABLES[around][1]
+
+
+def _keys(table: type[BaseModel]) -> list[str]:
+    return [field.alias or name for name, field in table.model_fields.items()]
 
 
 def _near_miss(place: tuple[str, ...]) -> str:
-    known = list(_table_at(place).model_fields)
+    known = _keys(_table_at(place))
     near = difflib.get_close_matches(place[-1].lower(), known, n=1, cutoff=0.6)
     if near:
         return f'did you mean "{near[0]}"?'
-    elsewhere = [
-        f"[{name}]"
-        for name, table in (("motion", Motion), ("part", Part), ("logo", LogoTable), ("", Manifest))
-        if place[-1] in table.model_fields
-    ]
+    elsewhere = [where for where, table in _TABLES.values() if place[-1] in _keys(table)]
     if elsewhere:
-        where = elsewhere[0] if elsewhere[0] != "[]" else "the top of the file"
-        return f'"{place[-1]}" belongs in {where}'
+        return f'"{place[-1]}" belongs in {elsewhere[0]}'
     return f"take it out; the keys known here: {', '.join(known)}"
 
 
 def _described(place: tuple[str, ...]) -> str:
-    info = _table_at(place).model_fields.get(next((s for s in reversed(place) if not s.isdigit()), ""))
+    name = next((step for step in reversed(place) if not step.isdigit()), "")
+    fields = _table_at(place[: place.index(name) + 1]).model_fields
+    info = next((field for key, field in fields.items() if name == (field.alias or key)), None)
     if info is None:
         return "write it as the artist's chapter of the README shows"
     choices = [c for c in get_args(info.annotation) if isinstance(c, str)]

@@ -18,6 +18,10 @@ from keyturn.records import JobRecord, ProofRecord, Ready, RefusedDrop, Rejectio
 from keyturn.rulebook import Rulebook
 from keyturn.shop import Shop
 
+WITH_PICTURES = 20
+"""Newest revisions whose pictures are read for a sheet: it has no room for more, and a customer of many years
+must not make each new job slower."""
+
 _REVISION = re.compile(r"(?P<job>.+)-r(?P<number>[1-9][0-9]*)")
 
 
@@ -71,10 +75,14 @@ def read_rejection(folder: Path) -> Rejection | None:
 def write_sheet(outbox: Path, customer: str, rules: Rulebook) -> Path | None:
     """Writes outbox/<customer>/proof.html from that customer's revisions; None where there are none."""
     folder = outbox / customer
-    jobs = [(record, read_proof(path)) for _, _, path in revisions(folder) if (record := read_job(path))]
-    if not jobs:
+    made = [(record, path) for _, _, path in revisions(folder) if (record := read_job(path))]
+    if not made:
         return None
-    jobs.sort(key=lambda pair: (pair[0].made_at, pair[0].revision), reverse=True)
+    made.sort(key=lambda pair: (pair[0].made_at, pair[0].revision), reverse=True)
+    jobs = [
+        (record, read_proof(path) if place < WITH_PICTURES else ProofRecord(radios=()))
+        for place, (record, path) in enumerate(made)
+    ]
     page = sheet(jobs[0][0].customer, jobs, rules.safety.cautions.sheet)
     target = folder / "proof.html"
     disk.write_atomic(target, page.encode("utf-8"))

@@ -1,15 +1,20 @@
-"""Which pictures make which part: the manifest's patterns, or what a person would guess from the folders."""
+"""Which pictures make which part: the manifest's patterns, or what a person would guess from the folders.
+
+What Keyturn draws from (backdrops, sprites, the picture a part dissolves into) is found here as well.
+"""
 
 from __future__ import annotations
 
 import filecmp
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
 
+from keyturn.drawn import Glide, Sprite
 from keyturn.intake import stills
 from keyturn.intake.clips import is_clip
+from keyturn.intake.glide import letters_missing
 from keyturn.intake.stills import Probe
 from keyturn.intake.survey import Survey
 from keyturn.manifest import FILE_NAME, Manifest, Part
@@ -18,28 +23,8 @@ from keyturn.rulebook import Intake
 from keyturn.stages import renumber
 
 _PICTURES = frozenset(
-    [
-        ".png",
-        ".apng",
-        ".jpg",
-        ".jpeg",
-        ".jpe",
-        ".jfif",
-        ".webp",
-        ".bmp",
-        ".dib",
-        ".tif",
-        ".tiff",
-        ".gif",
-        ".heic",
-        ".heif",
-        ".avif",
-        ".svg",
-        ".psd",
-        ".mp4",
-        ".mov",
-        ".webm",
-    ]
+    ".png .apng .jpg .jpeg .jpe .jfif .webp .bmp .dib .tif .tiff .gif "
+    ".heic .heif .avif .svg .psd .mp4 .mov .webm".split()
 )
 """Endings by which a file is taken for art when the manifest names none; the contents decide later."""
 
@@ -48,15 +33,22 @@ UNTIL_BOOTED = "until-booted"
 
 @dataclass(frozen=True, slots=True)
 class PartArt:
-    """One part's pictures in playing order: several stills, or one clip."""
+    """One part's pictures in playing order: several stills, or one clip, or none where `said` has a glide.
+
+    `said` is the manifest's part, with the names that the files really have.
+    """
 
     art: str
     names: tuple[str, ...]
     clip: bool
     plays: int | str
     pause_s: float
-    hold_screen: str | None = None
-    last_only: bool = False  # of a clip: the hold of its last frame
+    said: Part
+    holds: PartArt | None = None  # the part whose last picture this one shows
+
+    @property
+    def hold_screen(self) -> str | None:
+        return None if self.holds else self.said.hold_screen
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +66,13 @@ def job_art(manifest: Manifest, found: Survey, intake: Intake) -> JobArt:
     reasons: list[Reason] = []
     logo = _logo(manifest, found.files, reasons)
     wanted = list(manifest.part) or _guessed(found.files, logo, reasons)
-    chosen = [(part, _matching(part, number, found.files, reasons)) for number, part in enumerate(wanted, 1)]
-    used = dict.fromkeys(name for _, names in chosen for name in names)
+    wanted = [_as_named(part, number, found.files, reasons) for number, part in enumerate(wanted, 1)]
+    beside = dict.fromkeys(name for part in wanted for name in _beside(part) if name in found.files)
+    chosen = [(part, _matching(part, number, found.files, beside, reasons)) for number, part in enumerate(wanted, 1)]
+    used = dict.fromkeys([*(name for _, names in chosen for name in names), *beside])
     probes = _probed(found.root, [*used, *([logo] if logo else [])], intake, reasons)
-    parts = [_part(part, names, probes, found.root, reasons) for part, names in chosen if names]
+    reasons += _moving(beside, probes)
+    parts = [_part(part, names, probes, found.root, reasons) for part, names in chosen if names or part.glide]
     _unused(found.files, used, logo, reasons)
     _end_in_a_hold(parts, reasons)
     if not parts and not _refuses(reasons):
@@ -100,19 +95,30 @@ def _logo(manifest: Manifest, files: Sequence[str], reasons: list[Reason]) -> st
     if wanted == "first-frame":
         return None
     if wanted is None:
-        found = [n for n in files if "/" not in n and Path(n).stem.lower() == "logo" and is_art(n)]
+        found = [n for n in files if _is_logo(n) and is_art(n)]
         if len(found) > 1:
             what = f"there are several logos: {', '.join(found)}"
             reasons.append(refuse("logo-doubled", what, "keep one, or name it under [logo]", file=found[0]))
         return found[0] if found else None
+    return _one(wanted, files, reasons, "logo-missing", "name one picture, or first-frame", "logo.art")
+
+
+def _is_logo(name: str) -> bool:
+    return "/" not in name and PurePosixPath(name).stem.lower() == "logo"
+
+
+def _has_number(name: str) -> bool:
+    return any(letter.isdigit() for letter in PurePosixPath(name).stem)
+
+
+def _one(wanted: str, files: Sequence[str], reasons: list[Reason], code: str, mend: str, field: str) -> str | None:
+    """The one file of the drop that `wanted` names."""
     names = _glob(wanted, files, reasons)
-    if len(names) != 1:
-        what = f'"{wanted}" names {len(names)} files of the drop' if names else f'"{wanted}" is not in the drop'
-        reasons.append(
-            refuse("logo-missing", what, "name one picture, or first-frame", file=FILE_NAME, field="logo.art")
-        )
-        return None
-    return names[0]
+    if len(names) == 1:
+        return names[0]
+    what = f'"{wanted}" names {len(names)} files of the drop' if names else f'"{wanted}" is not in the drop'
+    reasons.append(refuse(code, what, mend, file=FILE_NAME, field=field))
+    return None
 
 
 def _guessed(files: Sequence[str], logo: str | None, reasons: list[Reason]) -> list[Part]:
@@ -127,14 +133,23 @@ def _guessed(files: Sequence[str], logo: str | None, reasons: list[Reason]) -> l
     return [Part(art=f"{folder}/*") for folder in folders] if folders else ([Part(art="*")] if loose else [])
 
 
-def _matching(part: Part, number: int, files: Sequence[str], reasons: list[Reason]) -> tuple[str, ...]:
+def _matching(
+    part: Part, number: int, files: Sequence[str], beside: Mapping[str, None], reasons: list[Reason]
+) -> tuple[str, ...]:
+    """The pictures of `part.art`. A pattern leaves out the logo, and of what is drawn from `beside` the frames
+    all that has no number: scene.png is no frame, and 0048.png may be a frame and a backdrop."""
+    if part.art is None:
+        return ()
     names = tuple(n for n in _glob(part.art, files, reasons) if is_art(n) or n == part.art)
-    if "*" in part.art and "/" not in part.art:
-        names = tuple(n for n in names if Path(n).stem.lower() != "logo")
+    if "*" in part.art:
+        names = tuple(n for n in names if not _is_logo(n) and (n not in beside or _has_number(n)))
     if not names:
         what = f'"{part.art}" matches no picture of the drop'
         mend = _nearest_folder(part.art, files)
         reasons.append(refuse("part-empty", what, mend, file=FILE_NAME, field=f"part.{number}.art"))
+    if part.pan and len(names) > 1:
+        what = f'"{part.art}" names {len(names)} pictures, and a pan moves over one'
+        reasons.append(refuse("pan-of-several", what, "name one picture", file=FILE_NAME, field=f"part.{number}.art"))
     return names
 
 
@@ -179,10 +194,14 @@ def _part(
         what = "moves, and stands among other pictures of its part"
         reasons.append(refuse("clip-among-stills", what, "give each clip a [[part]] of its own", file=clips[0]))
     if len(names) > 1:
-        ordered = renumber.order(names, part=_said(part.art), same=_same_content(root))
+        ordered = renumber.order(names, part=_said(part.art or ""), same=_same_content(root))
         reasons += ordered.reasons
         names = ordered.names
-    return PartArt(part.art, names, clip, part.plays, part.pause, part.hold_screen)
+    if part.pan and clip:
+        what = "moves by itself; a pan moves over a still"
+        reasons.append(refuse("pan-of-clip", what, "name a still", file=names[0]))
+    art = part.art or "a glide drawn by Keyturn"
+    return PartArt(art, names, clip, part.plays, part.pause, part)
 
 
 def _said(art: str) -> str:
@@ -208,7 +227,64 @@ def _end_in_a_hold(parts: list[PartArt], reasons: list[Reason]) -> None:
             mend = "put it last, or give it a number of plays"
             reasons.append(refuse("part-unreachable", what, mend, file=FILE_NAME, field=f"part.{number}.plays"))
     if parts and parts[-1].plays != UNTIL_BOOTED:
-        last = parts[-1]
-        parts.append(
-            PartArt(f"last picture of {_said(last.art)}", last.names[-1:], last.clip, UNTIL_BOOTED, 0.0, last_only=True)
+        parts.append(_hold(parts[-1]))
+
+
+def _hold(last: PartArt) -> PartArt:
+    names = last.names[:1] if last.said.reverse else last.names[-1:]
+    art = f"last picture of {_said(last.art)}"
+    return replace(last, art=art, names=names, plays=UNTIL_BOOTED, pause_s=0.0, holds=last)
+
+
+# -- what Keyturn draws from ------------------------------------------------------------------------
+
+
+def _as_named(part: Part, number: int, files: Sequence[str], reasons: list[Reason]) -> Part:
+    """`part` with its backdrop, sprites and last picture by the names the files really have."""
+
+    def found(wanted: str | None, key: str) -> str | None:
+        if wanted is None:
+            return None
+        field = f"part.{number}.{key}"
+        return _one(wanted, files, reasons, "picture-missing", "name one picture of the drop", field) or wanted
+
+    changes: dict[str, object] = {"backdrop": found(part.backdrop, "backdrop")}
+    if part.crossfade:
+        to = found(part.crossfade.to, "crossfade.to")
+        changes["crossfade"] = part.crossfade.model_copy(update={"to": to})
+    if part.glide:
+        sprites = [
+            sprite.model_copy(update={"art": found(sprite.art, f"glide.sprite.{place}.art")})
+            for place, sprite in enumerate(part.glide.sprites, 1)
+        ]
+        behind = found(part.glide.backdrop, "glide.backdrop")
+        changes["glide"] = part.glide.model_copy(update={"backdrop": behind, "sprite": tuple(sprites), "text": None})
+        reasons += _unwritable(part.glide, sprites, number)
+    return part.model_copy(update=changes)
+
+
+def _beside(part: Part) -> list[str]:
+    """The pictures that are not frames by themselves."""
+    glide = [part.glide.backdrop, *(s.art for s in part.glide.sprites)] if part.glide else []
+    return [n for n in (part.backdrop, part.crossfade and part.crossfade.to, *glide) if n]
+
+
+def _moving(beside: Mapping[str, None], probes: Mapping[str, Probe]) -> list[Reason]:
+    what, mend = "moves, and is wanted as a still", "save one picture of it as PNG and name that"
+    return [
+        refuse("clip-as-still", what, mend, file=name) for name in beside if name in probes and is_clip(probes[name])
+    ]
+
+
+def _unwritable(glide: Glide, sprites: Sequence[Sprite], number: int) -> list[Reason]:
+    return [
+        refuse(
+            "letters-missing",
+            f'the typeface has no shape for {" ".join(missing)} in "{sprite.text}"',
+            "write it otherwise, or draw the words as a picture and name it as a sprite's art",
+            file=FILE_NAME,
+            field=f"part.{number}.glide" + (f".sprite.{place}.text" if glide.sprite else ".text"),
         )
+        for place, sprite in enumerate(sprites, 1)
+        if (missing := letters_missing(sprite.text or ""))
+    ]

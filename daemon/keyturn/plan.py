@@ -8,14 +8,14 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from statistics import median
 
+from keyturn.footage import Footage
 from keyturn.frame import Source
-from keyturn.intake.clips import resample
 from keyturn.manifest import FILE_NAME, Manifest
 from keyturn.parts import UNTIL_BOOTED, JobArt, PartArt
 from keyturn.reasons import Reason, mended, note, refuse
 from keyturn.records import PaceRow
 from keyturn.rulebook import Enlarging, Radio
-from keyturn.stages.normalize import Fit, enlargement
+from keyturn.stages.normalize import Fit
 from keyturn.stages.renumber import part_name
 from keyturn.unit.boot import BootModel
 from keyturn.unit.desc import Desc, PartType, Row
@@ -95,6 +95,10 @@ class _Job:
     boot: BootModel
 
     @property
+    def footage(self) -> Footage:
+        return Footage(self.art, self.root, self.radio.panel.size)
+
+    @property
     def finish(self) -> float:
         return self.manifest.motion.finish
 
@@ -145,7 +149,7 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: E
 
 
 def parts_at(job: _Job, fps: int) -> tuple[PlannedPart, ...]:
-    """The rows and frames at `fps`: clips are resampled to it, pauses counted in it."""
+    """The rows and frames at `fps`: clips are resampled to it, what lasts seconds is drawn in it, pauses counted."""
     return tuple(_planned(job, art, number, fps) for number, art in enumerate(job.art.parts))
 
 
@@ -157,20 +161,11 @@ def _planned(job: _Job, art: PartArt, number: int, fps: int) -> PlannedPart:
         pause=math.floor(pause + 0.5),
         path=part_name(number),
     )
-    return PlannedPart(row, _sources(job, art, fps), art.pause_s, art.art)
+    return PlannedPart(row, job.footage.sources(art, fps), art.pause_s, art.art)
 
 
 def _type(job: _Job, art: PartArt) -> PartType:
     return "c" if art.hold_screen and "c" in job.radio.firmware.part_types else "p"
-
-
-def _sources(job: _Job, art: PartArt, fps: int) -> tuple[Source, ...]:
-    if not art.clip:
-        return tuple(Source(job.root / name, name) for name in art.names)
-    name = art.names[0]
-    durations = job.art.probes[name].durations_ms
-    shown = (len(durations) - 1,) if art.last_only else resample(durations, fps)
-    return tuple(Source(job.root / name, name, index) for index in shown)
 
 
 def _plays_trusted(job: _Job) -> list[Reason]:
@@ -203,15 +198,15 @@ def _holds_screen(job: _Job) -> list[Reason]:
 def _enlarged(job: _Job, rules: Enlarging) -> list[Reason]:
     """Art much smaller than the panel looks soft; far smaller it is refused. One finding for the smallest."""
     fit = fit_for(job.manifest, job.radio)
-    factors = {name: enlargement(probe.size, fit) for name, probe in job.art.probes.items()}
+    factors = job.footage.enlarged(fit)
     name, factor = max(factors.items(), key=lambda item: item[1], default=("", 0.0))
     if factor <= rules.note_above:
         return []
     soft = sum(f > rules.note_above for f in factors.values())
     more = f" ({soft} pictures are enlarged)" if soft > 1 else ""
-    size = "{} x {}".format(*job.art.probes[name].size)
-    what = f"is {size} and is enlarged {factor:.1f} times for {job.radio.name}{more}: it will look soft"
-    mend = "draw it at {} x {} or larger".format(*job.radio.panel.size)
+    wide, high = job.art.probes[name].size
+    what = f"is {wide} x {high} and is enlarged {factor:.1f} times for {job.radio.name}{more}: it will look soft"
+    mend = f"draw it at {math.ceil(wide * factor)} x {math.ceil(high * factor)} or larger"
     finding = refuse if factor > rules.refuse_above else note
     return [finding("art-too-small" if finding is refuse else "art-soft", what, mend, file=name)]
 
@@ -249,7 +244,7 @@ def _fps(job: _Job, reasons: list[Reason]) -> int:
             what = f"{wanted} fps is outside what {job.radio.name} is trusted with; {fps} fps it is"
             reasons.append(mended("fps-limited", what, file=FILE_NAME, field="motion.fps"))
         return fps
-    natural = _clip_fps(job)
+    natural = _natural_fps(job)
     lowest = min(max(limits.fps_min, natural), limits.fps_max)
     choice = choose_fps(
         job.units_at,
@@ -263,17 +258,15 @@ def _fps(job: _Job, reasons: list[Reason]) -> int:
     return choice.fps
 
 
-def _clip_fps(job: _Job) -> int:
-    """The rate of the quickest clip, from the median of its frames; 0 where there is no clip.
+def _natural_fps(job: _Job) -> int:
+    """The rate of the quickest clip, from the median of its frames, or of what is drawn to last some seconds;
+    0 where there is neither.
 
-    A clip lasts as long at any rate, so "auto" would always choose the lowest: its own is the floor.
+    What lasts as long at any rate would always let "auto" choose the lowest: its own is the floor.
     """
-    rates = [
-        round(1000 / median(job.art.probes[part.names[0]].durations_ms))
-        for part in job.art.parts
-        if part.clip and not part.last_only
-    ]
-    return max(rates, default=0)
+    parts = [part for part in job.art.parts if not part.holds]
+    clips = [round(1000 / median(job.art.probes[part.names[0]].durations_ms)) for part in parts if part.clip]
+    return max([*clips, *(LOOP_FPS for part in parts if part.said.lasts_seconds)], default=0)
 
 
 def _made_to_fit(job: _Job, parts: tuple[PlannedPart, ...], fps: int, reasons: list[Reason]) -> tuple[PlannedPart, ...]:

@@ -1,0 +1,120 @@
+"""A part's frames at a rate, for one panel: which picture each is made from and what is done with it."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from keyturn.drawn import Crossfade, Glide, Pan, Sprite
+from keyturn.frame import Source
+from keyturn.intake import recipes
+from keyturn.intake.clips import resample
+from keyturn.intake.glide import Figure, Placed
+from keyturn.intake.motion import Track, poses
+from keyturn.manifest import FILE_NAME
+from keyturn.parts import JobArt, PartArt
+from keyturn.stages.normalize import Fit, enlargement
+from keyturn.tables import rgb
+
+Size = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Footage:
+    """The job's art in `root`, to be shown on a panel of `size` pixels."""
+
+    art: JobArt
+    root: Path
+    size: Size
+
+    def sources(self, part: PartArt, fps: int) -> tuple[Source, ...]:
+        """One a frame, in playing order."""
+        if part.holds:
+            return self.sources(part.holds, fps)[-1:]
+        said = part.said
+        frames = self._glide(said.glide, fps) if said.glide else self._pictures(part, fps)
+        if said.backdrop:
+            behind = self.root / said.backdrop, said.backdrop
+            frames = tuple(replace(source, backdrop=behind) for source in frames)
+        if said.crossfade:
+            frames += self._dissolve(frames[-1], said.crossfade, fps)
+        rests = part.plays == 1 or part.pause_s > 0
+        return recipes.reordered(frames, reverse=said.reverse, there_and_back=said.there_and_back, rests=rests)
+
+    def _pictures(self, part: PartArt, fps: int) -> tuple[Source, ...]:
+        stills = tuple(Source(self.root / name, name) for name in part.names)
+        if part.clip:
+            durations = self.art.probes[part.names[0]].durations_ms
+            return tuple(replace(stills[0], index=index) for index in resample(durations, fps))
+        return self._pan(stills[0], part.said.pan, fps) if part.said.pan else stills
+
+    def _pan(self, still: Source, pan: Pan, fps: int) -> tuple[Source, ...]:
+        views = recipes.stretches(*self.pan_ends(still.name, pan), pan.count(fps), pan.ease)
+        return tuple(replace(still, view=view) for view in views)
+
+    def pan_ends(self, name: str, pan: Pan) -> tuple[recipes.Box, recipes.Box]:
+        picture = self.art.probes[name].size
+        return recipes.framed(pan.start, picture, self.size), recipes.framed(pan.stop, picture, self.size)
+
+    def _dissolve(self, last: Source, crossfade: Crossfade, fps: int) -> tuple[Source, ...]:
+        other = Source(self.root / crossfade.to, crossfade.to, backdrop=last.backdrop)
+        shares = recipes.dissolve_shares(crossfade.count(fps))
+        return (*(replace(last, into=(other, share)) for share in shares[:-1]), other)
+
+    def _glide(self, glide: Glide, fps: int) -> tuple[Source, ...]:
+        frames = glide.count(fps)
+        ways = [
+            [Placed(self._figure(sprite), pose) for pose in poses(self._track(sprite), frames)]
+            for sprite in glide.sprites
+        ]
+        still = self._still(glide)
+        return tuple(replace(still, figures=figures) for figures in zip(*ways, strict=True))
+
+    def _still(self, glide: Glide) -> Source:
+        if glide.backdrop:
+            return Source(self.root / glide.backdrop, glide.backdrop)
+        return Source(None, next(iter(glide.named()), FILE_NAME))
+
+    def _figure(self, sprite: Sprite) -> Figure:
+        if sprite.art:
+            return Figure(sprite.art, self.root / sprite.art)
+        return Figure(FILE_NAME, text=sprite.text or "", colour=rgb(sprite.colour))
+
+    def _track(self, sprite: Sprite) -> Track:
+        wide, high = self.size
+        small, large = sprite.size
+        return Track(
+            points=tuple((x * wide, y * high) for x, y in sprite.path),
+            bend=sprite.bend,
+            ease=sprite.ease,
+            sizes=(small * high, large * high),
+            turns=sprite.turn,
+            bob=(sprite.bob[0] * high, sprite.bob[1]),
+            repeat=sprite.repeat,
+            fade=sprite.fade,
+        )
+
+    # -- how large the art must be ------------------------------------------------------------------
+
+    def enlarged(self, fit: Fit) -> dict[str, float]:
+        """How many panel pixels a pixel of each picture becomes across; the most, where it is used twice."""
+        logo = self.art.logo
+        factors = {logo: enlargement(self.art.probes[logo].size, fit)} if logo else {}
+        for name, factor in itertools.chain.from_iterable(self._enlarged(part, fit) for part in self.art.parts):
+            factors[name] = max(factor, factors.get(name, 0.0))
+        return factors
+
+    def _enlarged(self, part: PartArt, fit: Fit) -> Iterator[tuple[str, float]]:
+        probes, said = self.art.probes, part.said
+        filling = [said.backdrop, said.crossfade and said.crossfade.to, said.glide and said.glide.backdrop]
+        for name in (*filling, *(() if said.pan else part.names)):
+            if name:
+                yield name, enlargement(probes[name].size, fit)
+        if said.pan:
+            boxes = self.pan_ends(part.names[0], said.pan)
+            yield part.names[0], max(self.size[0] / (right - left) for left, _, right, _ in boxes)
+        for sprite in said.glide.sprites if said.glide else ():
+            if sprite.art:
+                yield sprite.art, max(sprite.size) * self.size[1] / probes[sprite.art].size[1]

@@ -1,0 +1,50 @@
+"""What the manifest's tables are made of: kinds of values, each with its complaint in the artist's words."""
+
+from __future__ import annotations
+
+import re
+from pathlib import PurePosixPath
+from typing import Annotated
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+_HEX = re.compile(r"#[0-9a-fA-F]{6}")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]")
+
+
+def _one_line(text: str) -> str:
+    text = text.strip()
+    if not text:
+        raise ValueError("must not be empty")
+    if _CONTROL.search(text):
+        raise ValueError("must be a single line of plain text")
+    return text
+
+
+def _inside(pattern: str) -> str:
+    path = PurePosixPath(pattern)
+    if path.is_absolute() or ".." in path.parts or "\\" in pattern or "**" in pattern:
+        raise ValueError("must name files inside the drop, with / between folders and without .. or **")
+    return pattern
+
+
+def _hex_colour(text: str) -> str:
+    if not _HEX.fullmatch(text):
+        raise ValueError('must be a colour such as "#0b1d2a"')
+    return text.lower()
+
+
+Words = Annotated[str, Field(max_length=200), AfterValidator(_one_line)]
+Art = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(_inside)]
+Colour = Annotated[str, AfterValidator(_hex_colour)]
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+def rgb(colour: str) -> tuple[int, int, int]:
+    """A `Colour` as 8-bit sRGB."""
+    red, green, blue = bytes.fromhex(colour[1:])
+    return red, green, blue

@@ -1,0 +1,1 @@
+"""The pictures of the sample inbox, one module a drop."""
