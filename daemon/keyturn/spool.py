@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import secrets
 import shutil
 from collections.abc import Callable
@@ -74,28 +75,35 @@ class Spool:
     # -- claiming -----------------------------------------------------------------------------
 
     def claim(self, name: str, seen: Snapshot) -> Claim:
-        """Takes inbox/<name> by one rename. Raises `Changed` (and puts it back) where it is not as `seen`."""
+        """Takes inbox/<name> by one rename. Raises `Changed` (and puts it back) where it is not as `seen`.
+
+        After an OSError the drop may lie in work already: recovery tells.
+        """
         source = self.shop.inbox / name
-        form: Literal["folder", "file"] = "folder" if source.is_dir() else "file"
-        claim = Claim(id=self._fresh_id(name), name=name, form=form, claimed_at=self._stamp())
+        form: Literal["folder", "file"] = "file" if source.is_symlink() or not source.is_dir() else "folder"
+        claim = Claim(id=self._fresh_id(name), name=readable(name), form=form, claimed_at=self._stamp())
         place = self.shop.work / claim.id
-        place.mkdir()
-        self._write(place / "claim.json", claim)
-        if form == "file":
-            self.drop_of(claim).mkdir()
-        disk.fsync_dir(self.shop.work)
         try:
+            self._prepare(place, claim)
             crossed = self._take(source, claim)
         except FileNotFoundError:
             self._discard(place)
             raise Changed(f"{name} is gone") from None
         except (OSError, Changed):
-            self._discard(place)
+            with suppress(OSError):  # recovery removes it
+                self._discard(place)
             raise
         if not _same(self.artist_snapshot(claim), seen, inodes=not crossed):
             self.send_back(claim)
             raise Changed(f"{name} changed while it was being taken")
         return claim
+
+    def _prepare(self, place: Path, claim: Claim) -> None:
+        place.mkdir()
+        if claim.form == "file":
+            self.drop_of(claim).mkdir()
+        self._write(place / "claim.json", claim)  # makes the drop's folder durable too
+        disk.fsync_dir(self.shop.work)
 
     def _take(self, source: Path, claim: Claim) -> bool:
         """Moves the drop to work. Returns whether it crossed from another mount."""
@@ -156,7 +164,7 @@ class Spool:
         """A fresh, empty folder on the outbox's file system."""
         self.shop.building.mkdir(exist_ok=True)
         place = self.shop.building / claim.id
-        shutil.rmtree(place, ignore_errors=True)
+        _remove(place)  # the disk's error, where there is one, is told as it is
         place.mkdir()
         return place
 
@@ -277,6 +285,11 @@ class Spool:
         self._write(place / "claim.json", claim)
         return claim
 
+    def went_out(self, claim: Claim) -> bool:
+        """Is the revision made of this claim in the outbox while the drop is still in work?"""
+        intent = self._read(self.shop.work / claim.id / "publish.json", Intent)
+        return intent is not None and self._published(claim, intent)
+
     def _published(self, claim: Claim, intent: Intent) -> bool:
         record = self._read(self.shop.outbox / intent.target / "job.json", JobRecord)
         return record is not None and record.claim == claim.id
@@ -299,6 +312,11 @@ class Spool:
             return model.model_validate_json(path.read_bytes())
         except (FileNotFoundError, NotADirectoryError, ValidationError):
             return None
+
+
+def readable(name: str) -> str:
+    """A file name as text that can be written down: bytes that are not UTF-8 (PEP 383's surrogates) become "_"."""
+    return re.sub("[\ud800-\udfff]", "_", name)
 
 
 def free_name(folder: Path, name: str) -> Path:

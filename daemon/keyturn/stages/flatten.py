@@ -22,5 +22,5 @@ def flatten(image: Image.Image, background: Colour, backdrop: Image.Image | None
         ground = Image.new("RGB", image.size, background)
     else:
         ground = flatten(backdrop, background).copy()
-    ground.paste(image.convert("RGB"), (0, 0), image.getchannel("A"))  # rounds exactly
+    ground.paste(image.convert("RGB"), (0, 0), image)  # by its alpha; rounds exactly
     return ground
