@@ -63,6 +63,13 @@ def at_any_instant(shop: Shop, drops: list[Laid], asked: Asked) -> None:
     _complete(shop, drops, asked)
 
 
+def nothing_waits(shop: Shop, asked: Asked) -> None:
+    """Promise 7: after a fault that has gone a running service ends what was begun, without a new start."""
+    for folder in (shop.inbox, shop.work):
+        left = sorted(p.name for p in folder.iterdir())
+        asked.that(not left, f"the service forgot in {folder.name}: {left}")
+
+
 def after_recovery(shop: Shop, drops: list[Laid], asked: Asked) -> None:
     """All promises, once the shop is quiet again."""
     _complete(shop, drops, asked)
@@ -99,6 +106,8 @@ def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
 
 def _holds(place: Path, drop: Laid) -> bool:
     there = contents(place)
+    if place.is_file():  # under way it may have another name
+        return set(there.values()) == set(drop.was.values())
     return all(there.get(name) == sha for name, sha in drop.was.items())
 
 
@@ -131,10 +140,7 @@ def _record(revision: Path) -> dict[str, str]:
 def published(shop: Shop) -> Contents:
     """The bytes of everything published: what is out must never change again."""
     return {
-        p.relative_to(shop.outbox).as_posix(): _sha256(p)
-        for r in revisions(shop)
-        for p in r.rglob("*")
-        if p.is_file()
+        p.relative_to(shop.outbox).as_posix(): _sha256(p) for r in revisions(shop) for p in r.rglob("*") if p.is_file()
     }
 
 

@@ -97,9 +97,10 @@ class Zygote:
         trace = self._desk / "trace"
         trace.write_text("")
         pid = self._order(root, order | {"stopped": True})
+        _until(pid, r"State:\s+T")
         command = ["strace", "-q", "-y", "-s", "256", "-o", str(trace), *strace, "-p", str(pid)]
         tracer = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
-        _until_traced(pid, tracer)
+        _until(pid, r"TracerPid:\s+[1-9]", tracer)
         os.kill(pid, signal.SIGCONT)
         ended = self._ended()
         tracer.communicate(timeout=PATIENCE_S)
@@ -141,13 +142,13 @@ class Zygote:
         return answer
 
 
-def _until_traced(pid: int, tracer: subprocess.Popen[str]) -> None:
-    status = Path(f"/proc/{pid}/status")
+def _until(pid: int, wanted: str, helper: subprocess.Popen[str] | None = None) -> None:
+    """Waits until /proc/PID/status (proc(5)) says `wanted`, a pattern."""
     end = time.monotonic() + PATIENCE_S
-    while "TracerPid:\t0\n" in status.read_text():
-        if tracer.poll() is not None or time.monotonic() > end:
+    while not re.search(wanted, Path(f"/proc/{pid}/status").read_text()):
+        if (helper and helper.poll() is not None) or time.monotonic() > end:
             os.kill(pid, signal.SIGKILL)
-            raise RuntimeError(f"strace cannot attach: {tracer.communicate()[1]}")
+            raise RuntimeError(f"strace cannot attach: {helper.communicate()[1] if helper else 'no stop'}")
         time.sleep(0.001)
 
 

@@ -13,6 +13,7 @@ import json
 import os
 import signal
 import sys
+import tempfile
 import threading
 import traceback
 from collections.abc import Callable
@@ -23,9 +24,13 @@ from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a fork takes no threads with it
 
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parents[1]))
+
 from loguru import logger
 
-from keyturn import line, service
+from faults import scenarios
+from keyturn import disk, line, service
 from keyturn.crew import InlineCrew
 from keyturn.reasons import ShopFault
 from keyturn.service import Service
@@ -87,7 +92,7 @@ def _changed_while_made() -> None:
         made = real(job, *args)
         late = job.found.root / "late.txt"
         if not late.exists() and job.found.root.name == "drop":
-            late.write_text("late")
+            disk.write_atomic(late, b"late")
         return made
 
     line.make = make
@@ -128,7 +133,7 @@ def serve(order: dict[str, Any]) -> int:
 
 
 def _child(order: dict[str, Any]) -> None:
-    log = open(order["log"], "w", buffering=1)  # noqa: SIM115 - it lives as long as the process
+    log = Path(order["log"]).open("w", buffering=1)  # noqa: SIM115 - it lives as long as the process
     os.dup2(log.fileno(), 2)
     logger.remove()
     logger.add(sys.stderr, format="{level} {message}", backtrace=False)
@@ -139,7 +144,16 @@ def _child(order: dict[str, Any]) -> None:
     os._exit(serve(order))
 
 
+def _warm_up() -> None:
+    """A whole run: what is imported only when it is needed would be hit by faults that are meant for the shop."""
+    logger.remove()
+    with tempfile.TemporaryDirectory() as folder:
+        scenarios.drops(scenarios.shop_in(Path(folder) / "shop"))
+        assert serve({"root": f"{folder}/shop"}) == QUIET
+
+
 def main() -> None:
+    _warm_up()
     for text in sys.stdin:
         order = json.loads(text)
         pid = os.fork()

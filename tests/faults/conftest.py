@@ -1,0 +1,31 @@
+"""What the fault tests share: a zygote, and a desk in memory where there is some."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from faults.campaign import fast_disk
+from faults.running import Zygote
+
+
+@pytest.fixture(scope="module")
+def desk() -> Iterator[Path]:
+    base = Path(tempfile.mkdtemp(prefix="keyturn-faults-", dir=fast_disk()))
+    yield base
+    shutil.rmtree(base, ignore_errors=True)
+
+
+@pytest.fixture
+def strace(needs: Callable[[str], str]) -> str:
+    return needs("strace")
+
+
+@pytest.fixture
+def zygote(desk: Path, strace: str) -> Iterator[Zygote]:
+    with Zygote(desk) as one:
+        yield one

@@ -1,0 +1,159 @@
+"""Watching that cannot go blind: whatever becomes of events and clocks, the next scan takes the drop."""
+
+from __future__ import annotations
+
+import errno
+import random
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from faults import promises
+from faults.promises import Asked, Laid
+from faults.scenarios import draw, lay_bad, lay_good
+from keyturn import watch
+from keyturn.crew import InlineCrew
+from keyturn.inbox import Inbox
+from keyturn.service import Service
+from keyturn.shop import Shop
+
+PATIENCE_S = 60
+"""Only a test that fails waits so long."""
+
+
+def until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + PATIENCE_S
+    while not true():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.02)
+
+
+@pytest.fixture
+def scans(monkeypatch: pytest.MonkeyPatch) -> list[tuple[bool, bool]]:
+    """Of each scan: was the drop "van" in the inbox when it began, and did the scan know it when it ended?"""
+    seen: list[tuple[bool, bool]] = []
+    real = Inbox.scan
+
+    def scan(self: Inbox, now: float) -> None:
+        there = (self._shop.inbox / "van").exists()
+        real(self, now)
+        seen.append((there, "van" in self._arrived))
+
+    monkeypatch.setattr(Inbox, "scan", scan)
+    return seen
+
+
+@contextmanager
+def running(shop: Shop) -> Iterator[Service]:
+    service = Service(shop, crew_of=lambda settings, rules: InlineCrew())
+    thread = threading.Thread(target=service.run)
+    thread.start()
+    try:
+        until(shop.board.exists)
+        yield service
+    finally:
+        service.stop()
+        thread.join(PATIENCE_S)
+        assert not thread.is_alive()
+
+
+def taken_by_the_next_scan(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
+    drawn = draw(shop.root / "drawn" / "van", 1)
+    drawn.rename(shop.inbox / "van")
+    until(lambda: promises.revisions(shop) != [])
+    assert next(known for there, known in scans if there), "the first scan after its arrival knows it"
+
+
+def test_the_inbox_is_renamed_away_and_made_anew(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
+    with running(shop) as service:
+        before = service._watch._inode
+        shop.inbox.rename(shop.root / "old-inbox")
+        shop.inbox.mkdir()
+        taken_by_the_next_scan(shop, scans)
+        until(lambda: service._watch._inode not in (before, None))
+        assert service._watch.says == "events and scans"
+
+
+def test_the_watcher_dies(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
+    with running(shop) as service:
+        dead = service._watch._observer
+        assert dead is not None
+        dead.stop()
+        dead.join(PATIENCE_S)
+        taken_by_the_next_scan(shop, scans)
+        until(lambda: service._watch._observer not in (dead, None))
+
+
+def test_the_watcher_lives_and_says_nothing(
+    shop: Shop, scans: list[tuple[bool, bool]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watch._Wake, "on_any_event", lambda self, event: None)
+    with running(shop):
+        taken_by_the_next_scan(shop, scans)
+
+
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EMFILE, errno.ENOSYS])
+def test_events_cannot_be_had(
+    shop: Shop, scans: list[tuple[bool, bool]], monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    """inotify_init(2), inotify_add_watch(2): the limits on instances and watches; no inotify in the kernel."""
+
+    class Deaf:
+        def schedule(self, *_: object, **__: object) -> None:
+            raise OSError(number, "no inotify")
+
+    monkeypatch.setattr(watch, "Observer", Deaf)
+    with running(shop) as service:
+        taken_by_the_next_scan(shop, scans)
+        assert service._watch.says == "polling"
+
+
+# -- clocks ---------------------------------------------------------------------------------------
+
+
+class LyingClock:
+    """Each look at it may be years off; the monotonic one jumps ahead, as after a suspend, or stands still."""
+
+    def __init__(self, seed: int) -> None:
+        self._random = random.Random(seed)
+        self._seconds = 1000.0
+
+    def now(self) -> datetime:
+        days = self._random.choice([0, 0, 1, -1, 4000, -9000])
+        return datetime(2026, 3, 1, tzinfo=UTC) + timedelta(days=days, seconds=self._seconds)
+
+    def monotonic(self) -> float:
+        self._seconds += self._random.choice([0, 0, 0.01, 1, 60, 90_000])
+        return self._seconds
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_clocks_that_jump_lose_nothing_and_double_nothing(shop: Shop, seed: int) -> None:
+    laid: list[Laid] = [lay_good(shop), lay_bad(shop)]
+    clock = LyingClock(seed)
+    service = Service(shop, now=clock.now, monotonic=clock.monotonic, crew_of=lambda settings, rules: InlineCrew())
+    service.run(until_quiet=True)
+    asked = Asked()
+    promises.after_recovery(shop, laid, asked)
+    assert asked.broken == []
+
+
+def test_a_settle_clock_that_is_set_back_begins_anew(shop: Shop, tmp_path: Path) -> None:
+    laid = [lay_good(shop)]
+    times = iter([50.0, 50.0, 50.0, 10.0])
+    last = [10.0]
+
+    def monotonic() -> float:
+        last[0] = next(times, last[0] + 0.5)
+        return last[0]
+
+    service = Service(shop, monotonic=monotonic, crew_of=lambda settings, rules: InlineCrew())
+    service.run(until_quiet=True)
+    asked = Asked()
+    promises.after_recovery(shop, laid, asked)
+    assert asked.broken == []

@@ -1,0 +1,172 @@
+"""Real file systems that are full, out of inodes or read-only: the service pauses, says so and goes on."""
+
+from __future__ import annotations
+
+import errno
+import os
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import pytest
+
+from faults import promises
+from faults.promises import Asked, Laid
+from faults.scenarios import draw, mounted, shop_in
+from keyturn import office
+from keyturn.crew import InlineCrew
+from keyturn.service import Service
+from keyturn.shop import Shop
+
+PATIENCE_S = 60
+"""Only a test that fails waits so long."""
+
+
+@pytest.fixture(autouse=True)
+def mounting_is_allowed(desk: Path) -> None:
+    try:
+        with mounted(desk / "probe", "any", options="size=1m"):
+            return
+    except OSError as error:
+        pytest.skip(str(error))
+
+
+@pytest.fixture(autouse=True)
+def no_patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("RETRY_FIRST_S", "RETRY_MOST_S", "BOARD_EVERY_S"):
+        monkeypatch.setattr(f"keyturn.service.{name}", 0.05)
+
+
+def until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + PATIENCE_S
+    while not true():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.02)
+
+
+def lay_hidden(shop: Shop) -> list[Laid]:
+    """Two drops that a rename each will make appear, which needs no space."""
+    good, bad = draw(shop.inbox / ".van", 1), draw(shop.inbox / ".bad", 5)
+    (bad / "lamps" / "0006.png").write_bytes(b"broken")
+    return [Laid("van", promises.contents(good), "ready"), Laid("bad", promises.contents(bad), "refused")]
+
+
+@contextmanager
+def running(shop: Shop) -> Iterator[Service]:
+    service = Service(shop, crew_of=lambda settings, rules: InlineCrew())
+    thread = threading.Thread(target=service.run)
+    thread.start()
+    try:
+        until(shop.board.exists)
+        yield service
+        assert thread.is_alive(), "the service ended"
+    finally:
+        service.stop()
+        thread.join(PATIENCE_S)
+
+
+def show(shop: Shop, drops: list[Laid]) -> None:
+    for drop in drops:
+        (shop.inbox / f".{drop.name}").rename(shop.inbox / drop.name)
+
+
+def goes_on_after(
+    shop: Shop, drops: list[Laid], hamper: Callable[[], object], mend: Callable[[], object], *, strikes: bool = True
+) -> None:
+    """`hamper` shows the drops to a running service; it pauses and refuses nobody; `mend`, and all is made.
+
+    Where the fault need not strike (`strikes`), the drops may also be made in spite of it.
+    """
+
+    def made() -> bool:
+        return len(promises.revisions(shop)) == 1 and (shop.rejects / "bad").exists()
+
+    with running(shop) as service:
+        hamper()
+        until(lambda: bool(service._fault or service._scan_fault) or (not strikes and made()))
+        asked = Asked()
+        promises.at_any_instant(shop, drops, asked)
+        assert not asked.broken
+        refused = [office.read_rejection(p) for p in shop.rejects.iterdir()]
+        assert not [r for r in refused if r and r.drop != "bad"], "the shop's fault costs nobody anything"
+        mend()
+        until(made)
+        until(lambda: service.state().paused is None and service.state().working == ())
+        until(lambda: service.state().ready_total == service.state().refused_total == 1)
+    asked = Asked()
+    promises.after_recovery(shop, drops, asked)
+    assert asked.count > 10
+    assert not asked.broken
+
+
+def fill(folder: Path, leave: int) -> Path:
+    """Fills the file system `folder` lies on but for `leave` bytes."""
+    ballast = folder / ".ballast"
+    with ballast.open("wb", buffering=0) as file, suppress(OSError):
+        while file.write(bytes(4096)):
+            pass
+    os.truncate(ballast, max(0, ballast.stat().st_size - leave))
+    return ballast
+
+
+@pytest.mark.parametrize("leave_kib", [0, 8, 24, 48, 96])
+def test_a_full_disk(desk: Path, leave_kib: int) -> None:
+    """The disk is full from the start, or fills up somewhere on the drops' way."""
+    root = desk / f"full-{leave_kib}"
+    with mounted(root, "", options="size=1500k"):
+        shop = shop_in(root / "shop")
+        drops = lay_hidden(shop)
+
+        def hamper() -> None:
+            fill(root, leave_kib * 1024)
+            show(shop, drops)
+
+        goes_on_after(shop, drops, hamper, (root / ".ballast").unlink, strikes=leave_kib == 0)
+
+
+@pytest.mark.parametrize("leave", [0, 2, 5, 9, 12])
+def test_a_disk_without_inodes(desk: Path, leave: int) -> None:
+    root = desk / f"inodes-{leave}"
+    with mounted(root, "", options="size=32m,nr_inodes=200"):
+        shop = shop_in(root / "shop")
+        drops = lay_hidden(shop)
+        crowd = root / "crowd"
+        crowd.mkdir()
+
+        def hamper() -> None:
+            with pytest.raises(OSError, match=os.strerror(errno.ENOSPC)):
+                for number in range(10_000):
+                    (crowd / str(number)).touch()
+            for number in range(leave):
+                (crowd / str(number)).unlink()
+            show(shop, drops)
+
+        def mend() -> None:
+            for path in crowd.iterdir():
+                path.unlink()
+
+        goes_on_after(shop, drops, hamper, mend, strikes=leave < 9)
+
+
+@pytest.mark.parametrize("name", ["inbox", "work", "outbox", "archive", "rejects"])
+def test_a_folder_that_becomes_read_only(desk: Path, name: str) -> None:
+    root = desk / f"read-only-{name}"
+
+    def remount(how: str) -> None:
+        while subprocess.run(["mount", "-o", f"remount,{how}", root / name], capture_output=True).returncode:
+            time.sleep(0.01)  # a file is open for writing there just now
+
+    def hamper() -> None:
+        if name == "inbox":
+            show(shop, drops)  # to be taken when it is read-only already
+        remount("ro")
+        if name != "inbox":
+            show(shop, drops)
+
+    with mounted(root, name):
+        shop = shop_in(root)
+        drops = lay_hidden(shop)
+        goes_on_after(shop, drops, hamper, lambda: remount("rw"), strikes=name != "inbox")
