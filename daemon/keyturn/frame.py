@@ -89,10 +89,8 @@ def make_frame(job: FrameJob) -> FrameDone:
     path = _still_alone(job.source)
     if path is None:
         return _made(job)
-    before = _RECENT.found(path, (job.look, job.intake))
-    if before:
-        return replace(before, reasons=_named(before.reasons, job.source.name))
-    return _RECENT.keep(path, (job.look, job.intake), _made(job))
+    done = _RECENT.once(path, (job.look, job.intake), lambda: _made(job))
+    return replace(done, reasons=_named(done.reasons, job.source.name))
 
 
 def _still_alone(source: Source) -> Path | None:

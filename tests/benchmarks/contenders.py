@@ -172,7 +172,7 @@ def vips_tuned(kind: str, inputs: Inputs, output: Path, count: int) -> None:
 
 
 def _by_two(kind: str, inputs: Inputs, output: Path, count: int, tuned: bool) -> None:
-    """Two processes of two threads' worth of work; the clip's frames are shared, each process reads it."""
+    """Two processes of one thread each, every other frame to each."""
     with tempfile.TemporaryDirectory() as made:
         parts = []
         for share in (0, 1):

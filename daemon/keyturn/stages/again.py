@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import filecmp
 from collections import deque
+from collections.abc import Callable
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -19,17 +20,15 @@ class Recent(Generic[T]):
     def __init__(self, most: int) -> None:
         self._kept: deque[tuple[Path, tuple[int, int], object, T]] = deque(maxlen=most)
 
-    def found(self, path: Path, about: object) -> T | None:
-        """Raises OSError where `path` cannot be read."""
-        size = path.stat().st_size
-        for before, written, was_about, made in self._kept:
-            if written[0] == size and was_about == about and _written(before) == written and _same(before, path):
-                return made
-        return None
-
-    def keep(self, path: Path, about: object, made: T) -> T:
+    def once(self, path: Path, about: object, make: Callable[[], T]) -> T:
+        """What `make` makes of the file, or made of one like it. Raises OSError where `path` cannot be read."""
         written = _written(path)
-        if written:
+        for before, was_written, was_about, made in self._kept:
+            alike = written is not None and was_written[0] == written[0] and was_about == about
+            if alike and _written(before) == was_written and _same(before, path):
+                return made
+        made = make()
+        if written is not None and _written(path) == written:
             self._kept.append((path, written, about, made))
         return made
 

@@ -2,7 +2,7 @@
 
 Each was taken on for what it saves of a 1080p frame's processor time (tests/benchmarks measures it anew):
 zlib-ng deflates and checks in half of zlib's time, cykooz.resizer does Pillow's Lanczos in a fifth, and
-libspng inside libvips decodes PNG in two fifths to three fifths.
+libspng inside libvips decodes PNG in a third to three fifths.
 """
 
 from __future__ import annotations
