@@ -38,6 +38,7 @@ BOARD_AT_LEAST_EVERY_S = 60.0
 RETRY_FIRST_S, RETRY_MOST_S = 2.0, 60.0
 WORKERS_REST_AFTER_S = 60.0
 PRUNE_EVERY_S = 3600.0
+CALM_S = 5.0
 
 
 def utc_now() -> datetime:
@@ -107,7 +108,7 @@ class Service:
 
     def run(self, *, until_quiet: bool = False) -> None:
         """Raises `ShopFault` where there is no shop, or another service has it; other faults pause and retry."""
-        self._shop.require()
+        self._patiently(self._shop.require)
         with ExitStack() as stack:
             self._patiently(lambda: stack.enter_context(self._shop.held()))
             try:
@@ -179,6 +180,7 @@ class Service:
             self._catch_up()
             self._prune()
             self._start_next()
+            self._recover_from_fault()
         self._rest_when_idle()
         self._show()
         self._notifier.watchdog()
@@ -218,6 +220,16 @@ class Service:
                 self._unreconciled.clear()
         except OSError as error:
             self._pause(shop_fault(error) or ShopFault(str(error)))
+
+    def _recover_from_fault(self) -> None:
+        """A fault that was the last thing to happen is over when all is caught up and nothing has failed since;
+        a drop on which it came about may have to settle again before it is tried."""
+        now = self._monotonic()
+        if not self._fault or self._busy() or self._pending or self._doubtful or self._unreconciled.is_set():
+            return
+        calm = now - self._retry_at > self._settings.settle.seconds + CALM_S
+        if now >= self._retry_at and (self._inbox.is_empty() or calm):
+            self._fault, self._retry_s = "", RETRY_FIRST_S
 
     def _start_next(self) -> None:
         claim = self._pending.pop(0) if self._pending else self._claim_next()
