@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -103,6 +104,7 @@ def test_art_stays_inside_the_drop(art: str) -> None:
         b"\xff\xfe",
         b"a = " + b"[" * 5000,
         b'customer = "x"\ncustomer = "y"',
+        b"fps = " + b"9" * 10_000,
     ],
 )
 def test_what_is_not_toml_is_refused_with_one_clear_reason(data: bytes) -> None:
@@ -118,6 +120,15 @@ def test_a_manifest_of_megabytes_is_not_read(tmp_path: Path) -> None:
     (tmp_path / "job.toml").write_bytes(LEAST + b"#" * 300_000)
     with pytest.raises(Refused, match="larger than 256 KiB"):
         manifest.read(tmp_path)
+
+
+def test_a_manifest_that_is_a_pipe_or_a_link_is_refused_unread(tmp_path: Path) -> None:
+    (tmp_path / "real.toml").write_bytes(LEAST)
+    for name, lay in (("pipe", os.mkfifo), ("link", lambda path: path.symlink_to(tmp_path / "real.toml"))):
+        (tmp_path / name).mkdir()
+        lay(tmp_path / name / "job.toml")
+        with pytest.raises(Refused, match="no ordinary file"):
+            manifest.read(tmp_path / name)
 
 
 def test_a_near_miss_of_the_file_name_is_named(tmp_path: Path) -> None:

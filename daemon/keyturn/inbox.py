@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
+from loguru import logger
+
 from keyturn import manifest
 from keyturn.intake.names import may_be_drop
 from keyturn.intake.survey import snapshot
@@ -66,7 +68,11 @@ class Inbox:
         folder = self._shop.inbox / name
         if not (folder / manifest.FILE_NAME).is_file():
             return False
-        read, _ = manifest.read_leniently(folder)
+        try:
+            read, _ = manifest.read_leniently(folder, max_kib=self._rules.intake.caps.manifest_kib)
+        except Exception as error:  # one drop's manifest must not stop the others; the line will tell
+            logger.warning("{}: could not look whether it is in a hurry: {}", name, error)
+            return False
         return read is not None and read.rush
 
     def next(self) -> ReadyDrop | None:

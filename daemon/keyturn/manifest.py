@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import json
 import re
+import stat
 import tomllib
 from itertools import pairwise
 from pathlib import Path
@@ -153,9 +154,11 @@ def read(folder: Path, *, max_kib: float = 256) -> Manifest:
 def _bytes(folder: Path, max_kib: float) -> bytes:
     path = folder / FILE_NAME
     try:
+        if not stat.S_ISREG(path.lstat().st_mode):  # a pipe would wait for ever, a link may lead anywhere
+            raise _unreadable("is a link or no ordinary file", "put the file itself here")
         with path.open("rb") as file:
             data = file.read(int(max_kib * 1024) + 1)
-    except (FileNotFoundError, IsADirectoryError):
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
         raise Refused([_missing(folder)]) from None
     if len(data) > max_kib * 1024:
         raise _unreadable(f"is larger than {max_kib:g} KiB", "a manifest is a few lines of text")
@@ -217,6 +220,8 @@ def _table(data: bytes) -> dict[str, Any]:
         raise _unreadable(f"is not valid TOML: {error}", 'write values as in radio = "tall-768x1024"') from None
     except RecursionError:
         raise _unreadable("is nested too deeply", "a manifest needs no nesting") from None
+    except ValueError as error:  # a number of thousands of digits, say
+        raise _unreadable(f"is not valid TOML: {error}", "write plain, short values") from None
 
 
 def _take_out(table: Any, loc: tuple[int | str, ...]) -> None:

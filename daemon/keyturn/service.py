@@ -214,7 +214,7 @@ class Service:
         try:
             if self._doubtful:
                 self._pending = list(self._spool.recover())
-                self._doubtful = False
+                self._doubtful, self._unseen = False, True
             if self._unreconciled.is_set():
                 self._reconcile()
                 self._unreconciled.clear()

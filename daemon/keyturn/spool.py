@@ -77,7 +77,8 @@ class Spool:
     def claim(self, name: str, seen: Snapshot) -> Claim:
         """Takes inbox/<name> by one rename. Raises `Changed` (and puts it back) where it is not as `seen`.
 
-        After an OSError the drop may lie in work already: recovery tells.
+        After an OSError the drop may be anywhere between inbox and work: recovery puts that right, and needs
+        claim.json for it.
         """
         source = self.shop.inbox / name
         form: Literal["folder", "file"] = "file" if source.is_symlink() or not source.is_dir() else "folder"
@@ -89,9 +90,8 @@ class Spool:
         except FileNotFoundError:
             self._discard(place)
             raise Changed(f"{name} is gone") from None
-        except (OSError, Changed):
-            with suppress(OSError):  # recovery removes it
-                self._discard(place)
+        except Changed:
+            self._discard(place)
             raise
         if not _same(self.artist_snapshot(claim), seen, inodes=not crossed):
             self.send_back(claim)

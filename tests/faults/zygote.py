@@ -9,6 +9,7 @@ Fed with one JSON order a line on stdin; answers with the process's number, then
 from __future__ import annotations
 
 import ctypes
+import importlib
 import json
 import os
 import signal
@@ -17,12 +18,13 @@ import tempfile
 import threading
 import traceback
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a fork takes no threads with it
+os.environ |= {"OPENBLAS_NUM_THREADS": "1", "VIPS_CONCURRENCY": "1"}  # a fork takes no threads with it
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -145,14 +147,29 @@ def _child(order: dict[str, Any]) -> None:
 
 
 def _warm_up() -> None:
-    """A whole run: what is imported only when it is needed would be hit by faults that are meant for the shop."""
-    logger.remove()
-    with tempfile.TemporaryDirectory() as folder:
-        scenarios.drops(scenarios.shop_in(Path(folder) / "shop"))
-        assert serve({"root": f"{folder}/shop"}) == QUIET
+    """Imports what a whole run imports only when it needs it: a fault meant for the shop would hit that.
+
+    The run is a child's: libvips starts threads when it works, and a fork takes none with it.
+    """
+    reading, writing = os.pipe()
+    pid = os.fork()
+    if pid == 0:
+        known = set(sys.modules)
+        with tempfile.TemporaryDirectory() as folder:
+            scenarios.drops(scenarios.shop_in(Path(folder) / "shop"))
+            serve({"root": f"{folder}/shop"})
+        os.write(writing, " ".join(set(sys.modules) - known).encode())
+        os._exit(0)
+    os.close(writing)
+    os.waitpid(pid, 0)
+    with os.fdopen(reading) as file:
+        for name in sorted(file.read().split()):
+            with suppress(ImportError):
+                importlib.import_module(name)
 
 
 def main() -> None:
+    logger.remove()
     _warm_up()
     for text in sys.stdin:
         order = json.loads(text)
