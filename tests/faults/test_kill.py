@@ -76,6 +76,14 @@ def test_a_call_that_fails_costs_nobody_anything(desk: Path, zygote: Zygote, kin
     assert tally.ended["crashed"] == tally.ended["never quiet"] == 0
 
 
+def test_a_call_that_fails_between_two_mounts_costs_nobody_anything(desk: Path, zygote: Zygote) -> None:
+    try:
+        points = chosen("inbox-apart", "burst", zygote, desk, 12, 25)
+    except OSError as error:
+        pytest.skip(str(error))
+    tally_of(points, desk)
+
+
 @pytest.mark.campaign
 @pytest.mark.skipif(not ALL_ASKED_FOR, reason="takes an hour: set KEYTURN_CAMPAIGN")
 def test_the_whole_campaign() -> None:

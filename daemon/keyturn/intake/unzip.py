@@ -77,13 +77,18 @@ class _Guarded(io.BufferedReader):
 
     def __init__(self, raw: io.RawIOBase, files: int) -> None:
         super().__init__(raw)
+        self.fault: OSError | None = None
         self._most = max(files * _DIRECTORY_BYTES_A_FILE, 2 * _CHUNK)
         self._end = self.seek(0, io.SEEK_END)
 
     def read(self, size: int | None = -1, /) -> bytes:
         if size is not None and size > self._most:
             raise _DirectoryTooLargeError
-        return super().read(size)
+        try:
+            return super().read(size)
+        except OSError as error:  # zipfile takes it for a file that is no zip: the disk's fault, not the artist's
+            self.fault = error
+            raise
 
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
         if whence == io.SEEK_SET and not 0 <= offset <= self._end:
@@ -105,6 +110,8 @@ def _opened(file: BinaryIO, name: str, caps: Caps) -> zipfile.ZipFile:
     except _DirectoryTooLargeError:
         raise Refused([_too_many(name)]) from None
     except _BROKEN as error:
+        if isinstance(file, _Guarded) and file.fault is not None:
+            raise file.fault from None
         raise Refused([refuse("zip-broken", f"cannot be read as a zip ({error})", _AGAIN, file=name)]) from None
 
 
