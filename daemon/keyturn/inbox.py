@@ -53,7 +53,10 @@ class Inbox:
         for name in names:
             self._arrived.setdefault(name, (now, self._now().isoformat(timespec="seconds")))
             if name not in self._ready:
-                self._look(name, now)
+                try:
+                    self._look(name, now)
+                except PermissionError as error:  # its own, not the inbox's: the others go on
+                    self._notes[name] = f"cannot be read ({error.strerror}): give the shop's group the right to read it"
 
     def _look(self, name: str, now: float) -> None:
         seen = snapshot(self._shop.inbox / name)

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from enum import StrEnum
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, StringConstraints
+from pydantic import BaseModel, ConfigDict, StringConstraints, field_validator
 
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 
@@ -34,6 +34,12 @@ class Reason(BaseModel):
     mend: str = ""
     file: str | None = None
     field: str | None = None
+
+    @field_validator("what", "mend", "file", "field")
+    @classmethod
+    def _can_be_written(cls, text: str | None) -> str | None:
+        """A name in it may hold bytes that are not UTF-8 (PEP 383's surrogates): JSON and pages cannot."""
+        return text and text.encode("utf-8", "backslashreplace").decode("utf-8")
 
     def line(self) -> str:
         """The finding as one plain line for terminals, logs and REJECTED.txt."""
