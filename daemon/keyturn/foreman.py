@@ -6,7 +6,6 @@ the shop's fault (comes out as `ShopFault`, nothing is lost) and our own bug (tr
 
 from __future__ import annotations
 
-import base64
 import shutil
 from collections.abc import Callable
 from concurrent.futures import CancelledError
@@ -29,6 +28,7 @@ from keyturn.reasons import Kind, Reason, Refused, ShopFault, only, refuse, shop
 from keyturn.records import Rejection
 from keyturn.settle import Snapshot
 from keyturn.spool import Claim, Spool
+from keyturn.strip import data_uri
 
 MOST_TRIES = 5
 """A drop on which the work ended abruptly so often (each time the service was killed) goes to rejects. Pictures
@@ -208,7 +208,7 @@ class Foreman:
         results = self.bench.crew.run(small, jobs, lambda job: job.source.name)
         for job, result in zip(jobs, results, strict=True):
             if not isinstance(result, Refused):
-                pictures[job.source.name] = "data:image/webp;base64," + base64.b64encode(result).decode("ascii")
+                pictures[job.source.name] = data_uri(result)
         return pictures
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -92,6 +92,3 @@ def _staging(out: Path) -> Iterator[Path]:
         yield staging
     finally:
         shutil.rmtree(staging, ignore_errors=True)
-
-
-Progress = Callable[[str, int, int], None]
