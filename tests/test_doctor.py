@@ -9,6 +9,7 @@ import stat as modes
 import subprocess
 import sys
 import time
+import tomllib
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -271,3 +272,13 @@ def test_a_failed_unit_is_told_with_where_to_look(shop: Shop, monkeypatch: pytes
 def test_without_systemd_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda name: None)
     assert REAL_UNIT_STATE() == ""
+
+
+def test_extras_that_are_not_installed_are_told_by_the_names_that_install_them(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    declared = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text())["project"]
+    extras = set(declared["optional-dependencies"]) - {"test"}
+    monkeypatch.setattr(doctor, "find_spec", lambda module: None)
+    told = [f for f in doctor.examine(shop) if f.what.startswith("without the extra ")]
+    assert {f.what.split()[3] for f in told} == extras and all(f.health is Health.WELL for f in told)

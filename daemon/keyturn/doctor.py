@@ -29,6 +29,15 @@ WORST_CLOCK = datetime(2026, 1, 1)
 """Keyturn did not exist before: a clock that says so is wrong."""
 
 
+EXTRAS = (
+    ("av", "video", "MP4, MOV and WebM clips"),
+    ("pillow_heif", "photos", "HEIC photographs"),
+    ("resvg_py", "drawings", "SVG drawings"),
+    ("distributed", "cluster", "a cluster"),
+)
+"""The module that each extra brings, and what for."""
+
+
 class Health(StrEnum):
     WELL = "well"
     MIND = "mind"
@@ -67,7 +76,7 @@ def _program() -> Iterator[Finding]:
     for name, use in (("littlecms2", "colour profiles"), ("webp", "WebP art"), ("jpg", "JPEG art"), ("zlib", "PNG")):
         if not features.check(name):
             yield Finding(Health.ILL, f"Pillow was built without {name} ({use})", "install Pillow from its own wheels")
-    for module, extra, use in (("av", "video", "MP4, MOV and WebM clips"), ("distributed", "cluster", "a cluster")):
+    for module, extra, use in EXTRAS:
         if find_spec(module) is None:
             yield _well(f"without the extra {extra} ({use})")
 

@@ -15,6 +15,8 @@ from keyturn.intake.glide import Figure, Placed
 from keyturn.intake.motion import Track, poses
 from keyturn.manifest import FILE_NAME
 from keyturn.parts import JobArt, PartArt
+from keyturn.reasons import Reason
+from keyturn.retiming import retimed, stretch
 from keyturn.stages.normalize import Fit, enlargement
 from keyturn.tables import rgb
 
@@ -46,9 +48,23 @@ class Footage:
     def _pictures(self, part: PartArt, fps: int) -> tuple[Source, ...]:
         stills = tuple(Source(self.root / name, name) for name in part.names)
         if part.clip:
-            durations = self.art.probes[part.names[0]].durations_ms
-            return tuple(replace(stills[0], index=index) for index in resample(durations, fps))
+            return tuple(replace(stills[0], index=index) for index in self._shown(part, fps))
         return self._pan(stills[0], part.said.pan, fps) if part.said.pan else stills
+
+    def _shown(self, part: PartArt, fps: int) -> tuple[int, ...]:
+        """The pictures of the part's clip, one a beat."""
+        durations = self.art.probes[part.names[0]].durations_ms
+        return resample(durations, fps, part.said.start or 0.0, part.said.stop)
+
+    def retimed(self, fps: int) -> list[Reason]:
+        """What `fps` makes of the clips: a note on each that is not shown picture by picture."""
+        found = []
+        for part in self.art.parts:
+            if part.clip and not part.holds:
+                durations = self.art.probes[part.names[0]].durations_ms
+                frames = stretch(durations, part.said.start or 0.0, part.said.stop)
+                found.append(retimed(part.names[0], durations, frames, self._shown(part, fps), fps))
+        return [reason for reason in found if reason]
 
     def _pan(self, still: Source, pan: Pan, fps: int) -> tuple[Source, ...]:
         views = recipes.stretches(*self.pan_ends(still.name, pan), pan.count(fps), pan.ease)

@@ -56,11 +56,15 @@ class Motion(Table):
 class Part(Table):
     art: Annotated[
         Art | None,
-        Field(description='Pictures of this part: "lamps/*.png", one picture, or a GIF, APNG or WebP clip.'),
+        Field(description='Pictures of this part: "lamps/*.png", one picture, or a clip: a GIF, APNG, WebP or a film.'),
     ] = None
     glide: Annotated[Glide | None, Field(description="In place of art: pictures or words that glide.")] = None
     plays: Annotated[Plays, Field(description='How often it runs: a number or "until-booted".')] = 1
     pause: Annotated[float, Field(ge=0, le=60, description="Seconds of rest after each play.")] = 0.0
+    start: Annotated[float | None, Field(ge=0, le=36_000, description="Of a clip: where it begins, in seconds.")] = None
+    stop: Annotated[
+        float | None, Field(gt=0, le=36_000, description="Of a clip: where it ends, in seconds from its own beginning.")
+    ] = None
     backdrop: Annotated[
         Art | None,
         Field(description="A still that lies behind every picture of this part; see-through areas show it."),
@@ -86,6 +90,14 @@ class Part(Table):
             raise ValueError('needs either art = "lamps/*.png" or a [part.glide] table, and not both')
         if self.glide and (self.backdrop or self.pan):
             raise ValueError("has a glide, whose backdrop stands in [part.glide]; it takes no backdrop or pan here")
+        if self.glide and (self.start is not None or self.stop is not None):
+            raise ValueError("has a glide; start and stop cut a clip")
+        return self
+
+    @model_validator(mode="after")
+    def _stops_after_it_starts(self) -> Part:
+        if self.stop is not None and self.stop <= (self.start or 0.0):
+            raise ValueError(f"stop = {self.stop:g} is not after start = {self.start or 0.0:g}")
         return self
 
     @property

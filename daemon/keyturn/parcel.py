@@ -35,8 +35,8 @@ from keyturn.rulebook import Workers
 KEPT_BYTES = 256 * 2**20
 """Copies a worker's thread keeps, latest used last: a clip or a backdrop comes back with the next frame."""
 
-LIBRARIES = ("numpy", "pillow", "av", "pillow-heif")
-CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff")
+LIBRARIES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py")
+CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif")
 
 
 # -- packing, where the service runs ------------------------------------------------------------------

@@ -12,19 +12,20 @@ from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
 
 from keyturn.drawn import Glide, Sprite
-from keyturn.intake import stills
 from keyturn.intake.clips import is_clip
 from keyturn.intake.glide import letters_missing
 from keyturn.intake.stills import Probe
 from keyturn.intake.survey import Survey
 from keyturn.manifest import FILE_NAME, Manifest, Part
+from keyturn.probing import ProbeAll, here, probed
 from keyturn.reasons import Kind, Reason, Refused, mended, note, refuse
+from keyturn.retiming import stretch_reasons
 from keyturn.rulebook import Intake
 from keyturn.stages import renumber
 
 _PICTURES = frozenset(
     ".png .apng .jpg .jpeg .jpe .jfif .webp .bmp .dib .tif .tiff .gif "
-    ".heic .heif .avif .svg .psd .mp4 .mov .webm".split()
+    ".heic .heif .hif .avif .svg .psd .psb .mp4 .m4v .mov .qt .webm .mkv .avi".split()
 )
 """Endings by which a file is taken for art when the manifest names none; the contents decide later."""
 
@@ -61,8 +62,11 @@ class JobArt:
     reasons: tuple[Reason, ...]
 
 
-def job_art(manifest: Manifest, found: Survey, intake: Intake) -> JobArt:
-    """Raises `Refused` with every reason that stands against the art."""
+def job_art(manifest: Manifest, found: Survey, intake: Intake, probe_all: ProbeAll = here) -> JobArt:
+    """Raises `Refused` with every reason that stands against the art.
+
+    `probe_all` looks into the files that the service itself should not; see `probing`.
+    """
     reasons: list[Reason] = []
     logo = _logo(manifest, found.files, reasons)
     wanted = list(manifest.part) or _guessed(found.files, logo, reasons)
@@ -70,9 +74,11 @@ def job_art(manifest: Manifest, found: Survey, intake: Intake) -> JobArt:
     beside = dict.fromkeys(name for part in wanted for name in _beside(part) if name in found.files)
     chosen = [(part, _matching(part, number, found.files, beside, reasons)) for number, part in enumerate(wanted, 1)]
     used = dict.fromkeys([*(name for _, names in chosen for name in names), *beside])
-    probes = _probed(found.root, [*used, *([logo] if logo else [])], intake, reasons)
+    probes = probed(found.root, [*used, *([logo] if logo else [])], intake, probe_all, reasons)
     reasons += _moving(beside, probes)
     parts = [_part(part, names, probes, found.root, reasons) for part, names in chosen if names or part.glide]
+    for number, (part, names) in enumerate(chosen, 1):
+        reasons += stretch_reasons(part, number, names, probes, intake.caps.frames)
     _unused(found.files, used, logo, reasons)
     _end_in_a_hold(parts, reasons)
     if not parts and not _refuses(reasons):
@@ -171,18 +177,6 @@ def _glob(pattern: str, files: Sequence[str], reasons: list[Reason]) -> tuple[st
 def _fits(name: str, pattern: str) -> bool:
     steps, wanted = name.split("/"), pattern.split("/")
     return (len(steps) == len(wanted) and all(map(fnmatchcase, steps, wanted))) or name == pattern
-
-
-def _probed(root: Path, names: Sequence[str], intake: Intake, reasons: list[Reason]) -> dict[str, Probe]:
-    probes: dict[str, Probe] = {}
-    for name in dict.fromkeys(names):
-        try:
-            probes[name] = stills.probe(root / name, intake, name=name)
-        except Refused as refused:
-            reasons += refused.reasons
-        else:
-            reasons += probes[name].reasons
-    return probes
 
 
 def _part(

@@ -124,9 +124,13 @@ def test_what_is_no_picture_says_what_it_is(tmp_path: Path) -> None:
         (b"", "picture-empty"),
         (b"Dear Ines, the lamps are in the other folder.", "picture-unknown"),
         (b"%PDF-1.7 ...", "picture-kind"),
-        (b"8BPS\0\1......", "picture-kind"),
-        (b"\0\0\0\x18ftypheic....", "picture-kind"),
-        (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "picture-kind"),
+        (b"8BPS\0\2......", "picture-kind"),
+        (b"RIFF....AVI LIST", "picture-kind"),
+        (b"8BPS\0\1......", "picture-broken"),
+        (b"\0\0\0\x18ftypheic....", "picture-broken"),
+        (b"\0\0\0\x18ftypisom....", "picture-broken"),
+        (b"\x1a\x45\xdf\xa3....", "picture-broken"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'", "picture-broken"),
         (b"\x89PNG\r\n\x1a\nand no more", "picture-broken"),
     ]:
         path.write_bytes(data)

@@ -8,12 +8,14 @@ from __future__ import annotations
 import struct
 import zipfile
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn.intake.headers import header, is_picture
 from keyturn.reasons import Refused, refuse
 from keyturn.rulebook import Caps
+from keyturn.unit import trim
 from keyturn.unit.inspect import DESC, Entry
 
 _USUAL_HEAD = 4096
@@ -39,10 +41,14 @@ _DAMAGED = (
 
 @dataclass(frozen=True, slots=True)
 class Bundle:
-    """Entries in the archive's order; `desc` the bytes of desc.txt at the root, None without one."""
+    """Entries in the archive's order; `desc` the bytes of desc.txt at the root, None without one.
+
+    `trims`: the text of each trim.txt that a player reads, by its name in the archive.
+    """
 
     entries: tuple[Entry, ...]
     desc: bytes | None
+    trims: Mapping[str, bytes]
 
 
 def read_bundle(path: Path, caps: Caps) -> Bundle:
@@ -53,7 +59,8 @@ def read_bundle(path: Path, caps: Caps) -> Bundle:
             infos = archive.infolist()
             if len(infos) > caps.files:
                 raise _too_many(path, caps)
-            return Bundle(tuple(_entry(archive, info) for info in infos), _desc(archive, infos, caps))
+            entries = tuple(_entry(archive, info) for info in infos)
+            return Bundle(entries, _desc(archive, infos, caps), _trims(archive, infos, caps))
     except _DAMAGED as error:
         raise _no_zip(path, f"cannot be read as a zip: {error}") from error
 
@@ -124,3 +131,10 @@ def _desc(archive: zipfile.ZipFile, infos: list[zipfile.ZipInfo], caps: Caps) ->
         what = f"is longer than {caps.manifest_kib:g} KiB"
         raise Refused([refuse("desc-too-long", what, "one short line a part is enough", file=DESC)])
     return text
+
+
+def _trims(archive: zipfile.ZipFile, infos: list[zipfile.ZipInfo], caps: Caps) -> dict[str, bytes]:
+    """A compressed one is skipped by the player as well. Each is read as far as a manifest may be long."""
+    stored = (info for info in infos if info.compress_type == zipfile.ZIP_STORED)
+    named = (info for info in stored if info.filename.rpartition("/")[2] == trim.NAME)
+    return {info.filename: _head(archive, info, int(caps.manifest_kib * 1024)) for info in named}

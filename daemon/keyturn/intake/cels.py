@@ -23,7 +23,7 @@ Span = tuple[int, int]
 MOST_BLOCKS = 4_000_000
 """Of one file, so that a gigabyte of empty blocks cannot hold up the service. A 200 MiB GIF has fewer."""
 
-_SHARED = (b"PLTE", b"tRNS", b"iCCP")
+_SHARED = (b"PLTE", b"tRNS", b"iCCP", b"cICP", b"sRGB", b"gAMA", b"cHRM")
 _GIF_DISPOSE: dict[int, Dispose] = {2: "clear", 3: "restore"}
 _APNG_DISPOSE: dict[int, Dispose] = {1: "clear", 2: "restore"}
 _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
@@ -162,6 +162,7 @@ def _gif_cel(file: BinaryIO, flags: int, palette: bytes, control: bytes) -> Cel:
         box=(x, y, w, h),
         delay_ms=10 * struct.unpack("<H", control[1:3])[0],
         dispose=_GIF_DISPOSE.get(control[0] >> 2 & 7, "keep"),
+        over=bool(control[0] & 1),  # without a transparent colour it replaces what it covers
         head=head,
         data=((start, file.tell() - start),),
     )

@@ -1,8 +1,8 @@
-"""Clips: GIF, APNG and animated WebP as full frames, and the frames a constant beat shows.
+"""Clips: GIF, APNG, animated WebP and films as full frames, and the frames a constant beat shows.
 
 GIF and APNG cels are decoded one at a time as stills of their own and laid down here, by the rules of their
 specifications: Pillow's own frame reader guesses at disposals, at colours after the first palette and at
-pictures outside the animation. WebP frames come composed from libwebp.
+pictures outside the animation. WebP frames come composed from libwebp, those of films from FFmpeg.
 """
 
 from __future__ import annotations
@@ -19,8 +19,9 @@ from typing import BinaryIO, Self
 
 from PIL import Image, ImageFile
 
-from keyturn.intake import cels, stills
+from keyturn.intake import cels, kinds, stills
 from keyturn.intake.cels import Cel, Reel
+from keyturn.intake.films import Film
 from keyturn.intake.stills import Probe
 from keyturn.reasons import Refused, refuse
 from keyturn.rulebook import Intake
@@ -35,7 +36,8 @@ def is_clip(probe: Probe) -> bool:
 class Clip:
     """An open clip. `size` is that of every frame; `durations_ms` as shown, see `cels.shown_ms`.
 
-    Frames in order cost one cel each; a frame before the last one shown starts again from the first.
+    Frames in order cost one cel each; a frame before the last one shown starts again from the first. Cels that
+    a later one hides altogether are left out: of such clips each worker decodes its own frames alone.
     Opening and reading raise `Refused` where the clip is broken or too large, OSError for the shop's disk.
     """
 
@@ -44,14 +46,16 @@ class Clip:
         self._file: BinaryIO = path.open("rb")
         try:
             with self._reading():
-                self._reel = self._walked()
-                self._painter = self._new_painter()
+                self._film = self._filmed()
+                if self._film is None:
+                    self._reel = self._walked()
+                    self._painter = self._new_painter()
         except BaseException:
             self._file.close()
             raise
-        self.size = self._reel.size
-        self.frames = len(self._reel.cels)
-        self.durations_ms = cels.shown_ms(self._reel.cels)
+        self.size = self._film.size if self._film else self._reel.size
+        self.durations_ms = self._film.durations_ms if self._film else cels.shown_ms(self._reel.cels)
+        self.frames = len(self.durations_ms)
 
     def __enter__(self) -> Self:
         return self
@@ -62,21 +66,35 @@ class Clip:
         self.close()
 
     def close(self) -> None:
+        if self._film:
+            self._film.close()
         self._file.close()
 
     def frame(self, index: int) -> Image.Image:
-        """Frame `index`, from 0, as RGBA on the full canvas, its EXIF and colour profile in `info`."""
+        """Frame `index`, from 0, as RGBA on the full canvas, its EXIF and colour profile in `info`.
+
+        A film that has nothing see-through gives RGB.
+        """
         if not 0 <= index < self.frames:
             raise IndexError(f"{self._name} has frames 0 to {self.frames - 1}, not {index}")
         with self._reading():
+            if self._film:
+                return self._film.frame(index)
             if index < self._painter.next_index - 1:
                 self._painter = self._new_painter()
+            self._painter.skip_to(index)
             while self._painter.next_index <= index:
                 self._painter.advance()
             return self._painter.picture()
 
     def _reading(self) -> AbstractContextManager[None]:
         return stills.reading(self._name, self._intake.caps.clip_mpx)
+
+    def _filmed(self) -> Film | None:
+        self._file.seek(0)
+        kind = kinds.of(self._file.read(512))
+        taken = kind in kinds.FILMS and kind in self._intake.formats.clips
+        return Film(self._file, kind, self._intake, self._name) if taken else None
 
     def _walked(self) -> Reel:
         reel = stills.walked(self._file, self._intake)
@@ -111,11 +129,21 @@ class _Composer:
         cel = self._reel.cels[index]
         picture = self._decoded(cel)
         self._under = self._canvas.crop(_corners(cel)) if cel.dispose == "restore" else None
-        if cel.over:
-            self._canvas.alpha_composite(picture, cel.box[:2])
-        else:
+        if not cel.over:
             self._canvas.paste(picture, cel.box[:2])
+        elif self._reel.format == "GIF":  # a pixel is there or not: the same as below in a third of the time
+            self._canvas.paste(picture, cel.box[:2], picture)
+        else:
+            self._canvas.alpha_composite(picture, cel.box[:2])
         self.next_index += 1
+
+    def skip_to(self, index: int) -> None:
+        hiding = (i for i in range(index, self.next_index, -1) if self._hides_all(self._reel.cels[i]))
+        self.next_index = next(hiding, self.next_index)
+
+    def _hides_all(self, cel: Cel) -> bool:
+        """Whatever was on the canvas before; and it does not come back afterwards."""
+        return not cel.over and cel.box == (0, 0, *self._reel.size) and cel.dispose != "restore"
 
     def picture(self) -> Image.Image:
         shown = self._canvas.copy()
@@ -150,6 +178,9 @@ class _Composed:
         self._image.seek(self.next_index)
         self._image.load()
         self.next_index += 1
+
+    def skip_to(self, index: int) -> None:
+        """libwebp knows itself what it can leave out."""
 
     def picture(self) -> Image.Image:
         shown = self._image.convert("RGBA")

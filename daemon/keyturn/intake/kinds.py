@@ -12,7 +12,17 @@ SUFFIXES = {
     "TIFF": (".tif", ".tiff"),
     "GIF": (".gif",),
     "AVIF": (".avif",),
+    "HEIC": (".heic", ".heif", ".hif"),
+    "SVG": (".svg",),
+    "PSD": (".psd",),
+    "MP4": (".mp4", ".m4v", ".mov", ".qt"),
+    "MOV": (".mov", ".qt", ".mp4", ".m4v"),
+    "WEBM": (".webm", ".mkv"),
 }
+FILMS = ("MP4", "MOV", "WEBM")
+IN_A_WORKER = (*FILMS, "HEIC", "AVIF", "SVG")
+"""Kinds that only large libraries can look into; the service itself never does."""
+
 _MAGIC = (
     ("PNG", rb"\x89PNG\r\n\x1a\n"),
     ("JPEG", rb"\xff\xd8\xff"),
@@ -20,16 +30,21 @@ _MAGIC = (
     ("WEBP", rb"RIFF....WEBP"),
     ("TIFF", rb"II\x2a\0|MM\0\x2a|II\x2b\0|MM\0\x2b"),
     ("BMP", rb"BM"),
-    ("AVIF", rb"....ftypavi[fs]"),
+    ("AVIF", rb"....ftyp(avi[fs]|mif1.{4}(.{4}){0,12}?avif)"),
     ("HEIC", rb"....ftyp(hei[cmsx]|hev[cmsx]|mif1|msf1)"),
-    ("a film", rb"....ftyp|\x1a\x45\xdf\xa3|RIFF....AVI "),
+    ("MOV", rb"....(ftypqt  |mdat)|\0...(moov|wide|free|skip|pnot)"),
+    ("MP4", rb"....ftyp"),
+    ("WEBM", rb"\x1a\x45\xdf\xa3"),
+    ("a film", rb"RIFF....AVI |FLV\x01|\0\0\x01\xba|\x30\x26\xb2\x75"),
+    ("PSB", rb"8BPS\0\x02"),
     ("PSD", rb"8BPS"),
     ("PDF", rb"%PDF"),
     ("PostScript", rb"%!PS|\xc5\xd0\xd3\xc6"),
-    ("SVG", rb"\s*(<\?xml[^>]*>\s*)?(<!--.*?-->\s*)*(<!DOCTYPE svg|<svg)"),
+    ("SVG", rb"(\xef\xbb\xbf)?\s*(<\?xml[^>]*>\s*)?(<!--.*?-->\s*)*(<!DOCTYPE svg|<(\w+:)?svg[\s>/])"),
     ("JPEG 2000", rb"\0\0\0\x0cjP  |\xff\x4f\xff\x51"),
     ("JPEG XL", rb"\xff\x0a|\0\0\0\x0cJXL "),
     ("a zip", rb"PK\x03\x04"),
+    ("a packed file (gzip, SVGZ)", rb"\x1f\x8b"),
 )
 
 

@@ -17,13 +17,38 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO
 
-from PIL import ExifTags, Image, ImageChops, ImageFile, UnidentifiedImageError
+from PIL import ExifTags, Image, ImageChops, ImageFile, PngImagePlugin, UnidentifiedImageError
 
-from keyturn.intake import cels, depth, kinds
+from keyturn.intake import (
+    bitmaps,
+    cels,
+    declared,
+    depth,
+    drawings,
+    faults,
+    films,
+    headers,
+    kinds,
+    layered,
+    photos,
+    tiffs,
+)
+from keyturn.intake.foreign import Foreign
 from keyturn.reasons import Reason, Refused, ShopFault, mended, note, refuse
 from keyturn.rulebook import Intake
 
-_AGAIN = "export it again, or copy it again if it was cut short"
+_READERS = {
+    "BMP": bitmaps.opened,
+    "HEIC": photos.opened,
+    "SVG": drawings.opened,
+    "PSD": layered.opened,
+    "TIFF": tiffs.opened,
+    **dict.fromkeys(kinds.FILMS, films.opened),
+}
+"""What opens the kinds that Pillow cannot, or not well enough."""
+
+PngImagePlugin.MAX_TEXT_CHUNK = 16 * 2**20
+"""Unpacked bytes of one profile or text: at Pillow's usual 1 MiB a sound PNG with a printer's profile is broken."""
 
 _GARBAGE_ERRNO = (None, errno.EINVAL, errno.EOVERFLOW)
 """A decoder that believes a garbled offset asks the system for the impossible: the file's fault."""
@@ -85,8 +110,10 @@ def orientation(image: Image.Image) -> int:
     """The turn from 1 to 8 that EXIF asks for; 1 where there is none or it cannot be read."""
     exif = Image.Exif()
     try:
-        exif.load(image.info.get("exif") or b"")
-        turn = exif.get(ExifTags.Base.Orientation, 1)
+        with _one_at_a_time, warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # EXIF cut short still tells what it had told by then
+            exif.load(image.info.get("exif") or b"")
+            turn = exif.get(ExifTags.Base.Orientation, 1)
     except Exception:  # garbled EXIF is no reason to lose a sound picture
         return 1
     return turn if turn in range(1, 9) else 1
@@ -123,17 +150,17 @@ def reading(name: str, most_mpx: float) -> Iterator[None]:
             raise
         except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
             pixels = re.search(r"\d+", str(error))
-            raise Refused([_too_large(int(pixels[0]) / 1e6 if pixels else 0, most_mpx, name)]) from error
+            raise Refused([faults.too_large(int(pixels[0]) / 1e6 if pixels else 0, most_mpx, name)]) from error
         except MemoryError as error:
-            raise Refused([_too_large(0, most_mpx, name)]) from error
+            raise Refused([faults.too_large(0, most_mpx, name)]) from error
         except OSError as error:
             if error.errno not in _GARBAGE_ERRNO:
                 raise
-            raise Refused([_broken(name)]) from error
+            raise Refused([faults.broken(name)]) from error
         except cels.Broken as error:
-            raise Refused([_broken(name, str(error))]) from error
+            raise Refused([faults.broken(name, str(error))]) from error
         except Exception as error:  # decoders raise SyntaxError, struct.error, zlib.error, KeyError ...
-            raise Refused([_broken(name)]) from error
+            raise Refused([faults.broken(name)]) from error
         finally:
             Image.MAX_IMAGE_PIXELS = before
 
@@ -146,22 +173,34 @@ def walked(file: BinaryIO, intake: Intake) -> cels.Reel | None:
 
 
 def opened(file: BinaryIO, intake: Intake, name: str) -> ImageFile.ImageFile:
-    """The file as Pillow sees its header, in one of the kinds that are taken. For use within `reading`."""
+    """The file as its header describes it, in one of the kinds that are taken. For use within `reading`."""
     taken = _taken(intake)
     file.seek(0)
     start = file.read(512)
     if not start:
         raise Refused([refuse("picture-empty", "is empty (0 bytes)", "copy it again", file=name)])
+    kind = kinds.of(start)
+    if kind in _READERS and kind in taken:
+        return _capped(_READERS[kind](file, kind, intake, name), intake, name)
     try:
-        return Image.open(file, formats=taken)
+        image = Image.open(file, formats=[one for one in taken if one not in _READERS])
     except UnidentifiedImageError as error:
-        raise Refused([_unknown(start, taken, name)]) from error
+        raise Refused([_unknown(file, taken, name)]) from error
+    if kind == "PNG" and (declares := declared.profile(file)):
+        image.info["icc_profile"] = declares
+    return image
+
+
+def _capped(image: ImageFile.ImageFile, intake: Intake, name: str) -> ImageFile.ImageFile:
+    if (mpx := image.width * image.height / 1e6) > intake.caps.picture_mpx:
+        raise Refused([faults.too_large(mpx, intake.caps.picture_mpx, name)])
+    return image
 
 
 def _taken(intake: Intake) -> tuple[str, ...]:
     formats = tuple(dict.fromkeys(f.upper() for f in (*intake.formats.stills, *intake.formats.clips)))
     Image.init()
-    if strange := [f for f in formats if f not in Image.OPEN]:
+    if strange := [f for f in formats if f not in Image.OPEN and f not in _READERS]:
         known = ", ".join(sorted(kinds.SUFFIXES))
         raise ShopFault(f"intake.toml: [formats] names {', '.join(strange)}", f"name some of: {known}")
     return formats
@@ -187,25 +226,37 @@ def decoded(image: ImageFile.ImageFile, again: Callable[[], ImageFile.ImageFile]
 
 def _described(image: ImageFile.ImageFile, reel: cels.Reel | None, name: str) -> Probe:
     clip = reel if reel is not None and len(reel.cels) > 1 else None
+    shown_ms = cels.shown_ms(clip.cels) if clip else _other_timing(image)
     if reel is not None and reel.exif:
         image.info.setdefault("exif", reel.exif)
     turn = _tiff_turn(image) if image.format == "TIFF" else orientation(image)
     size = clip.size if clip else image.size
-    bits = reel.bits if reel is not None else depth.sample_bits(image)
+    bits = reel.bits if reel is not None else _bits(image)
     interlaced = bool(image.info.get("interlace") or image.info.get("progressive"))
     return Probe(
         format="JPEG" if image.format == "MPO" else image.format or "",
         size=size[::-1] if turn >= 5 and image.format != "TIFF" else size,  # Pillow has turned TIFF's
         mode=image.mode,
-        frames=len(clip.cels) if clip else 1,
+        frames=max(1, len(shown_ms)),
         interlaced=interlaced,
         alpha=image.has_transparency_data,
         orientation=turn,
         has_profile=bool(image.info.get("icc_profile")),
         bits=bits,
-        durations_ms=cels.shown_ms(clip.cels) if clip else (),
+        durations_ms=shown_ms if len(shown_ms) > 1 else (),
         reasons=tuple(_findings(image, clip, turn, bits, name)),
     )
+
+
+def _other_timing(image: ImageFile.ImageFile) -> tuple[int, ...]:
+    """Of a film as it is; of a moving AVIF, which is not taken, only how many frames it has."""
+    if isinstance(image, Foreign):
+        return image.shown_ms
+    return (0,) * getattr(image, "n_frames", 1) if image.format == "AVIF" else ()
+
+
+def _bits(image: ImageFile.ImageFile) -> int:
+    return image.bits if isinstance(image, Foreign) else depth.sample_bits(image)
 
 
 def _tiff_turn(image: ImageFile.ImageFile) -> int:
@@ -227,6 +278,8 @@ def _findings(image: ImageFile.ImageFile, clip: cels.Reel | None, turn: int, bit
         yield mended("depth-reduced", f"has {bits} bits a channel; radios show 8", file=name)
     if kind == "TIFF" and getattr(image, "n_frames", 1) > 1:
         yield note("pages-ignored", "has several pages; the first is used", file=name)
+    if isinstance(image, Foreign):
+        yield from image.findings
     if clip and (short := sum(cel.delay_ms <= 10 for cel in clip.cels)):
         what = f"{short} of its frames ask for 10 ms or less; they count as 100 ms, as in browsers"
         yield note("delays-too-short", what, file=name)
@@ -234,39 +287,30 @@ def _findings(image: ImageFile.ImageFile, clip: cels.Reel | None, turn: int, bit
 
 def _within_caps(found: Probe, intake: Intake, name: str) -> None:
     mpx = found.size[0] * found.size[1] / 1e6
-    moves = found.frames > 1
+    film = found.format in kinds.FILMS
+    moves = film or found.frames > 1
     most = intake.caps.clip_mpx if moves else intake.caps.picture_mpx
     if mpx > most:
-        raise Refused([_too_large(mpx, most, name)])
-    if found.frames > intake.caps.frames:
-        what = f"has more than {intake.caps.frames} frames"
-        raise Refused([refuse("clip-too-long", what, "make it shorter or thin it out", file=name)])
+        raise Refused([faults.too_large(mpx, most, name)])
+    if found.frames > intake.caps.frames and not film:  # of a film the manifest may want a short stretch
+        raise Refused([faults.too_long(intake.caps.frames, name)])
     taken = intake.formats.clips if moves else intake.formats.stills
     if found.format not in (f.upper() for f in taken):
         kind = f"a moving {found.format}" if moves else f"a still {found.format}"
-        raise Refused([_not_taken(kind, taken, name)])
+        raise Refused([faults.not_taken(kind, taken, name)])
 
 
-def _too_large(mpx: float, most: float, name: str) -> Reason:
-    what = f"has {mpx:,.1f} megapixels" if mpx else "needs more memory than a picture may"
-    mend = f"make it smaller: at most {most:g} megapixels, and a panel shows about one"
-    return refuse("picture-too-large", what, mend, file=name)
-
-
-def _broken(name: str, how: str = "cannot be read to its end") -> Reason:
-    return refuse("picture-broken", f"is damaged: it {how}", _AGAIN, file=name)
-
-
-def _not_taken(kind: str, taken: tuple[str, ...], name: str) -> Reason:
-    mend = f"export it as PNG; taken are {', '.join(taken)}"
-    return refuse("picture-kind", f"is {kind}, which is not taken here", mend, file=name)
-
-
-def _unknown(start: bytes, taken: tuple[str, ...], name: str) -> Reason:
-    kind = kinds.of(start)
+def _unknown(file: BinaryIO, taken: tuple[str, ...], name: str) -> Reason:
+    file.seek(0)
+    start = file.read(1 << 18)  # a JPEG's frame header stands behind its EXIF and profile
+    kind = kinds.of(start[:512])
+    frame = headers.header(start) if kind == "JPEG" and kind in taken else None
+    if frame and frame.bits > 8:
+        what = f"is a JPEG of {frame.bits} bits a channel, which is not read here"
+        return refuse("picture-layout", what, "export it with 8 bits a channel, or as PNG", file=name)
     if kind in taken:
-        return _broken(name, "begins well and cannot be read")
+        return faults.broken(name, "begins well and cannot be read")
     if kind:
-        return _not_taken(kind, taken, name)
+        return faults.not_taken(kind, taken, name)
     mend = f"put a picture here; taken are {', '.join(taken)}"
     return refuse("picture-unknown", "is not a picture of any known kind", mend, file=name)

@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 from PIL import Image, ImageFile
 
-from keyturn.intake import stills
+from keyturn.intake import declared, stills
 from keyturn.rulebook import Intake
 from keyturn.stages import deflate, quick
 from keyturn.stages.normalize import Fit, enlargement
@@ -38,6 +38,8 @@ def still(path: Path, intake: Intake, *, name: str, fit: Fit | None = None) -> I
         image = stills.opened(file, intake, name)
         if fit is not None and image.format in ("JPEG", "MPO"):
             _draft(image, fit)
+        elif fit is not None and image.format == "SVG":
+            image.draft(None, _covering(image.size, fit))
         plain = plain_png(image, file)
         quickly = _by_libvips(plain, image.mode) if plain else None
         return quickly or stills.decoded(image, lambda: stills.opened(file, intake, name))
@@ -51,10 +53,16 @@ def _draft(image: ImageFile.ImageFile, fit: Fit) -> None:
         image.draft(None, (wide, high))
 
 
+def _covering(size: tuple[int, int], fit: Fit) -> tuple[int, int]:
+    """The size at which the art is shown, before any of it is cropped."""
+    share = enlargement(size, fit)
+    return max(1, round(size[0] * share)), max(1, round(size[1] * share))
+
+
 # -- plain PNG --------------------------------------------------------------------------------------
 
 _HARMLESS = frozenset([b"pHYs", b"tIME", b"gAMA", b"cHRM", b"sRGB", b"sBIT", b"bKGD", b"tEXt"])
-"""Chunks (PNG specification, third edition, 11) that Pillow and this house make no use of."""
+"""Chunks (PNG specification, third edition, 11) that change nothing; gAMA and cHRM only where they say sRGB."""
 
 _MOST_TEXT = 1 << 16
 
@@ -79,6 +87,8 @@ def is_sound(data: bytes) -> bool:
     kinds, text, end = [], 0, 8
     for kind, start, stop in chunks(data):
         if deflate.crc32(memoryview(data)[start - 4 : stop]).to_bytes(4, "big") != data[stop : stop + 4]:
+            return False
+        if not declared.is_plain(kind, data[start:stop]):
             return False
         text += stop - start if kind not in (b"IDAT", b"IHDR") else 0
         end = stop + 4
