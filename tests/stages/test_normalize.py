@@ -213,6 +213,101 @@ def test_littlecms_driven_directly_agrees_between_the_corners() -> None:
     assert (np.asarray(to_srgb(image)[0]) == np.asarray(direct)).all()
 
 
+def rgb_tables(name: str, **tables: NDArray[np.float64]) -> bytes:
+    """An RGB profile of look-up tables, each CIELAB at the eight corners of the cube (lut8Type, ICC.1)."""
+    flat = bytes(range(256))
+    tags = {}
+    for tag, corners in tables.items():
+        lab = np.stack([corners[..., 0] * 2.55, corners[..., 1] + 128, corners[..., 2] + 128], -1)
+        body = b"mft1\0\0\0\0" + bytes([3, 3, 2, 0]) + s15(1, 0, 0, 0, 1, 0, 0, 0, 1)
+        tags[tag.encode()] = body + flat * 3 + np.round(lab).astype(np.uint8).tobytes() + flat * 3
+    return profile(b"RGB ", b"Lab ", b"mntr", name, tags)
+
+
+def test_the_perceptual_table_is_followed_where_a_profile_has_one() -> None:
+    # ICC.1: A2B0 is the perceptual rendering, A2B1 the colorimetric one.
+    dice = np.random.default_rng(12)
+    soft = np.round(np.stack([dice.integers(30, 70, 8), *dice.integers(-15, 15, (2, 8))], -1)).astype(float)
+    soft[0], soft[7] = (0, 0, 0), (100, 0, 0)
+    soft[:, 0] = np.round(soft[:, 0] * 2.55) / 2.55
+    harsh = soft * (1, 3, -3)
+    data = rgb_tables("A painter's space", A2B0=soft, A2B1=harsh)
+    corners = np.array(list(itertools.product([0, 255], repeat=3)), np.uint8)
+    d50 = colour.XYZ_to_xy(np.array(D50))
+    wanted = colour.XYZ_to_sRGB(colour.Lab_to_XYZ(soft, d50), illuminant=d50, chromatic_adaptation_transform="Bradford")
+    image = Image.fromarray(np.concatenate([corners, noise(1192, 3)]).reshape(30, 40, 3))
+    direct = ImageCms.profileToProfile(
+        image, io.BytesIO(data), ImageCms.createProfile("sRGB"), ImageCms.Intent.PERCEPTUAL, "RGB"
+    )
+    other = ImageCms.profileToProfile(
+        image, io.BytesIO(data), ImageCms.createProfile("sRGB"), ImageCms.Intent.RELATIVE_COLORIMETRIC, "RGB"
+    )
+    image.info["icc_profile"] = data
+    made = np.asarray(to_srgb(image)[0])
+    assert np.abs(made.reshape(-1, 3)[:8] - np.clip(wanted, 0, 1) * 255).max() < 2
+    assert (made == np.asarray(direct)).all()
+    assert np.abs(made.astype(int) - np.asarray(other)).max() > 20
+
+
+@pytest.mark.parametrize("space", ["Display P3", "Adobe RGB (1998)", "ITU-R BT.2020", "ProPhoto RGB"])
+def test_a_matrix_profile_has_no_such_table_and_is_taken_colorimetrically(space: str) -> None:
+    # What littleCMS does by itself: colours that sRGB lacks are cut off, black stays black (its black-point
+    # compensation has nothing to do, for a matrix profile's black is nought).
+    wide = colour.RGB_COLOURSPACES[space]
+    data = matrix_profile(wide, space)
+    pixels = noise(30, 30, 3, kind=4)
+    pixels[0, :2] = [[0, 0, 0], [255, 255, 255]]
+    image = Image.fromarray(pixels)
+    found = [
+        np.asarray(ImageCms.profileToProfile(image, io.BytesIO(data), ImageCms.createProfile("sRGB"), intent, "RGB"))
+        for intent in (ImageCms.Intent.PERCEPTUAL, ImageCms.Intent.RELATIVE_COLORIMETRIC)
+    ]
+    image.info["icc_profile"] = data
+    made = np.asarray(to_srgb(image)[0])
+    assert (made == found[0]).all() and np.abs(found[0].astype(int) - found[1]).max() <= 1
+    assert made[0, :2].tolist() == [[0, 0, 0], [255, 255, 255]]
+    linear = colour.RGB_to_RGB(
+        pixels / 255, wide, SRGB, apply_cctf_decoding=True, chromatic_adaptation_transform="Bradford"
+    )
+    wanted = colour.models.eotf_inverse_sRGB(np.clip(linear, 0, 1)) * 255
+    assert np.abs(made - wanted).max() < 3 and np.abs(made - wanted).mean() < 0.4
+
+
+def inks_of(darkest: float, black_alone: float) -> bytes:
+    """A printer in greys whose black ink alone, and whose four inks together, are as light as given (L*)."""
+    lightness = np.array([100 - 15.0 * sum(inks[:3]) for inks in itertools.product((0, 1), repeat=4)])
+    lightness[1::2] = black_alone
+    lightness[-1] = darkest
+    return cmyk_profile(np.stack([lightness, 0 * lightness, 0 * lightness], -1))
+
+
+@pytest.mark.parametrize("darkest", [4.0, 9.0, 15.0])
+def test_a_printers_black_comes_out_black(darkest: float) -> None:
+    # ISO 18619 (black point compensation): in XYZ, a straight line that takes the printer's black to the screen's.
+    inks = Image.frombytes("CMYK", (3, 1), bytes([255, 255, 255, 255, 0, 0, 0, 0, 255, 255, 0, 0]))
+    inks.info["icc_profile"] = inks_of(darkest, black_alone=darkest + 1)
+    made = np.asarray(to_srgb(inks)[0])[0].astype(int)
+    light = [((lightness + 16) / 116) ** 3 if lightness > 8 else lightness / 903.3 for lightness in (darkest, 70.0)]
+    grey = float(colour.models.eotf_inverse_sRGB((light[1] - light[0]) / (1 - light[0])) * 255)
+    assert made[0].max() <= 3 and made[1].min() == 255
+    assert np.abs(made[2] - grey).max() <= 2
+
+
+def test_black_ink_alone_that_is_grey_on_a_screen_is_told() -> None:
+    lettering = Image.frombytes("CMYK", (2, 1), bytes([0, 0, 0, 255, 0, 0, 0, 0]))
+    lettering.info["icc_profile"] = inks_of(8.0, black_alone=25.0)
+    made, reasons = to_srgb(lettering)
+    grey = int(np.asarray(made)[0, 0, 0])
+    assert grey > 40
+    assert [(r.code, r.kind) for r in reasons][1:] == [("black-is-grey", Kind.NOTE)] and str(grey) in reasons[1].what
+    rich = Image.frombytes("CMYK", (2, 1), bytes([255, 255, 255, 255, 0, 0, 0, 255]))
+    rich.info = lettering.info
+    pale = Image.frombytes("CMYK", (1, 1), bytes([0, 0, 0, 90]))
+    pale.info = lettering.info
+    for image in (rich, pale):
+        assert [r.code for r in to_srgb(image)[1]] == ["profile-followed"]
+
+
 def test_inks_without_a_profile_are_a_guess_and_say_so() -> None:
     inks = Image.frombytes("CMYK", (3, 1), bytes([0, 0, 0, 0, 0, 0, 0, 255, 255, 0, 0, 0]))
     made, reasons = to_srgb(inks)

@@ -26,7 +26,12 @@ D65 = np.array([0.95047, 1.0, 1.08883], np.float32)
 
 def lab(rgb: NDArray[np.uint8]) -> F32:
     """sRGB codes (..., 3) to CIELAB, D65 (..., 3): L* 0 to 100, a* and b* about -128 to 127."""
-    xyz = linear(rgb) @ (TO_XYZ / D65[:, None]).T
+    return lab_of(linear(rgb))
+
+
+def lab_of(light: F32) -> F32:
+    """Linear sRGB (..., 3), 0 to 1, to CIELAB."""
+    xyz = light @ (TO_XYZ / D65[:, None]).T
     cubed = np.cbrt(xyz)
     f = np.where(xyz > np.float32(216 / 24389), cubed, xyz * np.float32(841 / 108) + np.float32(4 / 29))
     x, y, z = f[..., 0], f[..., 1], f[..., 2]

@@ -51,7 +51,9 @@ _SPACES = {"L": "GRAY", "RGB": "RGB", "CMYK": "CMYK"}
 def to_srgb(image: Image.Image) -> tuple[Image.Image, tuple[Reason, ...]]:
     """The picture in 8-bit sRGB, as RGBA where any of it is see-through, else as RGB; and what was mended.
 
-    An embedded profile is followed (littleCMS, perceptual intent); one that cannot be read is left aside.
+    An embedded profile is followed by littleCMS: by its perceptual table where it has one; a matrix profile has none
+    and is taken colorimetrically. The darkest it can show becomes black (black-point compensation). A profile that
+    cannot be read is left aside.
     The result carries no metadata. The reasons name no file: only the caller knows it.
     """
     reasons: list[Reason] = []
@@ -141,7 +143,23 @@ def _followed(colours: Image.Image, profile: bytes, reasons: list[Reason]) -> Im
     if transform is None:
         return None
     reasons.append(mended("profile-followed", f'its colours were brought from "{described.name}" to sRGB'))
-    return _applied(transform, colours)
+    made = _applied(transform, colours)
+    if colours.mode == "CMYK":
+        reasons += _greyish_black(colours, made)
+    return made
+
+
+STILL_BLACK = 24
+"""The brightest value of 255 that is taken for black on a dash at night: L* of 8. Keyturn's own choice."""
+
+
+def _greyish_black(inks: Image.Image, made: Image.Image) -> list[Reason]:
+    """Black ink alone is dark grey by many printers' profiles: true, and seldom what the artist meant."""
+    darkest = int(np.asarray(made.convert("L")).min())
+    if np.asarray(inks.getchannel("K")).max() < 255 or darkest <= STILL_BLACK:
+        return []
+    what = f"its full black ink, alone, is dark grey on a screen ({darkest} of 255)"
+    return [note("black-is-grey", what, "export it as RGB, and make black 0, 0, 0")]
 
 
 @dataclass(frozen=True, slots=True)
