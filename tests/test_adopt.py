@@ -501,16 +501,77 @@ def test_odd_paths_are_only_rows_without_pictures(bundle: Bundle, understood: Un
     assert of_the_archive(refused(understood, drop)) == ["part-empty"]
 
 
-def test_trimmed_frames(bundle: Bundle, understood: Understood) -> None:
-    drop = bundle(art() | {"part0/trim.txt": b"48x64+0+0\n"})
-    assert of_the_archive(refused(understood, drop)) == ["frames-trimmed"]
+@pytest.mark.parametrize(
+    ("rows", "ground"),
+    [
+        (b"p 1 6 part0\np 0 0 part1\n", (0, 0, 0)),
+        (b"p 1 6 part0 #0B1D2A\np 0 0 part1\n", (11, 29, 42)),
+        (b"p 1 6 PART0 #0b1d2a\np 2 0 part0 #0b1d2a\np 0 0 part1\n", (11, 29, 42)),
+    ],
+)
+def test_trimmed_frames_are_laid_on_their_rows_colour_again(
+    bundle: Bundle, remade: Remade, understood: Understood, rows: bytes, ground: tuple[int, int, int]
+) -> None:
+    """Composed here from the published description: the row's colour all over, the frame at X and Y of its line,
+    lines in byte order of the names, frames without a line whole (AOSP, cmds/bootanimation)."""
+    boxes = [(10, 8, 0, 0), (1, 1, 47, 63), (48, 10, 0, 30), (20, 64, 5, 0)]
+    frames = {f"part0/{n:04d}.png": png(n, (w, h)) for n, (w, h, _, _) in enumerate(boxes, 1)}
+    lines = "".join(f"{w}x{h}+{x}+{y}\n" for w, h, x, y in boxes).encode()
+    whole = {"part0/0005.png": png(5), "part1/0001.png": png(5)}
+    drop = bundle({**frames, "part0/trim.txt": lines, **whole}, desc=b"48 64 12\n" + rows)
+    expected = []
+    for n, (w, h, x, y) in enumerate(boxes, 1):
+        screen = np.full((64, 48, 3), ground, np.uint8)
+        screen[y : y + h, x : x + w] = np.asarray(picture((w, h), n))
+        expected.append(screen)
+    expected.append(np.asarray(picture(SIZE, 5)))
+    job = understood(drop)
+    (undone,) = [r for r in job.reasons if r.code == "trim-undone"]
+    assert undone.kind is Kind.MENDED and "5 frames of part0" in undone.what
+    archive = zipfile.ZipFile(remade(drop))
+    made = [archive.read(n) for n in archive.namelist() if n.startswith("part0/")]
+    for ours, theirs in zip(made, expected, strict=True):
+        assert np.array_equal(np.asarray(Image.open(io.BytesIO(ours)).convert("RGB")), theirs)
+    assert not [n for n in archive.namelist() if n.endswith("trim.txt")], "this radio does not know them"
+
+
+def test_see_through_trimmed_frames_lie_on_the_rows_colour(bundle: Bundle, remade: Remade) -> None:
+    clear = io.BytesIO()
+    Image.new("RGBA", (8, 8), (200, 100, 50, 0)).save(clear, "PNG")
+    frames = {"part0/0001.png": clear.getvalue(), "part0/trim.txt": b"8x8+4+4\n", "part1/0001.png": png(1)}
+    archive = zipfile.ZipFile(remade(bundle(frames, desc=b"48 64 12\np 1 0 part0 #102030\np 0 0 part1\n")))
+    shown = np.asarray(Image.open(io.BytesIO(archive.read("part0/0001.png"))).convert("RGB"))
+    assert (shown == (0x10, 0x20, 0x30)).all()
+
+
+@pytest.mark.parametrize(
+    ("lines", "size", "rows", "code"),
+    [
+        (b"20x20+0+0\n", (10, 10), b"p 0 0 part0\n", "frame-size"),
+        (b"20x20+0+0", (20, 20), b"p 0 0 part0\n", "frame-size"),
+        (b"20x20+30+0\n", (20, 20), b"p 0 0 part0\n", "trim-outside"),
+        (b"20x20+0+-1\n", (20, 20), b"p 0 0 part0\n", "trim-outside"),
+        (b"0x20+0+0\n", (20, 20), b"p 0 0 part0\n", "trim-outside"),
+        (b"20x20+0+0\n", (20, 20), b"p 1 0 part0 #ff0000\np 0 0 part0 #00ff00\n", "trim-grounds"),
+        (b"20x20+0+0\n", (20, 20), b"p 1 0 part0 #ff0000\np 0 0 part0\n", "trim-grounds"),
+    ],
+)
+def test_trimmed_frames_that_no_player_shows_as_meant(
+    bundle: Bundle, understood: Understood, lines: bytes, size: tuple[int, int], rows: bytes, code: str
+) -> None:
+    drop = bundle({"part0/0001.png": png(1, size), "part0/trim.txt": lines}, desc=b"48 64 12\n" + rows)
+    assert of_the_archive(refused(understood, drop)) == [code]
+
+
+def test_a_panel_beyond_all_bounds_is_not_drawn(bundle: Bundle, understood: Understood) -> None:
+    drop = bundle({"part0/0001.png": png(1), "part0/trim.txt": b"48x64+0+0\n"}, desc=b"99999 99999 12\np 0 0 part0\n")
+    assert of_the_archive(refused(understood, drop)) == ["picture-too-large"]
 
 
 def test_everything_is_told_at_once(bundle: Bundle, understood: Understood) -> None:
     rows = b"48 64 12\np -1 0 part0\np 1 0 ../x\np 1 0 empty\np 0 0 part1\n"
-    drop = bundle(art() | {"part0/trim.txt": b"x"}, desc=rows)
-    codes = of_the_archive(refused(understood, drop))
-    assert sorted(codes) == ["frames-trimmed", "part-empty", "row-number", "row-outside"]
+    codes = of_the_archive(refused(understood, bundle(art(), desc=rows)))
+    assert sorted(codes) == ["part-empty", "row-number", "row-outside"]
 
 
 def test_a_broken_archive(bundle: Bundle, understood: Understood) -> None:

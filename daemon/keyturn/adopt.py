@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from glob import escape
 from pathlib import Path
 
+from keyturn import untrim
+from keyturn.crew import Crew
 from keyturn.intake.survey import Survey, survey
 from keyturn.intake.unzip import unpack
 from keyturn.manifest import FILE_NAME, Manifest, Part
@@ -49,7 +51,7 @@ def _bundle(found: Survey) -> str | None:
 
 
 def adopt(
-    found: Survey, manifest: Manifest, scratch: Path, rules: Rulebook
+    found: Survey, manifest: Manifest, scratch: Path, rules: Rulebook, crew: Crew
 ) -> tuple[Survey, Manifest, tuple[Reason, ...]]:
     """The drop with its bundle unpacked, and a manifest with the bundle's parts. Raises `Refused`."""
     name = _bundle(found) or BUNDLE
@@ -60,6 +62,8 @@ def adopt(
     desc, mends = _desc(inner.root, name)
     parts, findings = _parts(desc, inner.files, _trusted_plays(manifest, rules), name)
     reasons += [*packing, *mends, *findings, *_size(desc, manifest, rules, name)]
+    stop_if_refused(reasons)
+    reasons += _named(_made_whole(inner, desc, rules, crew), name)
     stop_if_refused(reasons)
     update: dict[str, object] = {"part": parts}
     if "fps" not in manifest.motion.model_fields_set:
@@ -249,6 +253,14 @@ def _row_findings(part: _Drawn, fps: int, files: Sequence[str]) -> Iterator[Reas
     yield from _lost(part, fps)
 
 
+def _made_whole(inner: Survey, desc: Desc, rules: Rulebook, crew: Crew) -> tuple[Reason, ...]:
+    """Cropped frames are laid on their rows' colours again, so that they can be fitted to any panel."""
+    drawn = [_drawn(row, inner.files) for row in _reached(desc.rows)[0]]
+    there = {name.rpartition("/")[0].lower(): name.rpartition("/")[0] for name in inner.files}
+    folders = untrim.folders((there[part.folder.lower()], part.files, part.row.colour) for part in drawn)
+    return untrim.undone(inner.root, folders, (desc.width, desc.height), crew, rules.intake)
+
+
 def _nearest(files: Sequence[str]) -> str:
     folders = sorted({name.rpartition("/")[0] or "no folder" for name in files if is_art(name)})
     return f"the archive's pictures lie in: {', '.join(folders[:6])}" if folders else "add the pictures"
@@ -256,9 +268,6 @@ def _nearest(files: Sequence[str]) -> str:
 
 def _lost(part: _Drawn, fps: int) -> Iterator[Reason]:
     row = part.row
-    if "trim.txt" in part.files:
-        what = f"{row.path} holds frames cut to size for trim.txt, which cannot be fitted to another panel"
-        yield refuse("frames-trimmed", what, "send the whole pictures")
     if "audio.wav" in part.files:
         yield note("sound-left-out", f"the sound of {row.path} was left out: radios on the dash do not play it")
     if row.type == "c":

@@ -25,7 +25,7 @@ from keyturn.intake.clips import Clip
 from keyturn.intake.recipes import Box
 from keyturn.reasons import Reason
 from keyturn.rulebook import Intake
-from keyturn.stages import decode, encode, panel, passing
+from keyturn.stages import decode, encode, palette, panel, passing, trim
 from keyturn.stages.again import Recent
 from keyturn.stages.flatten import Colour, flatten
 from keyturn.stages.normalize import Fit, fitted, to_srgb, upright
@@ -51,7 +51,10 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How every frame of one radio is to look. `cell_px` is the eye's cell in panel pixels."""
+    """How every frame of one radio is to look. `cell_px` is the eye's cell in panel pixels.
+
+    `palette`: frames of few colours may be palette PNG. `trim`: on what ground frames may be cropped.
+    """
 
     fit: Fit
     ground: tuple[int, int, int]
@@ -59,6 +62,8 @@ class Look:
     format: Literal["png", "jpeg"]
     cell_px: float
     thumb_px: int
+    palette: bool = False
+    trim: Literal["none", "black", "any"] = "none"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +74,24 @@ class FrameJob:
 
 
 @dataclass(frozen=True, slots=True)
-class FrameDone:
-    """`data` is the file for the zip, `cells` (rows, cols, 3) uint16 linear light, `thumb` a WebP."""
+class Cropped:
+    """`data` is the file of what `cut` leaves of a frame."""
 
     data: bytes
+    cut: trim.Cut
+
+
+@dataclass(frozen=True, slots=True)
+class FrameDone:
+    """`data` is the file for the zip, `cells` (rows, cols, 3) uint16 linear light, `thumb` a WebP.
+
+    `plain_bytes`: what the file would take without a palette.
+    """
+
+    data: bytes
+    plain_bytes: int
+    cropped: Cropped | None
+    photographic: bool
     digest: str
     thumb: bytes
     cells: NDArray[np.uint16]
@@ -107,8 +126,12 @@ def _made(job: FrameJob) -> FrameDone:
         before = banding.banding(pixels, banding.quantised(pixels))
         after = banding.banding(pixels, shown)
         pixels, picture = shown, Image.fromarray(shown, "RGB")
+    plain = _file(job, picture)
     return FrameDone(
-        data=_file(job, picture),
+        data=_smallest(plain, pixels, job.look),
+        plain_bytes=len(plain),
+        cropped=_cropped(pixels, job.look),
+        photographic=encode.is_photographic(pixels),
         digest=hashlib.sha256(pixels.data).hexdigest(),
         thumb=encode.thumbnail(picture, job.look.thumb_px),
         cells=luminance.cells(pixels, job.look.cell_px),
@@ -124,6 +147,19 @@ def _file(job: FrameJob, picture: Image.Image) -> bytes:
     path = _still_alone(job.source) if job.look.bits == 24 else None
     untouched = passing.untouched(path, picture) if path else None
     return untouched or encode.png(picture)
+
+
+def _smallest(plain: bytes, pixels: NDArray[np.uint8], look: Look) -> bytes:
+    few = palette.png(pixels) if look.palette and look.format == "png" else None
+    return few if few is not None and len(few) < len(plain) else plain
+
+
+def _cropped(pixels: NDArray[np.uint8], look: Look) -> Cropped | None:
+    cut = trim.cut(pixels) if look.trim != "none" and look.format == "png" else None
+    if cut is None or (look.trim == "black" and any(cut.ground)):
+        return None
+    part = trim.cropped(pixels, cut.box)
+    return Cropped(_smallest(encode.png(Image.fromarray(part, "RGB")), part, look), cut)
 
 
 def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:

@@ -122,32 +122,39 @@ def flash_reasons(record: FlashRecord, rules: Flash) -> list[Reason]:
     return [finding("flashes", what, mend)]
 
 
-def memory_record(plan: Plan) -> MemoryRecord:
+def memory_record(plan: Plan, cropped: memory.Cropped) -> MemoryRecord:
     limits = plan.radio.limits
     peak = memory.peak_mib(
         tuple(p.unit for p in plan.parts),
         plan.radio.panel.size,
         bytes_per_px=limits.texture_bytes,
         power_of_two=limits.texture_power_of_two,
+        cropped=cropped,
     )
     return MemoryRecord(peak_mib=peak, allowed_mib=limits.texture_mib)
 
 
-def memory_reasons(plan: Plan) -> list[Reason]:
-    finding = memory.finding(plan.radio, tuple(p.unit for p in plan.parts))
+def memory_reasons(plan: Plan, cropped: memory.Cropped) -> list[Reason]:
+    finding = memory.finding(plan.radio, tuple(p.unit for p in plan.parts), cropped)
     return [finding] if finding else []
 
 
-def size_reasons(plan: Plan, zip_bytes: int, logo_bytes: int) -> list[Reason]:
-    found = []
+def zip_reasons(plan: Plan, zip_bytes: int, fitting: int) -> list[Reason]:
+    """The refusal where all that could be done was too little; `fitting`: how many frames there is room for."""
+    radio, frames = plan.radio, plan.frame_count
+    if zip_bytes <= radio.limits.zip_mib * 2**20:
+        return []
+    what = f"the animation is {zip_bytes / 2**20:.1f} MiB; {radio.name} takes {radio.limits.zip_mib:g} MiB"
+    fewer = f"about {fitting} of its {frames} frames fit: thin = true under [motion] leaves out the others, evenly; or "
+    return [refuse("zip-too-large", what, f"{fewer if fitting else ''}use fewer frames or calmer, flatter pictures")]
+
+
+def logo_reasons(plan: Plan, logo_bytes: int) -> list[Reason]:
     radio = plan.radio
-    if zip_bytes > radio.limits.zip_mib * 2**20:
-        what = f"the animation is {zip_bytes / 2**20:.1f} MiB; {radio.name} takes {radio.limits.zip_mib:g} MiB"
-        found.append(refuse("zip-too-large", what, "use fewer frames or calmer, flatter pictures"))
-    if logo_bytes > radio.logo.max_kib * 1024:
-        what = f"the logo is {logo_bytes / 1024:,.0f} KiB; {radio.name} takes {radio.logo.max_kib:g} KiB"
-        found.append(refuse("logo-too-large", what, "use a calmer, flatter picture"))
-    return found
+    if logo_bytes <= radio.logo.max_kib * 1024:
+        return []
+    what = f"the logo is {logo_bytes / 1024:,.0f} KiB; {radio.name} takes {radio.logo.max_kib:g} KiB"
+    return [refuse("logo-too-large", what, "use a calmer, flatter picture")]
 
 
 def timeline_record(plan: Plan, finish: float) -> TimelineRecord:

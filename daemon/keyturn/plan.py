@@ -130,6 +130,7 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: E
     if not job.in_time(parts, fps):
         parts = _made_to_fit(job, parts, fps, reasons)
     reasons += _pauses_rounded(job, parts, fps) + _jumpy(parts, fps)
+    reasons += job.footage.retimed(fps)
     once_s = job.once_only_s(parts, fps)
     logo = Source(root / art.logo, art.logo) if art.logo else None
     return Plan(
@@ -154,14 +155,19 @@ def parts_at(job: _Job, fps: int) -> tuple[PlannedPart, ...]:
 
 
 def _planned(job: _Job, art: PartArt, number: int, fps: int) -> PlannedPart:
-    pause = art.pause_s if job.radio.firmware.pause_unit == "seconds" else art.pause_s * fps
     row = Row(
         type=_type(job, art),
         count=0 if art.plays == UNTIL_BOOTED else int(art.plays),
-        pause=math.floor(pause + 0.5),
+        pause=pause_count(job.radio, art.pause_s, fps),
         path=part_name(number),
     )
     return PlannedPart(row, job.footage.sources(art, fps), art.pause_s, art.art)
+
+
+def pause_count(radio: Radio, pause_s: float, fps: int) -> int:
+    """A pause as the radio's desc.txt counts it: the nearest whole number of frames, or of seconds."""
+    counted = pause_s if radio.firmware.pause_unit == "seconds" else pause_s * fps
+    return math.floor(counted + 0.5)
 
 
 def _type(job: _Job, art: PartArt) -> PartType:

@@ -18,7 +18,11 @@ class Record(BaseModel):
 
 
 class PartRecord(Record):
-    """One row of desc.txt as planned. `count` 0 is until booted; `pause` as written in the file."""
+    """One row of desc.txt as planned. `count` 0 is until booted; `pause` as written in the file.
+
+    `jpeg_frames` and `palette_frames` of the frames are JPEG and palette PNG, the others RGB PNG. `trimmed`: frames
+    are cropped. `bytes` of all frames' files, and what they would have as whole RGB pictures; 0: not written down.
+    """
 
     path: str
     type: Literal["p", "c", "f"]
@@ -27,6 +31,11 @@ class PartRecord(Record):
     pause_s: float
     frames: int
     art: str
+    jpeg_frames: int = 0
+    palette_frames: int = 0
+    trimmed: bool = False
+    bytes: int = 0
+    plain_bytes: int = 0
 
 
 class PaceRow(Record):
@@ -193,7 +202,7 @@ class RefusedDrop(Record):
 
 
 class ShopState(Record):
-    """The whole shop at one moment: what status and the board show."""
+    """The whole shop at one moment: what status and the board show. Lists hold the first rows, totals count all."""
 
     at: str
     running: bool
@@ -204,5 +213,6 @@ class ShopState(Record):
     working: tuple[Working, ...] = ()
     ready: tuple[Ready, ...] = ()
     refused: tuple[RefusedDrop, ...] = ()
+    waiting_total: int = 0
     ready_total: int = 0
     refused_total: int = 0

@@ -52,7 +52,10 @@ class Panel(Sourced):
 
 
 class Firmware(Sourced):
-    """How the radio's player reads and paces an animation."""
+    """How the radio's player reads and paces an animation.
+
+    `palette`: it is trusted with 8-bit palette PNG, which is smaller where a frame has few colours.
+    """
 
     pacing: Literal["additive", "fixed-beat"]
     pause_unit: Literal["frames", "seconds"] = "frames"
@@ -60,6 +63,7 @@ class Firmware(Sourced):
     row_colour: bool = False
     trim: bool = False
     frame_formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
+    palette: bool = False
     max_plays: Annotated[int, Field(ge=1, le=10_000)] = 10
 
 
@@ -99,6 +103,7 @@ class Boot(Sourced):
 
 class Logo(Sourced):
     formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
+    palette: bool = False
     max_kib: Annotated[float, Field(gt=0)] = 4096
 
 
@@ -207,8 +212,11 @@ class Names(Sourced):
 
 
 class Formats(Sourced):
+    """Kinds of files by what is in them; `codecs` are those of films."""
+
     stills: tuple[str, ...]
     clips: tuple[str, ...]
+    codecs: tuple[str, ...] = ()
 
 
 class Enlarging(Sourced):

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import base64
-from collections import Counter
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
-from keyturn import judge
+from keyturn import budget, judge, lighter, reel
 from keyturn.crew import Crew
-from keyturn.eye import handoff
 from keyturn.eye.luminance import Screen
 from keyturn.frame import Compare, FrameDone, FrameJob, Look, Source, compare, make_frame
 from keyturn.judge import CellStore, Shown
+from keyturn.lighter import Desk
 from keyturn.manifest import Manifest
-from keyturn.plan import Plan, fit_for
+from keyturn.plan import Plan, PlannedPart, fit_for
 from keyturn.proof.card import install_text
 from keyturn.reasons import Reason, Refused, gathered, note
 from keyturn.records import (
@@ -28,13 +27,11 @@ from keyturn.records import (
     RadioRecord,
     TimelineRecord,
 )
-from keyturn.rulebook import Rulebook
-from keyturn.stages.package import ZipWriter, write_stick
-from keyturn.stages.renumber import frame_name
+from keyturn.reel import Laid, Reel, Store, Take
+from keyturn.rulebook import Radio, Rulebook
+from keyturn.shooting import Film, data_uri, shoot
+from keyturn.stages.package import write_stick
 from keyturn.unit import desc
-
-BROKEN_SHOWN = 40
-"""After so many broken pictures the artist knows enough."""
 
 THUMB_PX = 320
 THUMB_FRAMES = 120
@@ -52,7 +49,8 @@ class Strip:
 class Order:
     """What a strip is made from and where to.
 
-    `job_record` is the job's record as far as it is known; `sheet_frames` all pictures its sheet will hold.
+    `job_record` is the job's record as far as it is known; `sheet_frames` all pictures its sheet will hold; `stage`
+    hears what is being done once the frames are made.
     """
 
     plan: Plan
@@ -62,72 +60,73 @@ class Order:
     scratch: Path
     job_record: JobRecord
     sheet_frames: int
+    stage: Callable[[str], None] = lambda stage: None
 
     def look(self, *, logo: bool = False) -> Look:
         radio = self.plan.radio
+        taken = radio.logo.formats[:1] if logo else radio.firmware.frame_formats
         return Look(
             fit=fit_for(self.manifest, radio),
             ground=self.manifest.ground,
             bits=radio.panel.bits,
-            format=(radio.logo.formats if logo else radio.firmware.frame_formats)[0],
+            format="png" if "png" in taken else "jpeg",
             cell_px=Screen.of(radio.panel, self.rules.safety.flash).cell_px,
             thumb_px=max(64, int(THUMB_PX * min(1.0, THUMB_FRAMES / max(1, self.sheet_frames)) ** 0.5)),
+            palette=radio.logo.palette if logo else radio.firmware.palette,
+            trim="none" if logo else _ground(radio),
         )
 
     def frame(self, source: Source, *, logo: bool = False) -> FrameJob:
         return FrameJob(source, self.look(logo=logo), self.rules.intake)
 
 
-@dataclass(slots=True)
-class _Film:
-    """What is kept of the frames once their files are in the zip: little, whatever their number."""
+def _ground(radio: Radio) -> Literal["none", "black", "any"]:
+    if not radio.firmware.trim:
+        return "none"
+    return "any" if radio.firmware.row_colour else "black"
 
-    cells: CellStore
-    thumbs: list[str] = field(default_factory=list)
-    numbers: list[list[int]] = field(default_factory=list)
-    changes: list[list[float]] = field(default_factory=list)
-    reasons: list[Reason] = field(default_factory=list)
-    banding: list[tuple[float, float]] = field(default_factory=list)
-    first: bytes = b""
 
-    def keep(self, done: FrameDone) -> int:
-        number = self.cells.add(done.digest, done.cells)
-        if number == len(self.thumbs):
-            self.thumbs.append(data_uri(done.thumb))
-            self.reasons += done.reasons
-            self.banding.append((done.banding_before, done.banding_after))
-        return number
+@dataclass(frozen=True, slots=True)
+class _Cutting:
+    """The strip as it goes out: `order` holds the plan it plays by, `numbers[p][f]` its pictures."""
 
-    def add(self, number: int) -> None:
-        row = self.numbers[-1]
-        moved = 0.0
-        if row and number != row[-1]:
-            moved = handoff.change(self.cells[row[-1]], self.cells[number])
-        row.append(number)
-        self.changes[-1].append(moved)
+    order: Order
+    reel: Reel
+    logo: bytes
+    logo_number: int
+    reasons: tuple[Reason, ...]
+
+    @property
+    def numbers(self) -> tuple[tuple[int, ...], ...]:
+        return tuple(laid.numbers for laid in self.reel)
 
 
 def make_strip(order: Order, crew: Crew, tick: Callable[[int], None]) -> Strip:
     """Builds `order.folder` (what goes on the stick). Raises `Refused` with every broken picture."""
     order.folder.mkdir()
-    animation = order.scratch / f"{order.plan.radio.name}.zip"
-    with CellStore(order.scratch / f"{order.plan.radio.name}.cells") as cells:
-        film = _Film(cells)
-        _pack(order, crew, film, animation, tick)
-        logo = _logo(order, crew)
-        shown = Shown(film.keep(logo), tuple(map(tuple, film.numbers)))
+    base = str(order.scratch / order.plan.radio.name)
+    with CellStore(Path(f"{base}.cells")) as cells, Store(Path(f"{base}.files")) as store:
+        film = Film(cells, store)
+        cutting = _cut(order, crew, film, tick)
+        order = cutting.order
+        order.stage("package")
+        animation = Path(f"{base}.zip")
+        reel.write(order.plan, cutting.reel, store, animation)
+        order.stage("judge")
+        shown = Shown(cutting.logo_number, cutting.numbers)
         flash = _flash(order, shown, cells)
-        hand, picture = _handoff(order, crew, logo, film)
+        hand, picture = _handoff(cutting, crew, film)
+        changes = tuple(map(film.changes, cutting.numbers))
     timing = judge.timeline_record(order.plan, order.manifest.motion.finish)
-    zip_bytes = animation.stat().st_size
-    record = _record(order, timing, flash, hand, zip_bytes, animation, logo.data)
-    reasons = _judged(order, record, film, len(logo.data))
+    order.stage("package")
+    record = _record(cutting, timing, flash, hand, animation, film.takes)
+    reasons = _judged(cutting, record, film, changes)
     proof = RadioProof(
         radio=order.plan.radio.name,
         logo=film.thumbs[shown.logo],
         frames=tuple(film.thumbs),
         order=shown.parts,
-        changes=tuple(map(tuple, film.changes)),
+        changes=changes,
         handoff_picture=picture,
     )
     return Strip(record.model_copy(update={"reasons": reasons}), proof, reasons)
@@ -136,60 +135,19 @@ def make_strip(order: Order, crew: Crew, tick: Callable[[int], None]) -> Strip:
 # -- frames -----------------------------------------------------------------------------------------
 
 
-def _pack(order: Order, crew: Crew, film: _Film, animation: Path, tick: Callable[[int], None]) -> None:
-    """Frames go into the zip as they come from the crew, in order; none is held longer than it must be."""
-    suffix = ".png" if order.look().format == "png" else ".jpg"
-    broken: list[Reason] = []
-    with ZipWriter(animation) as pack:
-        pack.add("desc.txt", desc.write(order.plan.desc))
-        made = _frames(order, crew, film, broken)
-        for part in order.plan.parts:
-            film.numbers.append([])
-            film.changes.append([])
-            for index in range(len(part.sources)):
-                tick(sum(map(len, film.numbers)))
-                frame = next(made)
-                if frame is None:
-                    continue
-                number, data = frame
-                film.first = film.first or data
-                film.add(number)
-                if not broken:
-                    pack.add(f"{part.row.path}/{frame_name(index, len(part.sources), suffix)}", data)
-    if broken:
-        raise Refused(broken)
-
-
-def _frames(order: Order, crew: Crew, film: _Film, broken: list[Reason]) -> Iterator[tuple[int, bytes] | None]:
-    """Picture number and file of every frame in playing order; each distinct source is made once.
-
-    A broken picture gives None and its reasons.
-    """
-    sources = [source for part in order.plan.parts for source in part.sources]
-    again = Counter(sources)
-    distinct = list(dict.fromkeys(sources))
-    results = crew.run(make_frame, (order.frame(s) for s in distinct), lambda job: job.source.name)
-    repeats = order.scratch / "repeats"
-    repeats.mkdir(exist_ok=True)
-    kept: dict[Source, int | None] = {}
-    for source in sources:
-        if source in kept:
-            number = kept[source]
-            yield None if number is None else (number, (repeats / f"{number}").read_bytes())
-            continue
-        result = next(results)
-        if isinstance(result, Refused):
-            broken += result.reasons
-            if len(broken) >= BROKEN_SHOWN:
-                raise Refused(broken)
-            kept[source] = None
-            yield None
-            continue
-        number = film.keep(result)
-        kept[source] = number
-        if again[source] > 1:
-            (repeats / f"{number}").write_bytes(result.data)
-        yield number, result.data
+def _cut(order: Order, crew: Crew, film: Film, tick: Callable[[int], None]) -> _Cutting:
+    """Every frame made, and of the files it can stand in those chosen that suit the radio."""
+    plan = order.plan
+    numbers = shoot(plan, order.frame, crew, film, tick)
+    logo = _logo(order, crew)
+    logo_number = film.show(logo)
+    desk = Desk(film.store, crew, film.takes, lambda: tick(plan.frame_count))
+    plain = reel.lossless([part.row.path for part in plan.parts], numbers, film.takes)
+    first = logo_number if logo_number == numbers[0][0] else None
+    chosen, told = lighter.photographs(plain, desk, plan.radio, first)
+    fitted = budget.fitted(plan, plain, chosen, told, desk, may_thin=order.manifest.motion.thin)
+    data, mends = budget.fitted_logo(plan, logo.data, desk)
+    return _Cutting(replace(order, plan=fitted.plan), fitted.reel, data, logo_number, (*fitted.reasons, *mends))
 
 
 def _logo(order: Order, crew: Crew) -> FrameDone:
@@ -208,35 +166,42 @@ def _flash(order: Order, shown: Shown, cells: CellStore) -> FlashRecord:
     return judge.flash_record(judge.flashes(order.plan, shown, cells, rules), rules)
 
 
-def _handoff(order: Order, crew: Crew, logo: FrameDone, film: _Film) -> tuple[HandoffRecord, str | None]:
-    if film.cells.number(logo.digest) == film.numbers[0][0]:
+def _handoff(cutting: _Cutting, crew: Crew, film: Film) -> tuple[HandoffRecord, str | None]:
+    plan, first = cutting.order.plan, cutting.numbers[0][0]
+    piece = cutting.reel[0].pieces[first]
+    if cutting.logo_number == first and piece.lost == 0:
         return HandoffRecord(share_changed=0.0, mean_difference=0.0), None
-    jobs = [Compare(logo.data, film.first, order.look().thumb_px)]
-    (result,) = crew.run(compare, jobs, lambda job: order.plan.logo.name if order.plan.logo else "")
+    whole = film.takes[first].whole if piece.cut else piece
+    jobs = [Compare(cutting.logo, film.store.read(whole), cutting.order.look().thumb_px)]
+    (result,) = crew.run(compare, jobs, lambda job: plan.logo.name if plan.logo else "")
     if isinstance(result, Refused):
         raise result
     record = HandoffRecord(share_changed=result.share_changed, mean_difference=result.mean_difference)
     return record, data_uri(result.picture)
 
 
-def _judged(order: Order, record: RadioRecord, film: _Film, logo_bytes: int) -> tuple[Reason, ...]:
+def _judged(
+    cutting: _Cutting, record: RadioRecord, film: Film, changes: Sequence[Sequence[float]]
+) -> tuple[Reason, ...]:
+    order = cutting.order
     plan, safety = order.plan, order.rules.safety
     why = [p.hold_screen for p in order.manifest.part if p.hold_screen]
     found = [
         *gathered(film.reasons),
         *judge.flash_reasons(record.flash, safety.flash),
-        *judge.memory_reasons(plan),
-        *judge.size_reasons(plan, record.zip_bytes, logo_bytes),
+        *judge.memory_reasons(plan, reel.cropped(cutting.reel)),
+        *cutting.reasons,
+        *judge.logo_reasons(plan, len(cutting.logo)),
         *judge.delay_reasons(plan, record.timeline, why, safety),
         *judge.handoff_reasons(record.handoff, plan.logo is not None),
-        *judge.hold_reasons(plan, film.numbers),
-        *judge.stumble_reasons(plan, film.changes),
+        *judge.hold_reasons(plan, cutting.numbers),
+        *judge.stumble_reasons(plan, changes),
         *_dithered(film, plan.radio.panel.bits),
     ]
     return tuple(dict.fromkeys([*plan.reasons, *found]))
 
 
-def _dithered(film: _Film, bits: int) -> list[Reason]:
+def _dithered(film: Film, bits: int) -> list[Reason]:
     if bits != 16:
         return []
     before, after = (sum(values) / len(film.banding) for values in zip(*film.banding, strict=True))
@@ -248,15 +213,15 @@ def _dithered(film: _Film, bits: int) -> list[Reason]:
 
 
 def _record(
-    order: Order,
+    cutting: _Cutting,
     timing: TimelineRecord,
     flash: FlashRecord,
     hand: HandoffRecord,
-    zip_bytes: int,
     animation: Path,
-    logo: bytes,
+    takes: Mapping[int, Take],
 ) -> RadioRecord:
     """The radio's record; its stick folder is written last, so that INSTALL.txt can quote the record."""
+    order = cutting.order
     plan, radio = order.plan, order.plan.radio
     record = RadioRecord(
         radio=radio.name,
@@ -265,31 +230,39 @@ def _record(
         height=radio.panel.height,
         bits=radio.panel.bits,
         folder=order.folder.name,
-        desc=desc.write(plan.desc).decode("ascii"),
+        desc=desc.write(reel.desc_of(plan, cutting.reel)).decode("ascii"),
         fps=plan.fps,
-        parts=tuple(
-            PartRecord(
-                path=p.row.path,
-                type=p.row.type,
-                count=p.row.count,
-                pause=p.row.pause,
-                pause_s=plan.pacing.pause_s(p.row.pause),
-                frames=len(p.sources),
-                art=p.art,
-            )
-            for p in plan.parts
-        ),
+        parts=tuple(_part(plan, p, laid, takes) for p, laid in zip(plan.parts, cutting.reel, strict=True)),
         timeline=timing,
         flash=flash,
-        memory=judge.memory_record(plan),
+        memory=judge.memory_record(plan, reel.cropped(cutting.reel)),
         handoff=hand,
         files=(),
-        zip_bytes=zip_bytes,
+        zip_bytes=animation.stat().st_size,
         zip_allowed_bytes=int(radio.limits.zip_mib * 2**20),
     )
-    files = write_stick(order.folder, radio, animation, logo, _stick_text(order, record), fat=order.rules.usb.fat)
+    text = _stick_text(order, record)
+    files = write_stick(order.folder, radio, animation, cutting.logo, text, fat=order.rules.usb.fat)
     return record.model_copy(
         update={"files": tuple(FileRecord(path=f.path, size=f.size, sha256=f.sha256) for f in files)}
+    )
+
+
+def _part(plan: Plan, part: PlannedPart, laid: Laid, takes: Mapping[int, Take]) -> PartRecord:
+    pieces = [laid.pieces[number] for number in laid.numbers]
+    return PartRecord(
+        path=part.row.path,
+        type=part.row.type,
+        count=part.row.count,
+        pause=part.row.pause,
+        pause_s=plan.pacing.pause_s(part.row.pause),
+        frames=len(part.sources),
+        art=part.art,
+        jpeg_frames=sum(piece.kind == "jpeg" for piece in pieces),
+        palette_frames=sum(piece.palette for piece in pieces),
+        trimmed=laid.ground is not None,
+        bytes=laid.size,
+        plain_bytes=sum(takes[number].plain_bytes for number in laid.numbers),
     )
 
 
@@ -298,7 +271,3 @@ def _stick_text(order: Order, record: RadioRecord) -> str | None:
     if not order.plan.radio.stick.extra_files:
         return None
     return install_text(order.job_record, record, order.plan.radio, order.rules.safety.cautions.card)
-
-
-def data_uri(webp: bytes) -> str:
-    return "data:image/webp;base64," + base64.b64encode(webp).decode("ascii")

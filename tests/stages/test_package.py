@@ -140,6 +140,13 @@ def test_the_bytes_follow_the_application_note(tmp_path: Path):
     assert {e.when for e in found} == {(0b0000000_0001_00001, 0)}
 
 
+@pytest.mark.parametrize("count", [0, 1, 15])
+def test_the_length_is_known_before_it_is_written(tmp_path: Path, count: int):
+    parts = entries()[:count]
+    size = written(tmp_path / "bootanimation.zip", parts).stat().st_size
+    assert package.zip_bytes((name, len(data)) for name, data in parts) == size
+
+
 def test_pythons_zipfile_agrees(tmp_path: Path):
     with zipfile.ZipFile(written(tmp_path / "a.zip")) as archive:
         assert archive.testzip() is None

@@ -162,3 +162,42 @@ def test_nothing_at_all() -> None:
     verdict = look([], None)
     assert (verdict.desc, verdict.parts) == (None, ())
     assert codes(verdict) == ["desc-missing"]
+
+
+# -- cropped frames ---------------------------------------------------------------------------------
+
+LATER = RADIOS["wide-1280x720"]
+TRIM = "part0/trim.txt"
+
+
+def cropped(text: bytes, *sizes: tuple[int, int], compressed: bool = False) -> Verdict:
+    """A part of frames of these sizes and a trim.txt, as a later player with a panel of 1280 x 720 sees it."""
+    frames = [frame(f"part0/{n:04}.png", width=w, height=h) for n, (w, h) in enumerate(sizes, 1)]
+    entries = [Entry("desc.txt", False), *frames, Entry(TRIM, compressed)]
+    return look(entries, b"1280 720 12\np 0 0 part0 #0b1d2a\n", LATER, {} if compressed else {TRIM: text})
+
+
+def test_cropped_frames_of_their_lines_sizes_are_sound() -> None:
+    """A line a frame, WxH+X+Y, in playing order (AOSP, format description); frames without one are whole."""
+    assert cropped(b"10x20+0+0\n1x1+1279+719\n", (10, 20), (1, 1)).reasons == ()
+    (told,) = cropped(b"10x20+0+0\n", (10, 20), (1280, 720)).reasons
+    assert (told.code, told.kind) == ("trim-lines", Kind.NOTE)
+
+
+@pytest.mark.parametrize(
+    ("text", "sizes", "wanted"),
+    [
+        (b"10x20+0+0\n", [(10, 21)], ["frame-size"]),
+        (b"10x20+0+0", [(10, 20)], ["trim-lines", "frame-size"]),
+        (b"ten\n10x20+0+0\n", [(10, 20), (10, 20)], ["trim-lines", "frame-size"]),
+        (b"10x20+1271+0\n", [(10, 20)], ["trim-outside"]),
+        (b"10x20+0+-1\n", [(10, 20)], ["trim-outside"]),
+        (b"10x20+0+0\n10x20+0+0\n", [(10, 20)], ["trim-lines"]),
+    ],
+)
+def test_lines_and_frames_that_do_not_go_together(text: bytes, sizes: list[tuple[int, int]], wanted: list[str]) -> None:
+    assert list(dict.fromkeys(codes(cropped(text, *sizes)))) == wanted
+
+
+def test_a_compressed_trim_txt_is_skipped_as_every_compressed_entry_is() -> None:
+    assert codes(cropped(b"", (10, 20), compressed=True)) == ["trim-compressed"]

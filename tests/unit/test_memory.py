@@ -75,3 +75,26 @@ def test_one_picture_too_large_is_the_profile_s_fault() -> None:
 @pytest.mark.parametrize("name", sorted(rulebook.load().radios))
 def test_every_radio_that_ships_can_hold_a_still(name: str) -> None:
     assert finding(rulebook.load().radios[name], (Part("p", 0, 0, 1),)) is None
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(1, 768), st.integers(1, 1024)), min_size=1, max_size=9),
+    st.integers(0, 3),
+    st.booleans(),
+)
+def test_cropped_frames_hold_what_their_own_sizes_do(sizes: list[tuple[int, int]], count: int, rounded: bool) -> None:
+    """A texture is of the size of the picture decoded (AOSP): four bytes a pixel, added up here one by one."""
+    up = [[2 ** math.ceil(math.log2(side)) if rounded else side for side in size] for size in sizes]
+    each = [4 * wide * high / 2**20 for wide, high in up]
+    parts = (Part("p", 1, 0, 5), Part("p", count, 0, len(sizes)))
+    peak = peak_mib(parts, (1, 1), bytes_per_px=4, power_of_two=rounded, cropped={1: sizes})
+    assert peak == pytest.approx(max(max(each) if count == 1 else sum(each), 4 / 2**20))
+
+
+def test_a_long_loop_fits_once_it_is_cropped_and_else_the_length_that_does_is_told() -> None:
+    loop = (Part("p", 0, 0, 100),)
+    assert finding(radio(128), loop) is not None
+    assert finding(radio(128), loop, {0: [(256, 256)] * 100}) is None  # 100 x 256 KiB = 25 MiB
+    reason = finding(radio(10), loop, {0: [(256, 256)] * 100})
+    assert reason is not None and reason.mend == "shorten it to 40 frames or play it once"

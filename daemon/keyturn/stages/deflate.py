@@ -20,6 +20,11 @@ def of_repeats(data: Any) -> bytes:
     return _deflated(data, 6, zlib.Z_DEFAULT_STRATEGY)
 
 
+def of_hardest(data: Any) -> bytes:
+    """Everything deflate can do, however long it takes."""
+    return _deflated(data, 9, zlib.Z_DEFAULT_STRATEGY)
+
+
 def crc32(data: Any, start: int = 0) -> int:
     """CRC-32 of PNG and ZIP."""
     return int(_library().crc32(data, start))

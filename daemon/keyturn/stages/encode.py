@@ -51,10 +51,13 @@ def png(image: Image.Image) -> bytes:
     return png_of(image.size, way.pack(rows.filtered(pixels, way.filters)))
 
 
-def png_of(size: tuple[int, int], data: bytes) -> bytes:
-    """A PNG file around a finished stream of 8-bit RGB rows (PNG specification, third edition, 5 and 11.2)."""
-    header = struct.pack(">IIBBBBB", *size, 8, 2, 0, 0, 0)
-    chunks = ((b"IHDR", header), (b"IDAT", data), (b"IEND", b""))
+def png_of(size: tuple[int, int], data: bytes, palette: bytes = b"") -> bytes:
+    """A PNG file around a finished stream of 8-bit rows (PNG specification, third edition, 5 and 11.2): RGB, or
+    with a `palette` (three bytes a colour) indexes into it."""
+    header = struct.pack(">IIBBBBB", *size, 8, 3 if palette else 2, 0, 0, 0)
+    chunks = [(b"IHDR", header), (b"IDAT", data), (b"IEND", b"")]
+    if palette:
+        chunks.insert(1, (b"PLTE", palette))
     return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(kind, content) for kind, content in chunks)
 
 
@@ -79,18 +82,36 @@ def _way(pixels: U8) -> _Way:
 
 
 def _likely(pixels: U8) -> tuple[_Way, ...]:
-    few = pixels[:: min(32, 1 + len(pixels) // 32)].astype(np.uint32)
-    colours: NDArray[np.uint32] = few[..., 0] * np.uint32(1 << 16) + few[..., 1] * np.uint32(1 << 8) + few[..., 2]
-    repeats = np.count_nonzero(colours[:, 1:] == colours[:, :-1])
-    if repeats > _MANY_REPEATS * colours.size:
+    repeats, colours = _nature(pixels)
+    if repeats > _MANY_REPEATS:
         return (_DRAWN,)
-    if repeats < _FEW_REPEATS * colours.size and _distinct(colours) >= _COLOURS * colours.size:
+    if repeats < _FEW_REPEATS and colours >= _COLOURS:
         return _SOFT, _CRISP
     return _DRAWN, _SOFT, _CRISP
 
 
-def _distinct(colours: NDArray[np.uint32]) -> int:
-    """About how many colours occur: marks in a table of 2^16, by multiplicative hashing."""
+def is_photographic(pixels: U8) -> bool:
+    """Are (H, W, 3) pixels like a photograph, grainy or soft: many colours, and not mostly even?"""
+    repeats, colours = _nature(pixels)
+    return repeats <= _MANY_REPEATS and colours >= _COLOURS
+
+
+def _nature(pixels: U8) -> tuple[float, float]:
+    """Of some rows' pixels: the share that equal their left neighbour, and of colours of their own."""
+    few = codes(pixels[:: min(32, 1 + len(pixels) // 32)])
+    repeats = np.count_nonzero(few[:, 1:] == few[:, :-1])
+    return repeats / few.size, distinct(few) / few.size
+
+
+def codes(pixels: U8) -> NDArray[np.uint32]:
+    """Each pixel of (H, W, 3) as one number: red times 65536, green times 256, blue."""
+    wide = pixels.astype(np.uint32)
+    coded: NDArray[np.uint32] = wide[..., 0] * np.uint32(1 << 16) + wide[..., 1] * np.uint32(1 << 8) + wide[..., 2]
+    return coded
+
+
+def distinct(colours: NDArray[np.uint32]) -> int:
+    """How many colours occur, or a few less: marks in a table of 2^16, by multiplicative hashing."""
     marks = np.zeros(1 << 16, np.bool_)
     marks[colours * np.uint32(2654435761) >> np.uint32(16)] = True
     return int(np.count_nonzero(marks))

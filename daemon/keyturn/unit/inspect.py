@@ -9,19 +9,19 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from keyturn.reasons import Reason, gathered, note, refuse
 from keyturn.rulebook import Radio
-from keyturn.unit import memory
+from keyturn.unit import memory, trim
 from keyturn.unit.desc import TRUSTED_PLAYS, Desc, Row, parse
 from keyturn.unit.scan import Fault
 from keyturn.unit.timeline import Part
 
 DESC = "desc.txt"
-NOT_FRAMES = ("audio.wav", "trim.txt")
+NOT_FRAMES = ("audio.wav", trim.NAME)
 HARMLESS = frozenset(
     [
         "line-endings",
@@ -85,8 +85,16 @@ class Verdict:
     reasons: tuple[Reason, ...]
 
 
-def look(entries: Sequence[Entry], desc_bytes: bytes | None, radio: Radio | None = None) -> Verdict:
-    """What would be shown of `entries`; `desc_bytes` is the text of desc.txt at the root, None without one."""
+def look(
+    entries: Sequence[Entry],
+    desc_bytes: bytes | None,
+    radio: Radio | None = None,
+    trims: Mapping[str, bytes] | None = None,
+) -> Verdict:
+    """What would be shown of `entries`; `desc_bytes` is the text of desc.txt at the root, None without one.
+
+    `trims`: the text of each trim.txt that is not compressed, by its name.
+    """
     reasons = [*_desc_found(entries, desc_bytes)]
     reading = parse(desc_bytes or b"", trusted_plays=radio.firmware.max_plays if radio else TRUSTED_PLAYS)
     if desc_bytes is not None:
@@ -94,10 +102,10 @@ def look(entries: Sequence[Entry], desc_bytes: bytes | None, radio: Radio | None
     rows = reading.desc.rows if reading.desc else ()
     parts = tuple(_part(row, entries) for row in rows)
     for part in parts:
-        reasons += _part_reasons(part, entries, reading.desc, radio)
+        reasons += _part_reasons(part, entries, reading.desc, radio, (trims or {}).get(f"{part.row.path}/{trim.NAME}"))
     reasons += [*_doubled(entries), *_unused(entries, rows)]
     if radio and reading.desc:
-        reasons += _radio_reasons(reading.desc, parts, radio)
+        reasons += _radio_reasons(reading.desc, parts, radio, _cropped(parts, entries, trims or {}))
     return Verdict(reading.desc, parts, gathered(dict.fromkeys(reasons)))
 
 
@@ -154,19 +162,44 @@ def _part(row: Row, entries: Iterable[Entry]) -> PartSeen:
     return PartSeen(row, tuple(e.name for e in _frames(row, entries) if not e.compressed))
 
 
-def _part_reasons(part: PartSeen, entries: Sequence[Entry], desc: Desc | None, radio: Radio | None) -> Iterator[Reason]:
+def _part_reasons(
+    part: PartSeen, entries: Sequence[Entry], desc: Desc | None, radio: Radio | None, boxes: bytes | None
+) -> Iterator[Reason]:
     frames = _frames(part.row, entries)
-    trimmed = any(e.folder == part.row.path and e.leaf == "trim.txt" for e in entries)
+    file = next((e for e in entries if e.name == f"{part.row.path}/{trim.NAME}"), None)
     if not part.frames:
         yield _empty(part.row, frames, entries)
-    if trimmed and radio and not radio.firmware.trim:
+    if file and radio and not radio.firmware.trim:
         what = f"{radio.name} does not know trimmed frames and shows them whole, in the wrong place"
-        yield refuse("trim-not-known", what, "give it frames of full size", file=f"{part.row.path}/trim.txt")
-    size = (desc.width, desc.height) if desc and not trimmed else None
+        yield refuse("trim-not-known", what, "give it frames of full size", file=file.name)
+    if file and file.compressed:
+        what = "is compressed: the reference player skips it and shows the frames whole"
+        yield refuse("trim-compressed", what, "zip with compression off (store)", file=file.name)
+    sizes: list[tuple[int, int] | None] = [None] * len(frames)
+    if desc and (file is None or boxes is not None):
+        places = trim.boxes(boxes or b"", len(frames), (desc.width, desc.height))
+        sizes = [(box.width, box.height) for box in places]
+        yield from _trim_reasons(file, boxes or b"", frames, places, (desc.width, desc.height))
     formats = radio.firmware.frame_formats if radio else ("png", "jpeg")
-    for entry in frames:
+    for entry, size in zip(frames, sizes, strict=True):
         yield from _frame_reasons(entry, size, formats)
     yield from _order(frames)
+
+
+def _trim_reasons(
+    file: Entry | None, text: bytes, frames: Sequence[Entry], places: Sequence[trim.Box], panel: tuple[int, int]
+) -> Iterator[Reason]:
+    if file is None:
+        return
+    for entry, box in zip(frames, places, strict=True):
+        if not box.within(panel):
+            what = f"places {entry.leaf} at {box}, not within {panel[0]} x {panel[1]}"
+            yield refuse("trim-outside", what, "write the box within the panel, WxH+X+Y", file=file.name)
+    lines = len(trim.parse(text))
+    if lines != len(frames):
+        rest = "the frames after them are taken for whole ones" if lines < len(frames) else "the rest is not read"
+        what = f"has {lines} lines that can be read for {len(frames)} frames: {rest}"
+        yield note("trim-lines", what, "write a line a frame, WxH+X+Y, the last one ended too", file=file.name)
 
 
 def _empty(row: Row, frames: Sequence[Entry], entries: Iterable[Entry]) -> Reason:
@@ -190,8 +223,10 @@ def _frame_reasons(entry: Entry, size: tuple[int, int] | None, formats: tuple[st
         what = f"is a {entry.kind.upper()}, which this radio does not read"
         yield refuse("frame-format", what, f"save it as {' or '.join(formats).upper()}", file=entry.name)
     if size and (entry.width, entry.height) != size:
-        what = f"is {entry.width} x {entry.height}, desc.txt says {size[0]} x {size[1]}"
-        yield refuse("frame-size", what, "make all frames the panel's size", file=entry.name)
+        what = f"is {entry.width} x {entry.height}, desc.txt or trim.txt says {size[0]} x {size[1]}"
+        yield refuse(
+            "frame-size", what, "make all frames the panel's size, cropped ones that of their line", file=entry.name
+        )
     yield from _encoding(entry)
 
 
@@ -230,7 +265,13 @@ def _order(frames: Sequence[Entry]) -> Iterator[Reason]:
 # -- one radio ---------------------------------------------------------------------------------------
 
 
-def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio) -> Iterator[Reason]:
+def _cropped(parts: Sequence[PartSeen], entries: Sequence[Entry], trims: Mapping[str, bytes]) -> memory.Cropped:
+    sizes = {entry.name: (entry.width or 1, entry.height or 1) for entry in entries}
+    trimmed = {i: part.frames for i, part in enumerate(parts) if f"{part.row.path}/{trim.NAME}" in trims}
+    return {i: [sizes[name] for name in frames] for i, frames in trimmed.items()}
+
+
+def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio, cropped: memory.Cropped) -> Iterator[Reason]:
     if (desc.width, desc.height) != radio.panel.size:
         what = "it is made for {} x {}, {} is {} x {}".format(desc.width, desc.height, radio.name, *radio.panel.size)
         yield refuse("panel-size", what, "choose the other radio, or make it anew in this size", file=DESC)
@@ -241,7 +282,7 @@ def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio) -> Itera
     for part in parts:
         yield from _row_reasons(part.row, radio)
     units = [part.unit for part in parts]
-    if found := memory.finding(radio, [unit or _NOTHING for unit in units]):
+    if found := memory.finding(radio, [unit or _NOTHING for unit in units], cropped):
         yield found
 
 

@@ -2,18 +2,23 @@
 
 Source: Android Open Source Project, frameworks/base, cmds/bootanimation: a part with count 1 reuses one
 texture, a part that repeats keeps every frame as a texture until it ends; the first-generation player
-rounds each side of a texture up to a power of two. Driver overhead is left out: it is not published.
+rounds each side of a texture up to a power of two. A cropped frame's texture is of the size of its file.
+Driver overhead is left out: it is not published.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from keyturn.reasons import Reason, refuse
 from keyturn.rulebook import Radio
 from keyturn.unit.timeline import Part
 
 MIB = 2**20
+
+Size = tuple[int, int]
+Cropped = Mapping[int, Sequence[Size]]
+"""Sizes of the frames of each part (counted from 0) whose frames are cropped; of all others the panel's size holds."""
 
 
 def texture_bytes(width: int, height: int, *, bytes_per_px: int, power_of_two: bool) -> int:
@@ -38,10 +43,25 @@ def loop_mib(frames: int, size: tuple[int, int], *, bytes_per_px: int, power_of_
     return frames * texture_bytes(*size, bytes_per_px=bytes_per_px, power_of_two=power_of_two) / MIB
 
 
-def peak_mib(parts: Sequence[Part], size: tuple[int, int], *, bytes_per_px: int, power_of_two: bool) -> float:
+def held_mib(part: Part, size: Size, cropped: Sequence[Size], *, bytes_per_px: int, power_of_two: bool) -> float:
+    """MiB that a part holds whose frames are of `size`, or of their own where they are `cropped`."""
+    if not cropped:
+        return loop_mib(textures(part), size, bytes_per_px=bytes_per_px, power_of_two=power_of_two)
+    each = [texture_bytes(*own, bytes_per_px=bytes_per_px, power_of_two=power_of_two) for own in cropped]
+    return (max(each) if part.count == 1 else sum(each)) / MIB
+
+
+def peak_mib(
+    parts: Sequence[Part], size: Size, *, bytes_per_px: int, power_of_two: bool, cropped: Cropped | None = None
+) -> float:
     """The most MiB held at any time: of the greediest part, for a part's textures go when it ends."""
-    frames = max(map(textures, parts), default=0)
-    return loop_mib(frames, size, bytes_per_px=bytes_per_px, power_of_two=power_of_two)
+    return max(
+        (
+            held_mib(part, size, (cropped or {}).get(i, ()), bytes_per_px=bytes_per_px, power_of_two=power_of_two)
+            for i, part in enumerate(parts)
+        ),
+        default=0.0,
+    )
 
 
 def longest_loop(allowed_mib: float, size: tuple[int, int], *, bytes_per_px: int, power_of_two: bool) -> int:
@@ -49,22 +69,29 @@ def longest_loop(allowed_mib: float, size: tuple[int, int], *, bytes_per_px: int
     return int(allowed_mib * MIB // texture_bytes(*size, bytes_per_px=bytes_per_px, power_of_two=power_of_two))
 
 
-def finding(radio: Radio, parts: Sequence[Part]) -> Reason | None:
+def finding(radio: Radio, parts: Sequence[Part], cropped: Cropped | None = None) -> Reason | None:
     """The refusal where the greediest part holds more than the radio allows, else None."""
     limits, size = radio.limits, radio.panel.size
     depth, rounded = limits.texture_bytes, limits.texture_power_of_two
-    number, part = max(enumerate(parts, 1), key=lambda item: textures(item[1]), default=(0, None))
-    most = longest_loop(limits.texture_mib, size, bytes_per_px=depth, power_of_two=rounded)
-    if part is None or textures(part) <= most:
+    own = cropped or {}
+    every = [
+        held_mib(part, size, own.get(i, ()), bytes_per_px=depth, power_of_two=rounded) for i, part in enumerate(parts)
+    ]
+    place, held = max(enumerate(every), key=lambda item: item[1], default=(0, 0.0))
+    if held <= limits.texture_mib:
         return None
-    held = loop_mib(textures(part), size, bytes_per_px=depth, power_of_two=rounded)
+    part = parts[place]
+    if own.get(place):
+        most = int(textures(part) * limits.texture_mib / held)  # frames of the part's mean size
+    else:
+        most = longest_loop(limits.texture_mib, size, bytes_per_px=depth, power_of_two=rounded)
     allowed = f"{_mib(held)} MiB, the radio allows {_mib(limits.texture_mib)} MiB"
     if most == 0:
         what = f"one picture of this panel holds {allowed}"
         return refuse("memory-exceeded", what, "mend the radio's profile: texture_mib is below one picture")
     once = " or play it once" if part.frames > 1 else ""
     mend = f"shorten it to {most} frame{'s' * (most > 1)}{once}"
-    return refuse("memory-exceeded", f"part {number}: this loop holds {allowed}", mend)
+    return refuse("memory-exceeded", f"part {place + 1}: this loop holds {allowed}", mend)
 
 
 def _mib(figure: float) -> str:
