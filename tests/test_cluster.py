@@ -28,6 +28,7 @@ from keyturn import office, rulebook, service, settings, workshop
 from keyturn.crew import Crew, InlineCrew, LocalCrew
 from keyturn.foreman import MOST_TRIES
 from keyturn.line import Bench
+from keyturn.patience import Patience
 from keyturn.reasons import Refused, ShopFault
 from keyturn.service import Service
 from keyturn.shop import Shop
@@ -276,16 +277,16 @@ def test_the_service_pauses_without_a_scheduler_and_goes_on_when_one_appears(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(clusters, "CONNECT_S", 1.0)
-    for name in ("RETRY_FIRST_S", "RETRY_MOST_S", "BOARD_EVERY_S"):
-        monkeypatch.setattr(service, name, 0.1)
+    for name in ("patience.RETRY_FIRST_S", "patience.RETRY_MOST_S", "telling.BOARD_EVERY_S"):
+        monkeypatch.setattr(f"keyturn.{name}", 0.1)
     port = free_port()
     config = shop.root / settings.FILE_NAME
     config.write_text(f'crew = "tcp://127.0.0.1:{port}"\n{config.read_text()}')
     drop().rename(shop.inbox / "van")
     running = Service(shop)
     pauses: list[ShopFault] = []
-    pause = running._pause
-    monkeypatch.setattr(running, "_pause", lambda fault: (pauses.append(fault), pause(fault)))
+    pause = Patience.pause
+    monkeypatch.setattr(Patience, "pause", lambda self, fault: (pauses.append(fault), pause(self, fault)))
     thread = threading.Thread(target=running.run)
     thread.start()
     try:

@@ -1,8 +1,10 @@
 """Keyturn: the back room that makes boot logos and boot animations for in-dash Android radios."""
 
-from importlib.metadata import PackageNotFoundError, version
+import os
 
-try:
-    __version__ = version("keyturn")
-except PackageNotFoundError:  # run from a checkout that was never installed
-    __version__ = "0+checkout"
+__version__ = "0.1.0"
+"""Written here, and read from here by the build: asking the installation costs every process 40 ms."""
+
+# Before numpy is imported anywhere. Each worker is one of many already, its limit on memory counts idle threads' stacks
+# too, and a program that has threads cannot fork safely.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

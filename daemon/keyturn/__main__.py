@@ -1,6 +1,15 @@
-"""`python -m keyturn`."""
+"""`python -m keyturn`, and the console command.
 
-from keyturn.cli import main
+The commands are imported only when one is run: each worker imports the main program's own file too
+(multiprocessing, "Safe importing of main module"), and needs none of them.
+"""
+
+
+def main() -> None:
+    from keyturn.cli import main as run
+
+    run()
+
 
 if __name__ == "__main__":
     main()

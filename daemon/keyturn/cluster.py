@@ -94,6 +94,9 @@ class ClusterCrew:
             first, future = window.popleft()
             yield self._result(task, first, future, names(first))
 
+    def wake(self) -> None:
+        """Nothing: the cluster's workers are others' processes, and wait already."""
+
     def rest(self) -> None:
         """Leaves the cluster, which forgets what it was sent."""
         self._leave()

@@ -6,25 +6,22 @@ limits is replaced and its task tried once more alone; a second failure costs th
 
 from __future__ import annotations
 
-import ctypes
-import math
 import os
-import resource
-import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, TimeoutError
-from multiprocessing import get_context
-from typing import Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from loguru import logger
 from pebble import ProcessExpired, ProcessPool
 
-from keyturn.reasons import Refused, refuse
-from keyturn.rulebook import Workers
+from keyturn import worker
+from keyturn.forking import Forking
+from keyturn.reasons import Refused, ShopFault, refuse
+from keyturn.rulebook import Rulebook, Workers
 
-OPEN_FILES = 64
-"""A worker needs its pipes, the picture it reads and two open clips."""
+if TYPE_CHECKING:
+    from keyturn.settings import Settings
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -36,6 +33,10 @@ class Crew(Protocol):
 
         `names` tells which file of the drop a job is about.
         """
+
+    def wake(self) -> None:
+        """Has the workers there before the first job. A program does well to ask before it starts threads: `forking`
+        says why."""
 
     def rest(self) -> None:
         """Lets the workers go while nothing is to be done; the next job finds new ones."""
@@ -52,6 +53,9 @@ class InlineCrew:
                 yield task(job)
             except Refused as refused:
                 yield refused
+
+    def wake(self) -> None:
+        return
 
     def rest(self) -> None:
         return
@@ -87,21 +91,26 @@ class LocalCrew:
             for _, future in window:
                 future.cancel()
 
-    def _start(self, task: Callable[[J], R], job: J) -> Future[R]:
+    def wake(self) -> None:
+        if not self._awake().active:  # asking is what starts them; the first job tries again, and tells
+            self.rest()
+
+    def _awake(self) -> ProcessPool:
         if self._pool is not None and not self._pool.active:
             self.rest()  # it could not start a worker, say; a new one may
         if self._pool is None:
-            # Each worker is one of many already; its limit on memory counts idle threads' stacks too.
-            os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
             self._pool = ProcessPool(
                 max_workers=self._size,
-                max_tasks=500,  # a slow leak in a decoder is given back with its process
-                initializer=_prepare_worker,
+                max_tasks=2000,  # a slow leak in a decoder is given back with its process, seldom within one job
+                initializer=worker.prepare,
                 initargs=[self._limits.memory_mib],
-                context=get_context("forkserver"),
+                context=Forking(),
             )
-        future: Any = self._pool.schedule(
-            _within_cpu, args=[task, job, self._limits.cpu_seconds], timeout=self._limits.wall_seconds
+        return self._pool
+
+    def _start(self, task: Callable[[J], R], job: J) -> Future[R]:
+        future: Any = self._awake().schedule(
+            worker.within_cpu, args=[task, job, self._limits.cpu_seconds], timeout=self._limits.wall_seconds
         )
         return future  # type: ignore[no-any-return]  # pebble's futures are concurrent.futures' own
 
@@ -136,22 +145,13 @@ class LocalCrew:
         self.rest()
 
 
-def _within_cpu(task: Callable[[J], R], job: J, cpu_seconds: int) -> R:
-    """Runs the task with a limit on its own processor time: RLIMIT_CPU counts a process's whole life, so it
-    is set anew for each task; beyond it the kernel ends the worker with SIGXCPU (setrlimit(2))."""
-    used = sum(resource.getrusage(resource.RUSAGE_SELF)[:2])
-    hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
-    resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(used) + cpu_seconds, hard))
-    return task(job)
-
-
-def _prepare_worker(memory_mib: int) -> None:
-    """Limits of one worker, and its end with its parent's: a killed service leaves no workers behind."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGHUP, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    resource.setrlimit(resource.RLIMIT_AS, (memory_mib * 2**20, memory_mib * 2**20))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))  # frames go back through a pipe; a worker writes no file
-    resource.setrlimit(resource.RLIMIT_NOFILE, (OPEN_FILES, OPEN_FILES))
-    pr_set_pdeathsig = 1  # prctl(2)
-    ctypes.CDLL(None).prctl(pr_set_pdeathsig, signal.SIGKILL)
+def chosen_crew(wanted: Settings, rules: Rulebook) -> Crew:
+    """The crew the settings name. Raises `ShopFault` where a cluster is asked for and its library is not there."""
+    if wanted.crew == "local":
+        return LocalCrew(wanted.workers, rules.intake.workers)
+    try:
+        from keyturn.cluster import ClusterCrew
+    except ImportError as error:
+        what = f"crew = {wanted.crew!r} needs the extra cluster ({error})"
+        raise ShopFault(what, 'install "keyturn[cluster]", or set crew = "local"') from error
+    return ClusterCrew(wanted.crew, rules.intake.workers)

@@ -7,7 +7,7 @@ import os
 import subprocess
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,11 +27,29 @@ class Cost:
     peak: float
 
 
-def run(command: Sequence[str | Path]) -> tuple[Cost, str]:
-    """The cost of `command`, and what it printed. Raises CalledProcessError where it fails."""
+def installed(scratch: Path) -> dict[str, str]:
+    """An environment in which Python keeps what it has compiled, as it does for a program that was installed."""
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return {**kept, "PYTHONPYCACHEPREFIX": str(scratch / "compiled")}
+
+
+def run(
+    command: Sequence[str | Path], environment: Mapping[str, str] | None = None, *, quiet: bool = False
+) -> tuple[Cost, str]:
+    """The cost of `command`, and what it printed. Raises CalledProcessError where it fails.
+
+    Where it is to be `quiet`, what it says of its progress is not shown.
+    """
     ctypes.CDLL(None).prctl(_PR_SET_CHILD_SUBREAPER, 1)
     start = time.perf_counter()
-    process = subprocess.Popen(command, start_new_session=True, stdout=subprocess.PIPE, text=True)
+    process = subprocess.Popen(
+        command,
+        start_new_session=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL if quiet else None,
+        text=True,
+        env=environment,
+    )
     watch = _Memory(process.pid)
     assert process.stdout
     printed = process.stdout.read()
@@ -72,7 +90,7 @@ class _Memory:
     def _look(self) -> None:
         while not self._over.wait(_LOOK_S):
             pids = [int(entry.name) for entry in Path("/proc").iterdir() if entry.name.isdigit()]
-            held = sum(_pss_kib(pid) for pid in pids if _session(pid) == self._session)
+            held = sum(pss_kib(pid) for pid in pids if _session(pid) == self._session)
             self.peak = max(self.peak, held)
 
 
@@ -83,7 +101,7 @@ def _session(pid: int) -> int:
         return -1
 
 
-def _pss_kib(pid: int) -> int:
+def pss_kib(pid: int) -> int:
     with suppress(OSError):
         for line in Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines():
             if line.startswith("Pss:"):

@@ -1,0 +1,179 @@
+"""Where a job's time goes: `keyturn make` on a drop of 48 frames, stage by stage: `python tests/benchmarks/job.py`.
+
+    python tests/benchmarks/job.py [--kinds flat photographic] [--frames 48] [--rounds 3]
+
+Each round is a program of its own, start-up included, with a clock on every stage; the table has medians. By hand
+nothing has to lie still first: in the shop the settle time of keyturn.toml comes on top. Of the judging, what an eye
+would see of each frame is worked out in the workers: that is measured beside, a frame after another.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import art
+import measure
+
+MANIFEST = 'customer = "Fern Hollow Mobile Library"\nradio = "tall-768x1024"\nfit = "cover"\n[motion]\nthin = true\n'
+JUDGES = ("flash", "hand-off", "memory, pace, sizes")
+CELLS_TIMES = 40
+
+
+def main() -> None:
+    if sys.argv[1:2] == ["--timed"]:
+        timed(Path(sys.argv[2]), Path(sys.argv[3]), float(sys.argv[4]))
+        return
+    said = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    said.add_argument("--kinds", nargs="+", choices=art.KINDS, default=["flat", "photographic"])
+    said.add_argument("--frames", type=int, default=48)
+    said.add_argument("--rounds", type=int, default=3)
+    wanted = said.parse_args()
+    with tempfile.TemporaryDirectory(prefix="keyturn-bench-") as scratch:
+        for kind in wanted.kinds:
+            drop = Path(scratch) / kind
+            art.write(kind, drop / "art", wanted.frames)
+            (drop / "job.toml").write_text(MANIFEST, encoding="utf-8")
+            told(kind, wanted.frames, rounds(drop, wanted.rounds, Path(scratch)), cells_s(drop))
+
+
+def rounds(drop: Path, count: int, scratch: Path) -> list[dict[str, Any]]:
+    """Stages' seconds of each round, and under "cpu" what the whole took of the processors. The first is not counted:
+    in it Python compiles."""
+    found = []
+    environment = {**measure.installed(scratch), "OPENBLAS_NUM_THREADS": "1"}  # as keyturn sets it, before numpy comes
+    for _ in range(count + 1):
+        with tempfile.TemporaryDirectory(dir=scratch) as out:
+            command = [sys.executable, __file__, "--timed", str(drop), out, str(time.monotonic())]
+            cost, printed = measure.run(command, environment)
+        stages = json.loads(printed)
+        stages["wall"]["the end"] = cost.wall - sum(stages["wall"].values())
+        found.append({**stages, "cpu": cost.cpu, "peak": cost.peak})
+    return found[1:]
+
+
+# -- one round ----------------------------------------------------------------------------------------------
+
+
+class Stages:
+    """Seconds of the wall clock and of this process's processor time, by stage; a stage within a stage counts once."""
+
+    def __init__(self, start: float) -> None:
+        self.wall: dict[str, float] = {}
+        self.own: dict[str, float] = {}
+        self._at, self._used = start, 0.0
+
+    def passed(self, stage: str) -> None:
+        """What has passed since the last call was `stage`."""
+        at, used = time.monotonic(), time.process_time()
+        self.wall[stage] = self.wall.get(stage, 0.0) + at - self._at
+        self.own[stage] = self.own.get(stage, 0.0) + used - self._used
+        self._at, self._used = at, used
+
+    def on(self, owner: Any, name: str, stage: str, before: str) -> None:
+        """From now on `owner.name` counts as `stage`, and what passed before it as `before`."""
+        real: Callable[..., Any] = getattr(owner, name)
+
+        def clocked(*args: Any, **options: Any) -> Any:
+            self.passed(before)
+            try:
+                return real(*args, **options)
+            finally:
+                self.passed(stage)
+
+        setattr(owner, name, clocked)
+
+
+def timed(drop: Path, out: Path, start: float) -> None:
+    stages = Stages(start)
+    from keyturn import cli, crops, disk, judge, line, office, reel, strip
+
+    for owner, name, stage in (
+        (line, "understand", "reading the drop"),
+        (crops, "noted", "looking for what is cropped away"),
+        (strip, "shoot", "frames"),
+        (strip, "_logo", "logo"),
+        (strip, "_cut", "choosing lighter files"),
+        (reel, "write", "zip"),
+        (strip, "_flash", JUDGES[0]),
+        (strip, "_handoff", JUDGES[1]),
+        (judge, "timeline_record", JUDGES[2]),
+        (strip, "_judged", JUDGES[2]),
+        (strip, "write_stick", "stick folder"),
+        (line, "_write_papers", "card and records"),
+        (disk, "fsync_tree", "to disk"),
+        (office, "write_sheet", "sheet"),
+    ):
+        stages.on(owner, name, stage, before="between the stages")
+    stages.passed("start-up: imports")
+    with cli._bench(None, quiet=True) as bench:
+        stages.passed("start-up: rules, workers")
+        result = cli.workshop.make(drop, out, bench)
+    stages.passed("workers' end")
+    assert result.folder
+    frames = sum(part.frames for radio in result.made.record.radios for part in radio.parts)
+    print(json.dumps({"wall": stages.wall, "own": stages.own, "frames": frames}))
+
+
+def cells_s(drop: Path) -> float:
+    """Processor seconds a frame for what the flash check needs to know of it."""
+    import numpy as np
+    from PIL import Image
+
+    from keyturn import rulebook
+    from keyturn.eye.luminance import Screen, cells
+
+    rules = rulebook.load()
+    panel = rules.radios["tall-768x1024"].panel
+    picture = Image.open(next((drop / "art").iterdir())).convert("RGB").resize(panel.size)
+    pixels, cell_px = np.asarray(picture), Screen.of(panel, rules.safety.flash).cell_px
+    cells(pixels, cell_px)
+    start = time.process_time()
+    for _ in range(CELLS_TIMES):
+        cells(pixels, cell_px)
+    return (time.process_time() - start) / CELLS_TIMES
+
+
+# -- told ---------------------------------------------------------------------------------------------------
+
+
+def told(kind: str, frames: int, runs: list[dict[str, Any]], cells: float) -> None:
+    print(f"## keyturn make, {frames} frames of {kind}, {len(runs)} rounds, load {os.getloadavg()[0]:.1f}\n")
+    print("| stage | wall ms | own CPU ms | share of the wall clock |\n|---|---:|---:|---:|")
+    whole = statistics.median(sum(run["wall"].values()) for run in runs)
+    for stage in runs[0]["wall"]:
+        wall, own = (statistics.median(run[what].get(stage, 0.0) for run in runs) for what in ("wall", "own"))
+        print(f"| {stage} | {1000 * wall:.0f} | {1000 * own:.0f} | {wall / whole:.1%} |")
+    print(f"| all | {1000 * whole:.0f} | | |\n")
+    print(f"All processes: {_median(runs, 'cpu'):.2f} s of the processors, {_median(runs, 'peak'):.0f} MiB (PSS).")
+    wall, processors = (_share(runs, what, cells) for what in ("wall", "own"))
+    print(f"Judging: {wall:.1%} of the wall clock; {processors:.1%} of the processors' time, of which the workers need")
+    print(f"{1000 * cells:.1f} ms a frame.\n", flush=True)
+
+
+def _median(runs: list[dict[str, Any]], what: str) -> float:
+    return statistics.median(run[what] for run in runs)
+
+
+def _share(runs: list[dict[str, Any]], what: str, cells: float) -> float:
+    """Of judging. On the wall clock it stands alone; of the processors' time the workers' share counts too."""
+
+    def of(run: dict[str, Any]) -> float:
+        judged: float = sum(run[what].get(stage, 0.0) for stage in JUDGES)
+        if what == "wall":
+            return judged / float(sum(run["wall"].values()))
+        return (judged + run["frames"] * cells) / float(run["cpu"])
+
+    return statistics.median(map(of, runs))
+
+
+if __name__ == "__main__":
+    main()
