@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import shutil
 from collections import Counter
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,7 +12,8 @@ import pytest
 
 from keyturn import inbox as inboxes
 from keyturn import settings
-from keyturn.inbox import HOLD_S, Inbox
+from keyturn.inbox import HOLD_S, MOST_TOLD, SELDOM_S, Inbox
+from keyturn.intake.survey import snapshot
 from keyturn.rulebook import Rulebook
 from keyturn.settle import Snapshot
 from keyturn.shop import Shop
@@ -101,6 +104,17 @@ def test_a_manifest_with_faults_elsewhere_can_still_be_in_a_rush(inbox: Inbox, a
     assert turns(inbox)[0] == "wrong"
 
 
+def test_a_rush_that_comes_last_passes_a_queue_of_twenty(inbox: Inbox, arrive: Drop) -> None:
+    queue = [f"queue-{number:02d}" for number in range(20)]
+    for name in queue:
+        arrive(name)
+    settle(inbox)
+    arrive("hurry", rush=True)
+    settle(inbox, 2 * SETTLED)
+    assert inbox.waiting()[0].name == "hurry"
+    assert turns(inbox) == ["hurry", *queue]
+
+
 # -- whole ------------------------------------------------------------------------------------------
 
 
@@ -120,9 +134,9 @@ def test_a_drop_is_not_taken_before_it_lies_still(inbox: Inbox, arrive: Drop) ->
 def test_a_drop_known_to_be_whole_is_not_walked_again(inbox: Inbox, arrive: Drop, walks: Counter[str]) -> None:
     arrive("van")
     settle(inbox)
-    arrive("ferry")
+    (arrive("ferry") / "job.toml").unlink()
     for step in range(5):
-        inbox.scan(2 * SETTLED + step / 100)
+        inbox.scan(2 * SETTLED + step / 10)
     assert walks["van"] == 2
     assert walks["ferry"] > 2, "still being looked at"
 
@@ -175,6 +189,99 @@ def test_an_inbox_that_is_not_there_is_the_callers_to_tell(inbox: Inbox, shop: S
     shop.inbox.rmdir()
     with pytest.raises(OSError, match="No such file"):
         inbox.scan(0.0)
+
+
+# -- many, and for long ------------------------------------------------------------------------------
+
+
+def test_what_lies_still_without_being_whole_is_walked_more_and_more_seldom(
+    inbox: Inbox, arrive: Drop, walks: Counter[str]
+) -> None:
+    (arrive("van") / "lamps" / "0002.png.part").write_bytes(b"")
+    for second in range(1200):
+        inbox.scan(float(second))
+    assert 1200 / SELDOM_S <= walks["van"] < 1200 / SELDOM_S + 25
+
+
+def test_a_file_that_comes_to_what_has_long_lain_still_is_seen_at_the_next_scan(
+    inbox: Inbox, arrive: Drop, walks: Counter[str]
+) -> None:
+    """POSIX: a folder's time changes when a name in it comes or goes."""
+    place = arrive("van")
+    (place / "job.toml").rename(place / "job.toml.part")
+    for second in range(600):
+        inbox.scan(float(second))
+    before = walks["van"]
+    (place / "job.toml.part").rename(place / "job.toml")
+    inbox.scan(600.0)
+    assert walks["van"] == before + 1
+    inbox.scan(600.0 + SETTLED)
+    assert turns(inbox) == ["van"]
+
+
+def test_a_change_deep_inside_is_seen_however_late_and_the_wait_starts_anew(inbox: Inbox, arrive: Drop) -> None:
+    place = arrive("van")
+    part = place / "lamps" / "0002.png.part"
+    part.write_bytes(b"")
+    for second in range(600):
+        inbox.scan(float(second))
+    part.write_bytes(b"more")
+    for second in range(600, 600 + int(SELDOM_S) + 1):
+        inbox.scan(float(second))
+    assert inbox._settle.look("van", snapshot(place), 600.0 + SELDOM_S + 1).still_for <= SELDOM_S + 1
+
+
+def test_it_says_when_it_must_look_again_and_not_for_what_can_wait(inbox: Inbox, arrive: Drop) -> None:
+    assert inbox.next_walk() == math.inf
+    arrive("van")
+    inbox.scan(0.0)
+    assert 0.0 < inbox.next_walk() <= 0.1, "the fixture shop's settle time"
+    inbox.scan(SETTLED)
+    assert inbox.next_walk() == math.inf, "it is whole"
+    (arrive("bare") / "more.part").write_bytes(b"")
+    for second in range(20, 100):
+        inbox.scan(float(second))
+    assert inbox.next_walk() == math.inf, "the usual scan will do"
+
+
+def test_of_many_the_first_are_told_and_all_are_counted(inbox: Inbox, shop: Shop) -> None:
+    names = [f"van-{number:04d}.zip" for number in range(MOST_TOLD + 30)]
+    for name in names:
+        (shop.inbox / name).write_bytes(b"")
+    inbox.scan(0.0)
+    assert [w.name for w in inbox.waiting()] == names[:MOST_TOLD]
+    assert len(inbox) == MOST_TOLD + 30
+
+
+def test_what_is_told_stays_the_same_until_something_changes(inbox: Inbox, arrive: Drop, shop: Shop) -> None:
+    arrive("van")
+    settle(inbox)
+    told = inbox.waiting()
+    inbox.scan(SETTLED + 1)
+    assert inbox.waiting() is told
+    arrive("ferry")
+    inbox.scan(SETTLED + 2)
+    assert [w.name for w in inbox.waiting()] == ["van", "ferry"]
+    inbox.hold("van", "its disk does not answer", SETTLED + 2)
+    assert "its disk" in inbox.waiting()[0].note
+    inbox.scan(SETTLED + 3 + HOLD_S)
+    assert "its disk" not in inbox.waiting()[0].note
+    shutil.rmtree(shop.inbox / "van")
+    inbox.scan(SETTLED + 4 + HOLD_S)
+    assert [w.name for w in inbox.waiting()] == ["ferry"]
+
+
+def test_new_rules_for_names_hold_for_what_waits_already(
+    inbox: Inbox, arrive: Drop, shop: Shop, rules: Rulebook
+) -> None:
+    arrive("van")
+    arrive("ferry")
+    settle(inbox)
+    names = rules.intake.names.model_copy(update={"junk": ("van",)})
+    intake = rules.intake.model_copy(update={"names": names})
+    inbox.renew(settings.load(shop.root), rules.model_copy(update={"intake": intake}))
+    inbox.scan(SETTLED + 1)
+    assert turns(inbox) == ["ferry"]
 
 
 # -- held -------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -94,3 +95,89 @@ def test_a_disk_fault_is_the_shops_and_not_a_drops(ledger: Ledger, tmp_path: Pat
     (tmp_path / "ledger.sqlite3").mkdir()
     with pytest.raises(OSError, match="ledger"):
         ledger.counts()
+
+
+# -- asked again ------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def connections(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    made: list[int] = []
+    real = ledger._connected
+
+    def counting() -> sqlite3.Connection:
+        made.append(1)
+        return real()
+
+    monkeypatch.setattr(ledger, "_connected", counting)
+    return made
+
+
+def test_what_was_asked_before_is_answered_without_the_disk(ledger: Ledger, connections: list[int]) -> None:
+    ledger.add_ready("c/van-r1", job(1))
+    first = ledger.ready(), ledger.refused(), ledger.counts()
+    before = len(connections)
+    assert (ledger.ready(), ledger.refused(), ledger.counts()) == first
+    assert len(connections) == before
+
+
+def test_each_question_has_its_own_answer(ledger: Ledger) -> None:
+    for number in (1, 2, 3):
+        ledger.add_ready(f"c/van-r{number}", job(number))
+    assert [len(ledger.ready(most)) for most in (1, 2, 9, 1)] == [1, 2, 3, 1]
+
+
+def test_what_is_written_is_in_the_next_answer(ledger: Ledger) -> None:
+    for number in (1, 2, 3):
+        ledger.add_ready(f"c/van-r{number}", job(number))
+        assert ledger.counts() == (number, 0)
+    ledger.add_refused("rejects/van", "van", rejection())
+    assert len(ledger.refused()) == 1
+    ledger.drop_ready(["c/van-r1"])
+    ledger.drop_refused(["rejects/van"])
+    assert (ledger.counts(), ledger.refused()) == ((2, 0), ())
+
+
+def test_what_another_program_writes_is_in_the_next_answer(ledger: Ledger, tmp_path: Path) -> None:
+    """SQLite itself writes: the ledger is an ordinary database."""
+    ledger.add_ready("c/van-r1", job(1))
+    assert ledger.counts() == (1, 0)
+    db = sqlite3.connect(tmp_path / "ledger.sqlite3")
+    with db:
+        db.execute("DELETE FROM ready")
+    db.close()
+    assert (ledger.counts(), ledger.ready()) == ((0, 0), ())
+
+
+def test_deleted_while_in_use_it_begins_anew_and_says_so_once(ledger: Ledger, tmp_path: Path) -> None:
+    ledger.add_ready("c/van-r1", job(1))
+    assert (ledger.counts(), ledger.was_lost()) == ((1, 0), False)
+    for path in tmp_path.glob("ledger.sqlite3*"):
+        path.unlink()
+    assert (ledger.counts(), ledger.was_lost(), ledger.was_lost()) == ((0, 0), True, False)
+    ledger.add_ready("c/van-r2", job(2))
+    assert ledger.ready_paths() == ("c/van-r2",)
+
+
+def test_many_are_added_at_once_or_none(ledger: Ledger) -> None:
+    ledger.add_all_ready([(f"c/van-r{number}", job(number)) for number in (1, 2)])
+    assert ledger.counts() == (2, 0)
+
+    def half() -> Iterator[tuple[str, JobRecord]]:
+        yield "c/van-r3", job(3)
+        raise OSError("half")
+
+    with pytest.raises(OSError, match="half"):
+        ledger.add_all_ready(half())
+    assert ledger.counts() == (2, 0)
+
+
+@pytest.mark.parametrize(("table", "time"), [("ready", "made_at"), ("refused", "rejected_at")])
+def test_the_newest_are_found_by_an_index(ledger: Ledger, table: str, time: str) -> None:
+    """SQLite documentation, 'EXPLAIN QUERY PLAN': without an index all rows would be sorted (USE TEMP B-TREE FOR
+    ORDER BY); with one only those of the same moment are."""
+    with ledger._connection() as db:
+        query = f"EXPLAIN QUERY PLAN SELECT * FROM {table} ORDER BY {time} DESC, path LIMIT 100"
+        plan = " ".join(str(row[-1]) for row in db.execute(query))
+    assert f"USING INDEX {table}_by_time" in plan
+    assert "TEMP B-TREE FOR ORDER BY" not in plan

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import heapq
+import math
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,6 +14,7 @@ from loguru import logger
 from keyturn import manifest
 from keyturn.intake.names import may_be_drop
 from keyturn.intake.survey import snapshot
+from keyturn.moving import readable
 from keyturn.records import Waiting
 from keyturn.rulebook import Rulebook
 from keyturn.settings import Settings
@@ -19,6 +23,19 @@ from keyturn.shop import Shop
 
 HOLD_S = 30.0
 """A drop that cannot be taken is tried again after so long; the others go on meanwhile."""
+
+MOST_TOLD = 100
+"""Of so many waiting drops the names are told; of the others the number."""
+
+LOOKS_A_SETTLE = 16
+"""How often a drop is looked at within the settle time: as much later than it could have been is it taken."""
+
+SELDOM_S = 120.0
+"""What has long lain still without being whole is walked no more seldom than this."""
+
+CALM_S = 20.0
+"""What has lain still for so long without being whole waits for the next scan, and the time between two walks
+doubles: a thousand such drops, each looked at in its own moment, would keep the loop awake."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,43 +46,92 @@ class ReadyDrop:
     arrived: float
 
 
+@dataclass(slots=True)
+class _Drop:
+    """What is known of one name in the inbox. `own_time` is its own mtime_ns when it was last walked: between two
+    walks that alone is looked at. It changes as names in the folder itself come and go."""
+
+    arrived: float
+    since: str
+    files: int = 0
+    note: str = ""
+    walk_at: float = -math.inf
+    still_for: float = 0.0
+    own_time: int = -1
+    ready: ReadyDrop | None = None
+
+
 class Inbox:
-    """Scans are the truth. A drop found whole is not walked again until its turn: claiming it compares."""
+    """Scans are the truth. What did not change since the last one is not gone through again: a drop found whole is
+    not walked until its turn, when claiming it compares, and one that lies still is walked more and more seldom."""
 
     def __init__(self, shop: Shop, settings: Settings, rules: Rulebook, now: Callable[[], datetime]) -> None:
         self._shop, self._now = shop, now
-        self.renew(settings, rules)
-        self._ready: dict[str, ReadyDrop] = {}
-        self._arrived: dict[str, tuple[float, str]] = {}
-        self._notes: dict[str, str] = {}
-        self._files: dict[str, int] = {}
+        self._folder = str(shop.inbox)
+        self._drops: dict[str, _Drop] = {}
         self._held: dict[str, tuple[float, str]] = {}
+        self._told: tuple[Waiting, ...] | None = None
+        self.renew(settings, rules)
 
     def renew(self, settings: Settings, rules: Rulebook) -> None:
         self._rules = rules
         self._settle = Settle(settings.settle, rules.intake.names)
+        self._look_s = min(1.0, max(0.05, settings.settle.seconds / LOOKS_A_SETTLE))
+        self._listed: list[str] | None = None
+        for drop in self._drops.values():
+            drop.walk_at = -math.inf
 
     def scan(self, now: float) -> None:
         """Looks at every drop that is not yet known to be whole. Raises OSError where the inbox is not there."""
-        names = sorted(p.name for p in self._shop.inbox.iterdir() if may_be_drop(p.name, self._rules.intake.names))
-        self._keep_only(names)
-        self._held = {n: held for n, held in self._held.items() if held[0] > now}
-        for name in names:
-            self._arrived.setdefault(name, (now, self._now().isoformat(timespec="seconds")))
-            if name not in self._ready:
-                try:
-                    self._look(name, now)
-                except PermissionError as error:  # its own, not the inbox's: the others go on
-                    self._notes[name] = f"cannot be read ({error.strerror}): give the shop's group the right to read it"
+        with os.scandir(self._folder) as entries:
+            listed = [entry.name for entry in entries]
+        if listed != self._listed:
+            self._sort_out(listed, now)
+        for name in [n for n, (until, _) in self._held.items() if until <= now]:
+            del self._held[name]
+            self._told = None
+        for name, drop in self._drops.items():
+            if drop.ready is None and (drop.walk_at <= now or self._own_time(name) != drop.own_time):
+                self._walk(name, drop, now)
 
-    def _look(self, name: str, now: float) -> None:
+    def _sort_out(self, listed: list[str], now: float) -> None:
+        known = self._drops if self._listed is not None else {}
+        names = [n for n in listed if n in known or may_be_drop(n, self._rules.intake.names)]
+        stamp = self._now().isoformat(timespec="seconds")
+        self._drops = {name: self._drops.get(name) or _Drop(now, stamp) for name in sorted(names)}
+        self._held = {name: held for name, held in self._held.items() if name in self._drops}
+        self._settle.keep_only(self._drops)
+        self._listed, self._told = listed, None
+
+    def _own_time(self, name: str) -> int:
+        try:
+            return os.lstat(f"{self._folder}/{name}").st_mtime_ns
+        except OSError:
+            return -1
+
+    def _walk(self, name: str, drop: _Drop, now: float) -> None:
+        before = drop.files, drop.note
+        drop.own_time = self._own_time(name)
+        try:
+            due = self._look(name, drop, now)
+        except PermissionError as error:  # its own, not the inbox's: the others go on
+            drop.note = f"cannot be read ({error.strerror}): give the shop's group the right to read it"
+            drop.still_for, due = CALM_S, math.inf
+        longer = drop.still_for if drop.still_for >= CALM_S else drop.still_for / 4
+        pause_s = min(SELDOM_S, max(self._look_s, longer))
+        drop.walk_at = min(now + pause_s, max(due, now + self._look_s / 4))
+        if drop.ready is not None or (drop.files, drop.note) != before:
+            self._told = None
+
+    def _look(self, name: str, drop: _Drop, now: float) -> float:
+        """When the drop will be whole if nothing changes."""
         seen = snapshot(self._shop.inbox / name)
         look = self._settle.look(name, seen, now)
-        self._files[name] = sum(not n.endswith("/") for n, *_ in seen)
-        self._notes[name] = look.note
+        drop.files = sum(not n.endswith("/") for n, *_ in seen)
+        drop.note, drop.still_for = look.note, look.still_for
         if look.ready:
-            rush = self._is_rush(name)
-            self._ready[name] = ReadyDrop(name, seen, rush, self._arrived[name][0])
+            drop.ready = ReadyDrop(name, self._settle.snapshot(name), self._is_rush(name), drop.arrived)
+        return look.due
 
     def _is_rush(self, name: str) -> bool:
         folder = self._shop.inbox / name
@@ -80,38 +146,51 @@ class Inbox:
 
     def next(self) -> ReadyDrop | None:
         """Rush before the rest, then first come first served."""
-        free = (drop for drop in self._ready.values() if drop.name not in self._held)
+        free = (drop.ready for name, drop in self._drops.items() if drop.ready and name not in self._held)
         return min(free, key=lambda d: (not d.rush, d.arrived, d.name), default=None)
+
+    def next_walk(self) -> float:
+        """When, on the scans' clock, a drop must be walked before the usual scan; infinite where none must."""
+        walks = (drop.walk_at for drop in self._drops.values() if drop.ready is None and drop.still_for < CALM_S)
+        return min(walks, default=math.inf)
 
     def hold(self, name: str, note: str, now: float) -> None:
         self._held[name] = (now + HOLD_S, note)
+        self._told = None
 
     def forget(self, name: str) -> None:
         """After a claim, or a claim that found the drop changed: it is looked at anew if it is still there."""
-        self._ready.pop(name, None)
-        self._settle.keep_only(set(self._arrived) - {name})
-
-    def _keep_only(self, names: list[str]) -> None:
-        kept = set(names)
-        self._settle.keep_only(kept)
-        for memory in (self._ready, self._arrived, self._notes, self._files, self._held):
-            for name in [n for n in memory if n not in kept]:
-                del memory[name]
+        self._settle.forget(name)
+        self._told = None
+        if name in self._drops:
+            self._drops[name].ready = None
+            self._drops[name].walk_at = -math.inf
 
     def waiting(self) -> tuple[Waiting, ...]:
-        drops = [self._waiting(name) for name in self._arrived]
-        return tuple(sorted(drops, key=lambda w: (not w.rush, w.since, w.name)))
+        """The first `MOST_TOLD` in the order of their turns; the same tuple until something changed."""
+        if self._told is None:
+            first = heapq.nsmallest(MOST_TOLD, self._drops.items(), key=_turn)
+            self._told = tuple(self._waiting(name, drop) for name, drop in first)
+        return self._told
 
-    def _waiting(self, name: str) -> Waiting:
-        ready = self._ready.get(name)
-        note = self._held[name][1] if name in self._held else self._notes.get(name, "")
+    def _waiting(self, name: str, drop: _Drop) -> Waiting:
+        note = self._held[name][1] if name in self._held else drop.note
         return Waiting(
-            name=name,
-            files=self._files.get(name, 0),
-            since=self._arrived[name][1],
-            rush=ready is not None and ready.rush,
-            note=note or "whole, waiting for its turn",
+            name=readable(name),
+            files=drop.files,
+            since=drop.since,
+            rush=drop.ready is not None and drop.ready.rush,
+            note=readable(note or "whole, waiting for its turn"),
         )
 
+    def __len__(self) -> int:
+        """How many drops wait, whole or not."""
+        return len(self._drops)
+
     def is_empty(self) -> bool:
-        return not self._arrived
+        return not self._drops
+
+
+def _turn(item: tuple[str, _Drop]) -> tuple[bool, float, str]:
+    name, drop = item
+    return not (drop.ready and drop.ready.rush), drop.arrived, name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -19,11 +20,23 @@ EMPTY = "empty"
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What one look at a drop says: ready, or why not yet. `still_for` is in seconds."""
+    """What one look at a drop says: ready, or why not yet. `still_for` is in seconds; at `due`, on the clock of
+    the looks, it is whole if nothing changes till then (never, where that is infinite)."""
 
     ready: bool
     still_for: float
     note: str = ""
+    due: float = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class _Still:
+    """How a drop has looked since `since`, what speaks against its being whole, and for how many seconds."""
+
+    there: Snapshot
+    since: float
+    doubt: str
+    patience: float
 
 
 class Settle:
@@ -32,27 +45,34 @@ class Settle:
     def __init__(self, settings: SettleSettings, names: Names) -> None:
         self._settings = settings
         self._names = names
-        self._seen: dict[str, tuple[Snapshot, float]] = {}
+        self._seen: dict[str, _Still] = {}
 
     def look(self, name: str, now_there: Snapshot, now: float) -> Look:
         before = self._seen.get(name)
-        if before is None or before[0] != now_there or now < before[1]:  # a clock set back starts anew
-            self._seen[name] = (now_there, now)
-            return Look(False, 0.0, self._waits_for(now_there) or "arriving")
-        still = now - before[1]
-        doubt = self._waits_for(now_there)
-        if doubt == EMPTY or still < self._patience(now_there, bool(doubt)):
-            calm = "settling" if _has_manifest(now_there) else f"no {FILE_NAME} yet"
-            return Look(False, still, doubt or calm)
-        return Look(True, still)
+        if before is None or before.there != now_there or now < before.since:  # a clock set back starts anew
+            still = self._seen[name] = self._still(now_there, now)
+            return Look(False, 0.0, still.doubt or "arriving", now + still.patience)
+        still_for = now - before.since
+        if still_for >= before.patience:
+            return Look(True, still_for, due=now)
+        calm = "settling" if _has_manifest(now_there) else f"no {FILE_NAME} yet"
+        return Look(False, still_for, before.doubt or calm, before.since + before.patience)
 
     def snapshot(self, name: str) -> Snapshot:
-        return self._seen[name][0]
+        return self._seen[name].there
 
     def keep_only(self, names: Iterable[str]) -> None:
         """Forgets drops that are no longer there."""
         kept = set(names)
         self._seen = {name: seen for name, seen in self._seen.items() if name in kept}
+
+    def forget(self, name: str) -> None:
+        """One drop settles from the beginning."""
+        self._seen.pop(name, None)
+
+    def _still(self, there: Snapshot, now: float) -> _Still:
+        doubt = self._waits_for(there)
+        return _Still(there, now, doubt, math.inf if doubt == EMPTY else self._patience(there, bool(doubt)))
 
     def _patience(self, there: Snapshot, half_copied: bool) -> float:
         if half_copied:

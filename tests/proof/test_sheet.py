@@ -228,3 +228,19 @@ def test_long_lists_on_the_board_are_cut_with_a_count(by_hand: ModuleType) -> No
     page = board(by_hand.state(ready=ready, ready_total=500))
     assert page.count("<tr>") - 1 == 60
     assert "and 440 more" in page
+
+
+def test_a_thousand_waiting_drops_are_a_count_on_the_board(by_hand: ModuleType) -> None:
+    waiting = tuple(by_hand.state().waiting[1].model_copy(update={"name": f"van-{i}"}) for i in range(100))
+    page = board(by_hand.state(waiting=waiting, waiting_total=1000))
+    assert page.count("still being copied") == 40
+    assert "and 960 more" in page
+    assert "1000 waiting" in page
+
+
+def test_a_sheet_says_how_many_earlier_revisions_it_leaves_out(by_hand: ModuleType) -> None:
+    made = by_hand.job(by_hand.radio())
+    jobs = [(made, by_hand.proof(made))]
+    assert "leaves out 580 earlier revisions" in sheet("C", jobs, (), earlier=580)
+    assert "leaves out 1 earlier revision;" in sheet("C", jobs, (), earlier=1)
+    assert "leaves out" not in sheet("C", jobs, ())

@@ -35,6 +35,11 @@ def page(template: str, *, styles: Sequence[str] = (), script: str | None = None
     return _environment().get_template(template).render(**own, **values)
 
 
+def fragment(template: str, **values: object) -> Markup:
+    """A piece of a page, made by the same rules: it goes into the page as it is."""
+    return Markup(_environment().get_template(template).render(**values))
+
+
 @cache
 def _text(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8").strip()

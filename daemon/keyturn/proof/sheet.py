@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby, pairwise
+from functools import lru_cache
+from itertools import chain, groupby, pairwise
 from typing import Any
+
+from markupsafe import Markup
 
 from keyturn.proof import charts
 from keyturn.proof.changed import changed
 from keyturn.proof.film import Film, films
-from keyturn.proof.render import page
+from keyturn.proof.kept import Same
+from keyturn.proof.render import fragment, page
 from keyturn.proof.schedule import boot_buttons, longest_boot_s, pictures, schedule
 from keyturn.proof.showing import Act, acts
+from keyturn.proof.sizes import size_facts
 from keyturn.reasons import Kind, Reason, only
 from keyturn.records import JobRecord, ProofRecord, RadioProof, RadioRecord
 
@@ -23,6 +29,9 @@ PICTURE_BUDGET = 2_400_000
 
 OLDER_BUDGET = 60_000
 """An older revision keeps its pictures where they are no more than this."""
+
+KEPT_ARTICLES = 24
+"""A sheet's worth: a customer who sends one correction after the other has all but one job as it was. A few MB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +51,7 @@ class RadioView:
     flash_chart: charts.FlashChart | None
     memory: charts.Meter
     size: charts.Meter
+    sizes: tuple[str, ...]
     mended: tuple[Reason, ...]
     notes: tuple[Reason, ...]
 
@@ -57,15 +67,18 @@ class RevisionView:
 
 @dataclass(frozen=True, slots=True)
 class JobView:
-    """A job's newest revision, and the older ones, newest first."""
+    """A job's newest revision, and the page's article of it and the older ones."""
 
     key: str
-    newest: RevisionView
-    older: tuple[RevisionView, ...]
+    newest: JobRecord
+    article: Markup
 
 
-def sheet(customer: str, jobs: Sequence[tuple[JobRecord, ProofRecord]], cautions: Sequence[str]) -> str:
-    """outbox/<customer>/proof.html. `jobs` are the customer's revisions in any order, at least one."""
+def sheet(
+    customer: str, jobs: Sequence[tuple[JobRecord, ProofRecord]], cautions: Sequence[str], earlier: int = 0
+) -> str:
+    """outbox/<customer>/proof.html. `jobs` are the customer's revisions in any order, at least one; `earlier` says
+    how many more there are that the sheet does not show."""
     views = tuple(_job_views(jobs))
     return page(
         "sheet.html.j2",
@@ -74,7 +87,8 @@ def sheet(customer: str, jobs: Sequence[tuple[JobRecord, ProofRecord]], cautions
         customer=customer,
         jobs=views,
         cautions=cautions,
-        written=max(view.newest.record.made_at for view in views),
+        earlier=earlier,
+        written=max(view.newest.made_at for view in views),
     )
 
 
@@ -87,14 +101,19 @@ def _job_views(jobs: Sequence[Revision]) -> Iterator[JobView]:
         weight = _weight(revisions[0][1])
         with_pictures = number == 0 or weight <= left
         left -= weight if with_pictures else 0
-        yield _job_view(f"j{number}", revisions, with_pictures)
+        newest = revisions[0][0]
+        key = "j" + hashlib.sha256(newest.job.encode("utf-8", "surrogatepass")).hexdigest()[:10]
+        yield JobView(key, newest, _article(key, Same(revisions, chain.from_iterable(revisions)), with_pictures))
 
 
 def _weight(proof: ProofRecord) -> int:
     return sum(len(p) for radio in proof.radios for p in (*pictures(radio), radio.handoff_picture or ""))
 
 
-def _job_view(key: str, revisions: tuple[Revision, ...], with_pictures: bool) -> JobView:
+@lru_cache(maxsize=KEPT_ARTICLES)
+def _article(key: str, revisions_of: Same[tuple[Revision, ...]], with_pictures: bool) -> Markup:
+    """Whoever gives the same records again, because their files are the same, need not wait for it again."""
+    revisions = revisions_of.whole
     changes = [changed(before, after) for after, before in pairwise(revisions)]
     newest = _revision_view(key, revisions[0], with_pictures, changes[0] if changes else ())
     older = tuple(
@@ -106,7 +125,7 @@ def _job_view(key: str, revisions: tuple[Revision, ...], with_pictures: bool) ->
         )
         for number, revision in enumerate(revisions[1:], start=1)
     )
-    return JobView(key, newest, older)
+    return fragment("job.html.j2", key=key, newest=newest, older=older)
 
 
 def _revision_view(key: str, revision: Revision, with_pictures: bool, changes: tuple[str, ...]) -> RevisionView:
@@ -133,6 +152,7 @@ def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None) -> Radio
         flash_chart=charts.flash_chart(radio.flash, radio.timeline.once_only_s),
         memory=charts.meter(radio.memory.peak_mib, radio.memory.allowed_mib),
         size=charts.meter(radio.zip_bytes, radio.zip_allowed_bytes),
+        sizes=size_facts(radio),
         **dict(zip(("mended", "notes"), _sorted_out(radio.reasons), strict=True)),
     )
 
