@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,12 +12,12 @@ from pathlib import Path
 import pytest
 from loguru import logger
 
-from keyturn import rulebook
+from keyturn import cli, rulebook
 from keyturn.crew import InlineCrew
 from keyturn.line import Bench
 from keyturn.rulebook import Rulebook
 from keyturn.shop import Shop
-from samples import Drop, picture
+from samples import Drop, Run, picture
 
 TINY_RADIO = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
 for before, after in (("width = 768", "width = 48"), ("height = 1024", "height = 64")):
@@ -93,3 +94,18 @@ def needs() -> Callable[[str], str]:
         return path
 
     return find
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch) -> Run:
+    """run("check", path): the exit code of `keyturn check path`, made without worker processes."""
+    monkeypatch.setattr(cli, "LocalCrew", lambda size, limits: InlineCrew())
+
+    def call(*args: object) -> int:
+        monkeypatch.setattr(sys, "argv", ["keyturn", *map(str, args)])
+        with pytest.raises(SystemExit) as left:
+            cli.main()
+        assert isinstance(left.value.code, int)
+        return left.value.code
+
+    return call

@@ -15,6 +15,19 @@ from keyturn.reasons import Refused, refuse
 Drop = Callable[..., Path]
 """The fixture `drop`: makes a drop folder outside the shop."""
 
+Run = Callable[..., int]
+"""The fixture `run`: the exit code of a command line."""
+
+PATIENCE_S = 120
+"""Only a test that fails waits so long: a machine with much else to do makes a minute of a second."""
+
+
+def until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + PATIENCE_S
+    while not true():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.02)
+
 
 def picture(size: tuple[int, int], number: int) -> Image.Image:
     """A calm picture that differs a little from its neighbours by number."""

@@ -3,34 +3,13 @@
 from __future__ import annotations
 
 import json
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
-from keyturn import cli
-from keyturn.crew import InlineCrew
 from keyturn.shop import Shop
-from samples import Drop
-
-Run = Callable[..., int]
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch) -> Run:
-    """run("check", path): the exit code of `keyturn check path`, made without worker processes."""
-    monkeypatch.setattr(cli, "LocalCrew", lambda size, limits: InlineCrew())
-
-    def call(*args: object) -> int:
-        monkeypatch.setattr(sys, "argv", ["keyturn", *map(str, args)])
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-        assert isinstance(left.value.code, int)
-        return left.value.code
-
-    return call
+from samples import Drop, Run
 
 
 def test_a_starter_drop_is_accepted_as_it_stands(run: Run, tmp_path: Path) -> None:

@@ -14,30 +14,15 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from keyturn import cli, cli_tools, doctor, mounts, workshop
+from keyturn import cli_tools, doctor, mounts, workshop
 from keyturn.doctor import Finding, Health
 from keyturn.line import Bench
 from keyturn.mounts import Mount
 from keyturn.shop import Shop
-from samples import Drop, picture
+from samples import Drop, Run, picture
 
-Run = Callable[..., int]
 Said = pytest.CaptureFixture[str]
 DESC = b"48 64 12\np 1 6 part0\np 0 0 part1\n"
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch) -> Run:
-    """run("inspect", path): the exit code of `keyturn inspect path`."""
-
-    def call(*args: object) -> int:
-        monkeypatch.setattr(sys, "argv", ["keyturn", *map(str, args)])
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-        assert isinstance(left.value.code, int)
-        return left.value.code
-
-    return call
 
 
 # -- inspect ----------------------------------------------------------------------------------------

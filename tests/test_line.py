@@ -365,3 +365,12 @@ def test_understanding_decodes_no_picture(
     monkeypatch.setattr("keyturn.intake.stills.load", never)
     job = line.understand(drop(), "van", tmp_path, bench)
     assert job.plans[0].frame_count == 7
+
+
+def test_every_stage_is_told_in_its_order(tmp_path: Path, drop: Drop, bench: Bench) -> None:
+    """An operator finds their times in the log, see `laps`."""
+    heard: list[str] = []
+    telling = replace(bench, progress=lambda stage, done, total: heard.append(stage))
+    workshop.make(drop(), tmp_path / "out", telling)
+    told = [stage for stage, before in zip(heard, [None, *heard], strict=False) if stage != before]
+    assert told == ["frames", "package", "judge", "package", "papers"]

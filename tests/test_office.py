@@ -31,34 +31,8 @@ def published(shop: Shop, drop: Drop, bench: Bench) -> Path:
 # -- revisions --------------------------------------------------------------------------------------
 
 
-def test_numbers_go_up_and_each_job_has_its_own(shop: Shop, published: Path) -> None:
-    assert office.next_revision(shop, FERN, "van") == 3
-    assert office.next_revision(shop, FERN, "ferry") == 1
-    assert office.next_revision(shop, "quarry-bakery", "van") == 1
-
-
-def test_a_number_is_not_used_again_after_its_folder_was_taken_away(shop: Shop, published: Path) -> None:
-    """The archive remembers it: archive/<customer>/<job>-r3--<claim> holds the drop it was made from."""
-    (shop.archive / FERN / "van-r3--20260301T093000-abc123-van").mkdir(parents=True)
-    shutil.rmtree(published)
-    assert office.next_revision(shop, FERN, "van") == 4
-
-
-def test_numbers_are_numbers(shop: Shop) -> None:
-    for name in ("van-r9", "van-r10", "van-r011", "van-r0", "van-r", "van-rx", "van-two-r40", "van-r5.bak"):
-        (shop.outbox / FERN / name).mkdir(parents=True)
-    assert office.next_revision(shop, FERN, "van") == 11
-
-
-def test_a_job_called_like_a_revision_is_a_job_of_its_own(shop: Shop) -> None:
-    (shop.outbox / FERN / "van-r7-r1").mkdir(parents=True)
-    assert office.next_revision(shop, FERN, "van") == 1
-    assert office.next_revision(shop, FERN, "van-r7") == 2
-
-
 def test_a_file_in_a_customers_place_holds_no_revisions(shop: Shop) -> None:
     (shop.outbox / FERN).write_bytes(b"")
-    assert office.next_revision(shop, FERN, "van") == 1
     assert list(office.revisions(shop.outbox / FERN)) == []
 
 
@@ -107,6 +81,81 @@ def test_without_readable_revisions_an_old_sheet_is_left(published: Path, shop: 
     assert office.write_sheet(shop.outbox, FERN, rules) is None
     assert office.write_sheet(shop.outbox, "nobody", rules) is None
     assert (published / "proof.html").read_text() == "old"
+
+
+def copied(published: Path, name: str, number: int, made_at: str) -> None:
+    """One more revision, by copying a real one."""
+    shutil.copytree(published / "van-r1", published / f"{name}-r{number}")
+    path = published / f"{name}-r{number}" / "job.json"
+    record = json.loads(path.read_text()) | {"job": name, "revision": number, "made_at": made_at}
+    path.write_text(json.dumps(record))
+
+
+def test_a_sheet_of_a_customer_of_many_years_shows_the_newest_and_counts_the_rest(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    for number in range(office.ON_SHEET + 8):
+        copied(published, f"sign-{number:02d}", 1, f"2026-04-{number + 1:02d}T09:30:00+00:00")
+    sheet = office.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None
+    page = sheet.read_text(encoding="utf-8")
+    assert page.count('<article class="job"') == office.ON_SHEET
+    assert ">sign-27</bdi>" in page and ">sign-07</bdi>" not in page
+    assert "leaves out 10 earlier revisions" in page
+
+
+def test_what_changed_since_the_revision_before_is_told_however_old_that_is(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    for number in range(office.ON_SHEET):
+        copied(published, f"sign-{number:02d}", 1, f"2026-04-{number + 1:02d}T09:30:00+00:00")
+    copied(published, "van", 3, "2026-05-01T09:30:00+00:00")
+    sheet = office.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None
+    assert "What changed since revision 2" in sheet.read_text(encoding="utf-8")
+
+
+def test_a_revision_put_in_the_outbox_by_hand_and_a_proof_taken_away_show_on_the_next_sheet(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    def page() -> str:
+        sheet = office.write_sheet(shop.outbox, FERN, rules)
+        assert sheet is not None
+        return sheet.read_text(encoding="utf-8")
+
+    before = page()
+    copied(published, "by-hand", 4, "2026-04-01T09:30:00+00:00")
+    more = page()
+    assert "by-hand" in more and "by-hand" not in before
+    (published / "by-hand-r4" / "proof.json").unlink()
+    assert page().count("data:image/webp") < more.count("data:image/webp")
+    shutil.rmtree(published / "by-hand-r4")
+    assert page() == before
+
+
+def test_a_record_written_anew_in_its_place_shows_on_the_next_sheet(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    office.write_sheet(shop.outbox, FERN, rules)
+    path = published / "van-r2" / "job.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"artist": "Somebody Else"}))
+    sheet = office.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None and "Somebody Else" in sheet.read_text(encoding="utf-8")
+
+
+def test_records_and_articles_are_made_once_while_their_files_stay_the_same(
+    published: Path, shop: Shop, rules: Rulebook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    office.write_sheet(shop.outbox, FERN, rules)
+    first = (published / "proof.html").read_bytes()
+
+    def never(*args: object) -> None:
+        raise AssertionError("made again")
+
+    monkeypatch.setattr(office, "_read", never)
+    monkeypatch.setattr("keyturn.proof.sheet.fragment", never)
+    office.write_sheet(shop.outbox, FERN, rules)
+    assert (published / "proof.html").read_bytes() == first
 
 
 def test_there_is_no_record_where_there_is_no_folder(tmp_path: Path) -> None:
@@ -176,6 +225,8 @@ def test_the_status_line(shop: Shop) -> None:
     )
     assert office.status_line(state) == "2 waiting, 3 ready, 1 refused"
     working = Working(name="van", stage="frames", done=12, total=48, since="")
+    many = state.model_copy(update={"waiting_total": 1000})
+    assert office.status_line(many) == "1000 waiting, 3 ready, 1 refused"
     busy = state.model_copy(update={"working": (working,)})
     assert office.status_line(busy) == "van: frames 12/48; 2 waiting, 3 ready, 1 refused"
     assert office.status_line(busy.model_copy(update={"paused": "the disk is full"})) == "Paused: the disk is full"

@@ -12,19 +12,22 @@ import sys
 import threading
 import time
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from keyturn import foreman, office, spool
+from faults import live
+from keyturn import foreman, office, rulebook, settings, spool
 from keyturn.crew import InlineCrew
+from keyturn.ledger import Ledger
+from keyturn.notify import Notifier
+from keyturn.reasons import ShopFault
+from keyturn.records import Working
+from keyturn.rulebook import Rulebook
 from keyturn.service import Service
 from keyturn.shop import Shop
-from samples import Drop
-
-PATIENCE_S = 60
-"""Only a test that fails waits so long."""
+from samples import PATIENCE_S, Drop, until
 
 
 def service_of(shop: Shop) -> Service:
@@ -49,23 +52,10 @@ def rejected(shop: Shop) -> list[str]:
     return sorted(p.name for p in shop.rejects.iterdir())
 
 
-def until(true: Callable[[], bool]) -> None:
-    end = time.monotonic() + PATIENCE_S
-    while not true():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
-
-
 @pytest.fixture
 def running(shop: Shop) -> Iterator[Service]:
-    service = service_of(shop)
-    thread = threading.Thread(target=service.run)
-    thread.start()
-    until(shop.board.exists)
-    yield service
-    service.stop()
-    thread.join(PATIENCE_S)
-    assert not thread.is_alive()
+    with live.running(shop) as service:
+        yield service
 
 
 def test_a_drop_goes_through_to_outbox_and_archive(shop: Shop, drop: Drop) -> None:
@@ -135,10 +125,13 @@ def test_a_rush_drop_goes_before_those_that_wait(shop: Shop, drop: Drop) -> None
     for name in ("a", "b"):
         lay(drop(name, frames=1), shop)
     lay(drop("z", frames=1, manifest='customer = "C"\nradio = "tiny"\nrush = true\n'), shop)
-    service = service_of(shop)
     made: list[str] = []
-    service._told = lambda working: made.append(working.name) if working and working.name not in made else None
-    service.run(until_quiet=True)
+
+    def told(working: Working | None) -> None:
+        if working and working.name not in made:
+            made.append(working.name)
+
+    Service(shop, told=told, crew_of=lambda settings, rules: InlineCrew()).run(until_quiet=True)
     assert made == ["z", "a", "b"]
 
 
@@ -178,6 +171,27 @@ def test_the_ledger_can_be_deleted(shop: Shop, drop: Drop) -> None:
     assert (shop.outbox / "fern-hollow-mobile-library" / "proof.html").is_file()
 
 
+def test_the_ledger_can_be_deleted_while_the_service_runs(shop: Shop, drop: Drop, running: Service) -> None:
+    lay(drop(), shop)
+    until(lambda: running.state().ready_total == 1)
+    for path in shop.state.glob("ledger*"):
+        path.unlink()
+    until(lambda: running.state().ready_total == 1)
+    assert "van" in running.state().ready[0].job
+
+
+def test_a_revision_put_in_the_outbox_by_hand_is_found(shop: Shop, drop: Drop, running: Service) -> None:
+    lay(drop(), shop)
+    until(lambda: running.state().ready_total == 1)
+    customer = shop.outbox / "fern-hollow-mobile-library"
+    record = json.loads((customer / "van-r1" / "job.json").read_text()) | {"job": "ferry"}
+    shutil.copytree(customer / "van-r1", customer / "ferry-r1")
+    (customer / "ferry-r1" / "job.json").write_text(json.dumps(record))
+    running._reconcile_at = 0.0
+    until(lambda: {job.job for job in running.state().ready} == {"van", "ferry"})
+    assert "ferry" in (customer / "proof.html").read_text(encoding="utf-8")
+
+
 def test_what_fitters_take_away_is_no_longer_shown(shop: Shop, drop: Drop) -> None:
     lay(drop(), shop)
     run_until_quiet(shop)
@@ -204,9 +218,9 @@ def test_a_full_disk_pauses_and_goes_on_when_there_is_space(
         return real(self, claim)
 
     monkeypatch.setattr(spool.Spool, "staging", staging)
-    monkeypatch.setattr("keyturn.service.RETRY_FIRST_S", 0.05)
-    monkeypatch.setattr("keyturn.service.RETRY_MOST_S", 0.05)
-    monkeypatch.setattr("keyturn.service.BOARD_EVERY_S", 0.05)
+    monkeypatch.setattr("keyturn.patience.RETRY_FIRST_S", 0.05)
+    monkeypatch.setattr("keyturn.patience.RETRY_MOST_S", 0.05)
+    monkeypatch.setattr("keyturn.telling.BOARD_EVERY_S", 0.05)
     lay(drop(), shop)
     service = service_of(shop)
     thread = threading.Thread(target=service.run)
@@ -238,7 +252,7 @@ def test_a_fault_after_publication_never_publishes_twice(
         return real(self, *args)
 
     monkeypatch.setattr(owner, where, fails_twice)
-    monkeypatch.setattr("keyturn.service.RETRY_FIRST_S", 0.05)
+    monkeypatch.setattr("keyturn.patience.RETRY_FIRST_S", 0.05)
     lay(drop(), shop)
     service = run_until_quiet(shop)
     if service.state().ready_total == 0:
@@ -246,6 +260,62 @@ def test_a_fault_after_publication_never_publishes_twice(
     assert revisions(shop) == ["fern-hollow-mobile-library/van-r1"]
     assert service.state().ready_total == 1
     assert len(list(shop.archive.glob("*/*"))) == 1
+
+
+READ_AT_START = {
+    "the settings": (settings, "load"),
+    "the rules": (rulebook, "load"),
+    "the lock": (Shop, "held"),
+    "the folders": (Shop, "require"),
+    "the ledger": (Ledger, "opened"),
+    "what was in work": (spool.Spool, "recover"),
+}
+
+
+@pytest.mark.parametrize("number", [errno.EIO, errno.EACCES])
+@pytest.mark.parametrize("what", list(READ_AT_START))
+def test_the_start_waits_for_the_disk_and_says_so(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch, what: str, number: int
+) -> None:
+    """Three faults running, then all is well: the manager (sd_notify(3)) hears READY=1 and why it waits."""
+    owner, name = READ_AT_START[what]
+    real = getattr(owner, name)
+    failures = iter([True] * 3)
+
+    def fails_at_first(*args: object, **named: object) -> object:
+        if next(failures, False):
+            raise OSError(number, os.strerror(number), "keyturn.toml")
+        return real(*args, **named)
+
+    monkeypatch.setattr(owner, name, fails_at_first)
+    monkeypatch.setattr("keyturn.patience.RETRY_FIRST_S", 0.01)
+    lay(drop(frames=1), shop)
+    told: list[str] = []
+    monkeypatch.setattr(Notifier, "_send", lambda self, *lines: told.extend(lines))
+    run_until_quiet(shop)
+    assert revisions(shop) == ["fern-hollow-mobile-library/van-r1"]
+    assert next(failures, None) is None
+    assert told[0] == "READY=1"
+    assert told[1].startswith("STATUS=Paused: ") and os.strerror(number) in told[1]
+
+
+@pytest.mark.parametrize("name", ["keyturn.toml", "rules/safety.toml"])
+def test_wrong_settings_or_rules_end_the_start(shop: Shop, name: str) -> None:
+    (shop.root / name).write_text("wrong = [")
+    with pytest.raises(ShopFault, match=Path(name).name):
+        run_until_quiet(shop)
+
+
+def test_stopped_while_it_waits_for_the_disk_it_ends(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    service = service_of(shop)
+
+    def load(root: Path) -> settings.Settings:
+        service.stop()
+        raise OSError(errno.EIO, "Input/output error", str(root))
+
+    monkeypatch.setattr(settings, "load", load)
+    service.run()
+    assert not shop.is_running()
 
 
 def test_a_missing_inbox_is_told_and_waited_for(shop: Shop, drop: Drop, running: Service) -> None:
@@ -311,12 +381,62 @@ def test_new_rules_are_read_on_reload(shop: Shop, drop: Drop, running: Service) 
     until(lambda: revisions(shop) == ["c/van-r1"])
 
 
+def test_a_reload_waits_for_the_disk(shop: Shop, drop: Drop, running: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("keyturn.patience.RETRY_FIRST_S", 0.05)
+    real, failures = rulebook.load, iter([True] * 2)
+
+    def load(rules: Path | None = None) -> Rulebook:
+        if next(failures, False):
+            raise OSError(errno.EIO, "Input/output error", str(rules))
+        return real(rules)
+
+    monkeypatch.setattr(rulebook, "load", load)
+    (shop.rules / "radios" / "brand-new.toml").write_text((shop.rules / "radios" / "tiny.toml").read_text())
+    running.reload()
+    lay(drop(manifest='customer = "C"\nradio = "brand-new"\n'), shop)
+    until(lambda: revisions(shop) == ["c/van-r1"] or rejected(shop) == ["van"])
+    assert next(failures, None) is None
+
+
 def test_wrong_rules_on_reload_leave_the_old_ones_standing(shop: Shop, drop: Drop, running: Service) -> None:
     (shop.rules / "safety.toml").write_text("[flash]\non_failure = 7\n")
     running.reload()
     until(lambda: not running._reloading.is_set())
     lay(drop(), shop)
     until(lambda: revisions(shop) != [])
+
+
+def litter_in(folder: Path, name: str) -> dict[str, Path]:
+    """What people may leave under a record's name in folders that are open to them."""
+    places = {kind: folder / f"{kind}-r1" for kind in ("pipe", "link", "loop", "folder", "large", "deep", "closed")}
+    for place in places.values():
+        place.mkdir(parents=True)
+    os.mkfifo(places["pipe"] / name)
+    (places["link"] / name).symlink_to("/dev/zero")
+    (places["loop"] / name).symlink_to(name)
+    (places["folder"] / name).mkdir()
+    with (places["large"] / name).open("wb") as file:
+        file.truncate(2**40)
+    (places["deep"] / name).write_text("[" * 100_000)
+    (places["closed"] / name).write_text("{}")
+    places["closed"].chmod(0)
+    return places
+
+
+def test_what_people_leave_in_outbox_and_rejects_stops_nothing(shop: Shop, drop: Drop) -> None:
+    customer = shop.outbox / "fern-hollow-mobile-library"
+    places = [*litter_in(shop.rejects, "REJECTED.json").values(), *litter_in(customer, "job.json").values()]
+    with (shop.root / "keyturn.toml").open("a") as file:
+        file.write("[keep]\nrejects_days = 1\narchive_gib = 1\n")
+    lay(drop(frames=1), shop)
+    try:
+        service = run_until_quiet(shop)
+        assert (service.state().ready_total, service.state().refused_total) == (1, 0)
+        assert "fern-hollow-mobile-library/van-r1" in revisions(shop)
+        assert all(place.exists() for place in places)
+    finally:
+        for place in shop.root.rglob("closed-r1"):
+            place.chmod(0o700)
 
 
 # -- the real process -----------------------------------------------------------------------------------
@@ -334,7 +454,7 @@ def start(shop: Shop) -> subprocess.Popen[str]:
 def test_sigterm_ends_it_at_once_with_exit_code_0_and_the_drop_is_made_next_time(shop: Shop, drop: Drop) -> None:
     lay(drop(frames=40), shop)
     process = start(shop)
-    until(lambda: list(shop.work.iterdir()) != [])
+    until(lambda: list(shop.work.iterdir()) != [] or revisions(shop) != [])
     process.send_signal(signal.SIGTERM)
     process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
+import threading
 from pathlib import Path
 
 import pytest
@@ -28,6 +30,8 @@ def test_the_file_init_writes_says_the_defaults(tmp_path: Path) -> None:
         "half_copied_seconds",
         "archive_days",
         "rejects_days",
+        "archive_gib",
+        "rejects_gib",
         "level",
         "file",
         "ready",
@@ -59,6 +63,24 @@ def test_a_file_that_is_not_toml_is_the_operators_fault(tmp_path: Path) -> None:
         settings.load(tmp_path)
 
 
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").write_bytes(b"\xef\xbb\xbfscan_seconds = 2\n")
+    assert settings.load(tmp_path).scan_seconds == 2
+
+
+@pytest.mark.parametrize("text", [b"\xff\xfe", b'_env_file = "x"\n', b"[[settle]]\n", b"settle = 3\n"])
+def test_whatever_stands_in_the_file_is_told_as_the_operators_fault(tmp_path: Path, text: bytes) -> None:
+    (tmp_path / "keyturn.toml").write_bytes(text)
+    with pytest.raises(ShopFault, match=r"keyturn\.toml"):
+        settings.load(tmp_path)
+
+
+def test_a_file_that_cannot_be_read_does_not_pass_for_one_that_is_not_there(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").mkdir()
+    with pytest.raises(IsADirectoryError):
+        settings.load(tmp_path)
+
+
 def test_shared_folders_keep_the_group_and_private_ones_are_private(tmp_path: Path) -> None:
     shop = Shop(tmp_path / "shop")
     shop.create()
@@ -81,3 +103,15 @@ def test_one_service_a_shop(shop: Shop) -> None:
             pass
         assert shop.lock.read_text().strip() == str(os.getpid())
     assert not shop.is_running()
+
+
+def test_who_asks_whether_a_service_runs_does_not_keep_one_from_starting(shop: Shop) -> None:
+    """flock(2): the question takes a shared lock for an instant, here for a long one."""
+    shop.lock.touch()
+    with shop.lock.open("rb") as asking:
+        fcntl.flock(asking, fcntl.LOCK_SH)
+        let_go = threading.Timer(0.2, lambda: fcntl.flock(asking, fcntl.LOCK_UN))
+        let_go.start()
+        with shop.held():
+            pass
+        let_go.join()

@@ -12,11 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from keyturn import disk, spool
+from keyturn import disk, moving
+from keyturn.claims import Claim
 from keyturn.intake.survey import snapshot
+from keyturn.moving import Changed
 from keyturn.records import JobRecord, Rejection
 from keyturn.shop import Shop
-from keyturn.spool import Changed, Claim, Spool
+from keyturn.spool import Spool
 
 
 @pytest.fixture
@@ -267,4 +269,42 @@ def test_tries_are_counted_on_disk(way: Spool, shop: Shop) -> None:
 def test_free_name_counts_up(tmp_path: Path) -> None:
     (tmp_path / "van").mkdir()
     (tmp_path / "van-2").symlink_to("nowhere")
-    assert spool.free_name(tmp_path, "van").name == "van-3"
+    assert moving.free_name(tmp_path, "van").name == "van-3"
+
+
+@pytest.mark.parametrize("step", ["copy_tree", "fsync_tree"])
+def test_a_copy_between_mounts_that_fails_gives_its_space_back(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    folder = lay(shop)
+    other_mounts(monkeypatch, shop.inbox)
+    real = getattr(disk, step)
+
+    def full(*args: Path) -> None:
+        real(*args)
+        raise OSError(errno.ENOSPC, "No space left on device", str(args[-1]))
+
+    monkeypatch.setattr(disk, step, full)
+    with pytest.raises(OSError, match="No space"):
+        moving.move(folder, shop.work / "van")
+    assert list(shop.work.iterdir()) == []
+    assert everywhere(shop) == ["inbox"]
+
+
+@pytest.mark.parametrize("letter", ["x", "\u00e9", "\U0001f69a"])
+def test_names_as_long_as_they_can_be_are_counted_too(tmp_path: Path, letter: str) -> None:
+    """255 bytes: NAME_MAX (limits.h); letters of one, two and four bytes of UTF-8."""
+    name = letter * (255 // len(letter.encode()))
+    for _ in range(12):
+        place = moving.free_name(tmp_path, name)
+        assert place.name.startswith(letter * 60)
+        place.mkdir()
+    assert len(list(tmp_path.iterdir())) == 12
+
+
+def test_a_drop_with_the_longest_name_is_refused_as_often_as_it_comes(way: Spool, shop: Shop) -> None:
+    for _ in range(3):
+        lay(shop, "x" * 255)
+        taken = claim(way, "x" * 255)
+        way.reject(taken, rejection(taken), {})
+    assert len(list(shop.rejects.iterdir())) == 3

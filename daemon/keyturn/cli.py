@@ -33,13 +33,13 @@ from keyturn.console import (
     rules_of,
     shop_of,
 )
-from keyturn.crew import LocalCrew
+from keyturn.crew import LocalCrew, chosen_crew
 from keyturn.line import Bench
+from keyturn.moving import free_name, move
 from keyturn.reasons import Reason, Refused, ShopFault, shop_fault
 from keyturn.records import Working
-from keyturn.service import Service, chosen_crew
+from keyturn.service import Service
 from keyturn.shop import Shop
-from keyturn.spool import free_name, move
 
 WATCH_EVERY_S = 2.0
 
@@ -108,8 +108,7 @@ def _options(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    logger.remove()
-    logger.add(sys.stderr, level="INFO", format=tell.LOG_LINE)
+    _log_to(settings.LogSettings())
 
 
 @contextmanager
@@ -119,6 +118,7 @@ def _bench(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     here = wanted.crew == "local"  # then on every core, for somebody waits
     crew = LocalCrew(0, rules.intake.workers) if here else chosen_crew(wanted, rules)
     try:
+        crew.wake()  # before the progress bar's thread starts, see `forking`
         with tell.progress(err, quiet) as progress:
             yield Bench(rules, crew, lambda: datetime.now(UTC), progress=progress)
     finally:
@@ -150,10 +150,7 @@ def run(root: RootOption = None) -> None:
 
     Example: `keyturn run --root /srv/keyturn`
     """
-    shop = shop_of(root)
-    shop.require()
-    _log_to(settings.load(shop.root).log)
-    service = Service(shop)
+    service = Service(shop_of(root), set_up=lambda wanted: _log_to(wanted.log))
     _obey_signals(service)
     service.run()
 
@@ -275,16 +272,19 @@ def check(
 def new(
     folder: Annotated[Path, typer.Argument(help="A folder that is not there yet.")],
     radio: Annotated[str, typer.Option(help="The radio it is for; see keyturn radios.")] = "tall-768x1024",
+    kind: Annotated[
+        str, typer.Option(help=f"How its frames are made: {', '.join(starter.KINDS)}.", show_default=True)
+    ] = "frames",
     root: RootOption = None,
 ) -> None:
     """Write a starter drop: pictures, and a manifest that explains itself.
 
-    Example: `keyturn new ./my-first-drop --radio wide-1024x600`
+    Examples: `keyturn new ./my-first-drop --radio wide-1024x600`, `keyturn new ./leaf --kind glide`
     """
     profile = rules_of(root).radio(radio)
     if isinstance(profile, Reason):
         raise Refused([profile])
-    starter.write(folder, profile)
+    starter.write(folder, profile, kind)
     out.print(f"A starter drop is in {tell.plain(str(folder))}. Change it, then:")
     out.print(f"  keyturn check {tell.plain(str(folder))}")
 

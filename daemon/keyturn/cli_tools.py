@@ -40,7 +40,7 @@ def inspect(
     if not bundle.is_file():
         raise ShopFault(f"{bundle} is not a file", "name a bootanimation.zip")
     found = read_bundle(bundle, rules.intake.caps)
-    verdict = inspection.look(found.entries, found.desc, profile)
+    verdict = inspection.look(found.entries, found.desc, profile, found.trims)
     if as_json:
         sys.stdout.write(json.dumps(tell.verdict_json(verdict), indent=2, ensure_ascii=False) + "\n")
     else:

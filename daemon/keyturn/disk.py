@@ -125,6 +125,21 @@ def _copy_file(path: Path, copy: Path) -> None:
             _write_all(writing, chunk)
 
 
+def read_plain(path: Path, most: int) -> bytes | None:
+    """The bytes of a plain file; None where there is none, or a link, a pipe or more than `most` bytes in its place."""
+    try:
+        with _opened(path, _READ) as descriptor:
+            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+                return None
+            with os.fdopen(descriptor, "rb", closefd=False) as file:
+                data = file.read(most + 1)
+    except OSError as error:
+        if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENXIO):
+            return None
+        raise
+    return data if len(data) <= most else None
+
+
 def sha256(path: Path) -> str:
     """SHA-256 of a plain file's bytes as 64 hex digits; a link raises OSError (ELOOP)."""
     total = hashlib.sha256()

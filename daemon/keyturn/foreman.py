@@ -6,29 +6,34 @@ the shop's fault (comes out as `ShopFault`, nothing is lost) and our own bug (tr
 
 from __future__ import annotations
 
+import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import CancelledError
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from loguru import logger
 
-from keyturn import __version__, line, manifest, office
+from keyturn import __version__, line, manifest, numbering, office
+from keyturn.claims import Claim
 from keyturn.frame import Check, Source, small
 from keyturn.hooks import Event
+from keyturn.laps import Laps
 from keyturn.ledger import Ledger
 from keyturn.line import Bench, Stopped
 from keyturn.parts import is_art
 from keyturn.proof.rejects import rejected_html, rejected_text
 from keyturn.reasons import Kind, Reason, Refused, ShopFault, only, refuse, shop_fault
-from keyturn.records import Rejection
+from keyturn.records import JobRecord, Rejection
 from keyturn.settle import Snapshot
-from keyturn.spool import Claim, Spool
-from keyturn.strip import data_uri
+from keyturn.shelf import standing
+from keyturn.shooting import data_uri
+from keyturn.spool import Spool
 
 MOST_TRIES = 5
 """A drop on which the work ended abruptly so often (each time the service was killed) goes to rejects. Pictures
@@ -98,12 +103,17 @@ class Foreman:
             return self._our_bug(claim, error, bugs + 1)
 
     def _make(self, claim: Claim, before: Snapshot) -> Outcome:
+        laps = Laps(self.bench.progress)
+        bench = replace(self.bench, progress=laps)
+        laps("reading", 0, 0)
         scratch = self._scratch(claim)
-        job = line.understand(self.spool.drop_of(claim), job_name(claim), scratch, self.bench)
-        revision = office.next_revision(self.spool.shop, job.customer_folder, job.job_folder)
+        job = line.understand(self.spool.drop_of(claim), job_name(claim), scratch, bench)
+        shop = self.spool.shop
+        told = (shop.outbox, shop.archive, shop.numbers)
+        revision = numbering.next_number(told, job.customer_folder, job.job_folder)
         staging = self.spool.staging(claim)
         try:
-            made = line.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
+            made = line.make(job, claim.id, claim.name, revision, staging, scratch, bench)
         except BaseException:
             shutil.rmtree(staging, ignore_errors=True)
             raise
@@ -112,11 +122,13 @@ class Foreman:
             return returned
         target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
         shutil.rmtree(scratch)
-        self.bench.progress("publish", 0, 1)
+        laps("publish", 0, 1)
         self.spool.publish(claim, staging, target)
-        self._follow(lambda: self.enter(target))
+        laps("sheet", 0, 1)
+        self._follow(lambda: self.enter(target, made.record))
+        took = laps.end()
         self.told("ready", {"path": f"outbox/{target}", "job": made.record.model_dump(mode="json")})
-        logger.success("{}: ready in outbox/{}", claim.name, target)
+        logger.success("{}: ready in outbox/{} ({})", claim.name, target, took)
         return Outcome.READY
 
     def _follow(self, enter: Callable[[], None]) -> None:
@@ -127,17 +139,37 @@ class Foreman:
             logger.warning("the sheet or the ledger could not follow: {}", error)
             self.missed()
 
-    def enter(self, target: str) -> None:
-        """The sheet and the ledger follow the folders; recovery calls this for what they do not know yet."""
-        record = office.read_job(self.spool.shop.outbox / target)
-        if record is not None:
-            office.write_sheet(self.spool.shop.outbox, target.partition("/")[0], self.bench.rules)
-            self.ledger.add_ready(target, record)
+    def enter(self, target: str, record: JobRecord) -> None:
+        """The sheet and the ledger follow the folders."""
+        office.write_sheet(self.spool.shop.outbox, target.partition("/")[0], self.bench.rules)
+        self.ledger.add_ready(target, record)
 
-    def enter_refused(self, folder: Path) -> None:
-        rejection = office.read_rejection(folder)
-        if rejection is not None:
-            self.ledger.add_refused(f"rejects/{folder.name}", folder.name, rejection)
+    def reconcile(self) -> None:
+        """The ledger and the sheets learn of every folder they do not know, and forget those that are gone."""
+        shop = self.spool.shop
+        known = set(self.ledger.ready_paths())
+        there = set()
+        for customer in sorted(p for p in shop.outbox.iterdir() if p.is_dir()):
+            there |= {f"{customer.name}/{name}" for name in standing(customer)}
+        for customer, targets in groupby(sorted(there - known), key=lambda target: target.partition("/")[0]):
+            self._enter_all(customer, targets)
+        self.ledger.drop_ready(p for p in known - there if not os.path.lexists(shop.outbox / p / "job.json"))
+        known = set(self.ledger.refused_paths())
+        for folder in sorted(shop.rejects.iterdir()):
+            if f"rejects/{folder.name}" not in known and (rejection := office.read_rejection(folder)) is not None:
+                self.enter_refused(folder, rejection)
+        self.ledger.drop_refused(p for p in known if not os.path.lexists(shop.root / p / "REJECTED.json"))
+
+    def _enter_all(self, customer: str, targets: Iterable[str]) -> None:
+        """Many of one customer's at once: one sheet, one transaction."""
+        outbox = self.spool.shop.outbox
+        made = [(target, record) for target in targets if (record := office.read_job(outbox / target)) is not None]
+        if made:
+            office.write_sheet(outbox, customer, self.bench.rules)
+            self.ledger.add_all_ready(made)
+
+    def enter_refused(self, folder: Path, rejection: Rejection) -> None:
+        self.ledger.add_refused(f"rejects/{folder.name}", folder.name, rejection)
 
     def _scratch(self, claim: Claim) -> Path:
         scratch = self.spool.shop.work / claim.id / "scratch"
@@ -180,7 +212,7 @@ class Foreman:
         pages = {"REJECTED.html": rejected_html(rejection), "REJECTED.txt": rejected_text(rejection)}
         shutil.rmtree(self.spool.shop.work / claim.id / "scratch", ignore_errors=True)
         folder = self.spool.reject(claim, rejection, pages)
-        self._follow(lambda: self.enter_refused(folder))
+        self._follow(lambda: self.enter_refused(folder, rejection))
         said = rejection.model_dump(mode="json", exclude={"pictures"})
         self.told("refused", {"path": f"rejects/{folder.name}", "rejection": said})
         logger.warning("{}: refused, see rejects/{}", claim.name, folder.name)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from keyturn import __version__
+from keyturn import __version__, crops, probing
 from keyturn import manifest as manifests
 from keyturn.adopt import adopt, holds_bundle
 from keyturn.crew import Crew
@@ -99,11 +99,11 @@ def _understood(
 ) -> Job:
     art_in, reasons = found, list[Reason]()
     if holds_bundle(found, manifest):
-        art_in, manifest, adopted = adopt(found, manifest, scratch, bench.rules)
+        art_in, manifest, adopted = adopt(found, manifest, scratch, bench.rules, bench.crew)
         reasons += adopted
     intake = bench.rules.intake
     try:
-        art = job_art(manifest, art_in, intake)
+        art = job_art(manifest, art_in, intake, probing.by(bench.crew))
     except Refused as refused:
         raise Refused([*reasons, *refused.reasons]) from None
     plans = tuple(plan(manifest, art, art_in.root, radio, intake.enlarging) for radio in radios)
@@ -132,11 +132,12 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     )
     strips: list[Strip] = []
     done = 0
-    for planned in job.plans:
+    for planned in crops.noted(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
         folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{planned.radio.name}")
         bench.progress("frames", done, total)
-        order = Order(planned, job.manifest, bench.rules, folder, scratch, record, sheet_frames=total)
-        strips.append(make_strip(order, bench.crew, _Ticker(bench, done, total)))
+        ticker = _Ticker(bench, done, total)
+        order = Order(planned, job.manifest, bench.rules, folder, scratch, record, total, ticker.stage)
+        strips.append(make_strip(order, bench.crew, ticker))
         done += planned.frame_count
     bench.progress("papers", total, total)
     stop_if_refused([*job.reasons, *_told_apart(job.plans, strips)])
@@ -158,6 +159,10 @@ class _Ticker:
         if self.bench.stop():
             raise Stopped
         self.bench.progress("frames", self.before + done, self.total)
+
+    def stage(self, name: str) -> None:
+        """This radio's frames are made; what comes now."""
+        self.bench.progress(name, self.total, self.total)
 
 
 def _write_papers(staging: Path, made: Made, rules: Rulebook) -> None:

@@ -2,91 +2,129 @@
 
 from __future__ import annotations
 
-import re
+import os
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
+from typing import TypeVar, cast
 
 from loguru import logger
 from pydantic import ValidationError
 
 from keyturn import disk, rulebook
 from keyturn.intake.names import may_be_drop
+from keyturn.numbering import job_and_number
 from keyturn.proof.board import board
 from keyturn.proof.sheet import sheet
-from keyturn.records import JobRecord, ProofRecord, Ready, RefusedDrop, Rejection, ShopState, Waiting
+from keyturn.records import JobRecord, ProofRecord, Ready, Record, RefusedDrop, Rejection, ShopState, Waiting
 from keyturn.rulebook import Rulebook
+from keyturn.shelf import newest_first, state_of
 from keyturn.shop import Shop
 
-WITH_PICTURES = 20
-"""Newest revisions whose pictures are read for a sheet: it has no room for more, and a customer of many years
-must not make each new job slower."""
+RECORD_MOST_BYTES = 64 * 2**20
 
-_REVISION = re.compile(r"(?P<job>.+)-r(?P<number>[1-9][0-9]*)")
+ON_SHEET = 20
+"""Newest revisions that a sheet shows: it has no room for more, and a customer of many years must not make each
+new job slower."""
+
+NO_PICTURES = ProofRecord(radios=())
+
+R = TypeVar("R", bound=Record)
 
 
 def revisions(customer: Path) -> Iterator[tuple[str, int, Path]]:
     """Job folder name, revision number and path of every revision in a customer's folder."""
-    if not customer.is_dir():
-        return
-    for path in sorted(customer.iterdir()):
-        found = _REVISION.fullmatch(path.name)
-        if found and (path / "job.json").is_file():
-            yield found["job"], int(found["number"]), path
+    for path in _listed(customer):
+        named = job_and_number(path.name)
+        if named and _is_file(path / "job.json"):
+            yield *named, path
 
 
-def next_revision(shop: Shop, customer: str, job: str) -> int:
-    """One above every revision ever made: a number is not used again after its folder was taken away."""
-    numbers = [0]
-    for base in (shop.outbox, shop.archive):
-        folder = base / customer
-        for path in folder.iterdir() if folder.is_dir() else ():
-            found = _REVISION.fullmatch(path.name.partition("--")[0])
-            if found and found["job"] == job:
-                numbers.append(int(found["number"]))
-    return max(numbers) + 1
+def _listed(folder: Path) -> list[Path]:
+    """Nothing where there is no folder, or one that somebody has closed to us."""
+    try:
+        return sorted(folder.iterdir())
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+    except PermissionError:
+        if _open_to_us(folder):
+            raise
+        return []
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except PermissionError:
+        if _open_to_us(path):
+            raise
+        return False
+
+
+def _open_to_us(path: Path) -> bool:
+    """Tells a whim of the disk, which will pass, from what somebody has closed to us, which only he can mend."""
+    return os.access(path, os.R_OK)
 
 
 def read_job(folder: Path) -> JobRecord | None:
     """A revision's record, or None where somebody has spoilt it: one bad folder must not spoil the rest."""
-    try:
-        return JobRecord.model_validate_json((folder / "job.json").read_bytes())
-    except (FileNotFoundError, NotADirectoryError):
-        return None
-    except ValidationError as error:
-        logger.warning("{} is not readable and is left alone: {}", folder / "job.json", error.errors()[0]["msg"])
-        return None
+    return _read(folder / "job.json", JobRecord)
 
 
 def read_proof(folder: Path) -> ProofRecord:
-    try:
-        return ProofRecord.model_validate_json((folder / "proof.json").read_bytes())
-    except (FileNotFoundError, NotADirectoryError, ValidationError):
-        return ProofRecord(radios=())
+    return _once(folder / "proof.json", ProofRecord) or NO_PICTURES
 
 
 def read_rejection(folder: Path) -> Rejection | None:
+    return _read(folder / "REJECTED.json", Rejection)
+
+
+def _read(path: Path, model: type[R]) -> R | None:
+    """Outbox and rejects are open to the shop's people: anything may lie there under a record's name."""
     try:
-        return Rejection.model_validate_json((folder / "REJECTED.json").read_bytes())
-    except (FileNotFoundError, NotADirectoryError, ValidationError):
-        return None
+        data = disk.read_plain(path, RECORD_MOST_BYTES)
+        return None if data is None else model.model_validate_json(data)
+    except ValidationError as error:
+        logger.warning("{} is not readable and is left alone: {}", path, error.errors()[0]["msg"])
+    except PermissionError as error:
+        if _open_to_us(path):
+            raise
+        logger.warning("{} is not readable and is left alone: {}", path, error.strerror)
+    return None
+
+
+def _once(path: Path, model: type[R]) -> R | None:
+    """As `_read`; where the file is the one it was before, the very same record."""
+    state = state_of(path)
+    return None if state is None else cast("R | None", _kept(path, model, state))
+
+
+@lru_cache(maxsize=3 * ON_SHEET)
+def _kept(path: Path, model: type[Record], state: tuple[int, ...]) -> Record | None:
+    return _read(path, model)
 
 
 def write_sheet(outbox: Path, customer: str, rules: Rulebook) -> Path | None:
     """Writes outbox/<customer>/proof.html from that customer's revisions; None where there are none."""
     folder = outbox / customer
-    made = [(record, path) for _, _, path in revisions(folder) if (record := read_job(path))]
-    if not made:
+    shelf = newest_first(folder)
+    chosen = _for_sheet(shelf)
+    paths = [folder / name for name in chosen]
+    jobs = [(record, read_proof(path)) for path in paths if (record := _once(path / "job.json", JobRecord))]
+    if not jobs:
         return None
-    made.sort(key=lambda pair: (pair[0].made_at, pair[0].revision), reverse=True)
-    jobs = [
-        (record, read_proof(path) if place < WITH_PICTURES else ProofRecord(radios=()))
-        for place, (record, path) in enumerate(made)
-    ]
-    page = sheet(jobs[0][0].customer, jobs, rules.safety.cautions.sheet)
+    page = sheet(jobs[0][0].customer, jobs, rules.safety.cautions.sheet, earlier=len(shelf) - len(chosen))
     target = folder / "proof.html"
     disk.write_atomic(target, page.encode("utf-8"))
     return target
+
+
+def _for_sheet(shelf: list[str]) -> list[str]:
+    """The newest, and however old it is the one before the newest of its job: the sheet says what changed since."""
+    jobs = [named[0] for name in shelf if (named := job_and_number(name))]
+    older = [place for place, job in enumerate(jobs) if job == jobs[0]][1:2]
+    return shelf[:ON_SHEET] + [shelf[place] for place in older if place >= ON_SHEET]
 
 
 def write_board(shop: Shop, state: ShopState) -> None:
@@ -99,10 +137,7 @@ def write_state(shop: Shop, state: ShopState) -> None:
 
 
 def read_state(shop: Shop) -> ShopState | None:
-    try:
-        return ShopState.model_validate_json((shop.state / "service.json").read_bytes())
-    except (FileNotFoundError, ValidationError):
-        return None
+    return _read(shop.state / "service.json", ShopState)
 
 
 def status_line(state: ShopState) -> str:
@@ -110,7 +145,8 @@ def status_line(state: ShopState) -> str:
     if state.paused:
         return f"Paused: {state.paused}"
     work = "; ".join(f"{w.name}: {w.stage} {w.done}/{w.total}" for w in state.working)
-    counts = f"{len(state.waiting)} waiting, {state.ready_total} ready, {state.refused_total} refused"
+    waiting = max(state.waiting_total, len(state.waiting))
+    counts = f"{waiting} waiting, {state.ready_total} ready, {state.refused_total} refused"
     return f"{work}; {counts}" if work else counts
 
 

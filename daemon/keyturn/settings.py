@@ -6,15 +6,16 @@ A wrong setting is the operator's fault and is reported with all others at once.
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 from pydantic_settings import (
     BaseSettings,
+    InitSettingsSource,
     PydanticBaseSettingsSource,
     SettingsConfigDict,
-    TomlConfigSettingsSource,
 )
 
 from keyturn.reasons import ShopFault
@@ -43,12 +44,14 @@ class SettleSettings(BaseModel):
 
 
 class KeepSettings(BaseModel):
-    """Days that archive and rejects are kept; 0 is for ever."""
+    """Days that archive and rejects are kept, and GiB of disk they may take; 0 is without limit."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     archive_days: Annotated[float, Field(ge=0)] = 0
     rejects_days: Annotated[float, Field(ge=0)] = 0
+    archive_gib: Annotated[float, Field(ge=0)] = 0
+    rejects_gib: Annotated[float, Field(ge=0)] = 0
 
 
 class HookSettings(BaseModel):
@@ -89,19 +92,31 @@ class Settings(BaseSettings):
         dotenv_settings: PydanticBaseSettingsSource,
         file_secret_settings: PydanticBaseSettingsSource,
     ) -> tuple[PydanticBaseSettingsSource, ...]:
-        return init_settings, env_settings, TomlConfigSettingsSource(settings_cls)
+        return init_settings, env_settings
 
 
 def load(root: Path) -> Settings:
-    """The settings of the shop in `root`. Raises `ShopFault` naming each wrong field."""
+    """The settings of the shop in `root`. Raises `ShopFault` naming each wrong field, OSError where the disk fails."""
 
     class InRoot(Settings):
-        model_config = SettingsConfigDict(toml_file=root / FILE_NAME)
+        @classmethod
+        def settings_customise_sources(
+            cls, settings_cls: type[BaseSettings], *sources: PydanticBaseSettingsSource, **named: Any
+        ) -> tuple[PydanticBaseSettingsSource, ...]:
+            return named["env_settings"], InitSettingsSource(settings_cls, _read(root / FILE_NAME))
 
     try:
         return InRoot()
     except ValidationError as error:
         lines = [f"{'.'.join(map(str, p['loc']))}: {p['msg']}" for p in error.errors()]
-    except ValueError as error:  # not TOML at all
+    except ValueError as error:  # not TOML, or not even text
         lines = [str(error)]
     raise ShopFault(f"{FILE_NAME} (or a KEYTURN_ variable) is wrong: {'; '.join(lines)}", f"mend {FILE_NAME}")
+
+
+def _read(path: Path) -> dict[str, Any]:
+    """Read by ourselves: a file that is there and cannot be read must not pass for one that is not there."""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        return {}

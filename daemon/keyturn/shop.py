@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import fcntl
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from keyturn.reasons import ShopFault, shop_fault
+
+LOCK_TRIES, LOCK_NAP_S = 20, 0.05
+"""Who merely asks whether a service runs holds the lock for an instant: that must not keep one from starting."""
 
 SHARED_MODE = 0o2775  # setgid: what artists and fitters make stays in the shop's group
 PRIVATE_MODE = 0o750
@@ -57,6 +62,11 @@ class Shop:
         return self.outbox / "board.html"
 
     @property
+    def numbers(self) -> Path:
+        """Revisions' numbers that are taken, whatever becomes of outbox and archive."""
+        return self.state / "numbers"
+
+    @property
     def lock(self) -> Path:
         return self.state / "service.lock"
 
@@ -95,11 +105,20 @@ class Shop:
     def held(self) -> Iterator[None]:
         """One service a shop. Raises `ShopFault` where another holds it; the lock dies with its holder."""
         with self.lock.open("ab") as file:
-            try:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except BlockingIOError:
-                raise ShopFault("another keyturn runs on this shop", "stop it first") from None
+            if not _locked(file):
+                raise ShopFault("another keyturn runs on this shop", "stop it first")
             file.truncate(0)
             file.write(f"{os.getpid()}\n".encode())
             file.flush()
             yield
+
+
+def _locked(file: BinaryIO) -> bool:
+    for _ in range(LOCK_TRIES):
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            time.sleep(LOCK_NAP_S)
+        else:
+            return True
+    return False

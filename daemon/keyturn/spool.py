@@ -11,13 +11,12 @@ or repeats the step. Legal states between steps are tabled in DEVELOPERS.md.
     work/<claim>/return.json     intent: this drop is being sent back to the inbox
     inbox/.keyturn-leaving-<claim>  a claimed drop of an inbox on another mount
     outbox/.building/<claim>/    the revision being built
+    state/numbers/<customer>/<job>-r<n>  an empty file: the job's highest revision so far
 """
 
 from __future__ import annotations
 
-import errno
 import os
-import re
 import secrets
 import shutil
 from collections.abc import Callable
@@ -28,41 +27,19 @@ from typing import Literal, TypeVar
 
 from pydantic import ValidationError
 
-from keyturn import disk
+from keyturn import disk, numbering
+from keyturn.claims import Claim, Intent
 from keyturn.intake.names import safe_name
 from keyturn.intake.survey import OURS, snapshot
+from keyturn.moving import MOVING, Changed, already_moved, free_name, move, readable, remove, same
 from keyturn.records import JobRecord, Record, Rejection
 from keyturn.settle import Snapshot
 from keyturn.shop import SHARED_MODE, Shop
-
-_MOVING = ".keyturn-moving-"
-"""A copy on its way between two mounts. It counts for nothing until it is renamed."""
 
 _LEAVING = ".keyturn-leaving-"
 """A claimed drop of an inbox on another mount: hidden by one rename, then copied to work, then removed."""
 
 R = TypeVar("R", bound=Record)
-
-
-class Claim(Record):
-    """claim.json. `form` tells whether the artist sent a folder or a single file (a zip)."""
-
-    id: str
-    name: str
-    form: Literal["folder", "file"]
-    claimed_at: str
-    tries: int = 0
-
-
-class Intent(Record):
-    """Where a drop is about to go: relative to the outbox, to rejects or to the inbox; `archive` to the archive."""
-
-    target: str
-    archive: str = ""
-
-
-class Changed(Exception):  # noqa: N818 - news about a drop, not an error of ours
-    """The drop changed after it was thought whole."""
 
 
 class Spool:
@@ -93,7 +70,7 @@ class Spool:
         except Changed:
             self._discard(place)
             raise
-        if not _same(self.artist_snapshot(claim), seen, inodes=not crossed):
+        if not same(self.artist_snapshot(claim), seen, inodes=not crossed):
             self.send_back(claim)
             raise Changed(f"{name} changed while it was being taken")
         return claim
@@ -164,13 +141,13 @@ class Spool:
         """A fresh, empty folder on the outbox's file system."""
         self.shop.building.mkdir(exist_ok=True)
         place = self.shop.building / claim.id
-        _remove(place)  # the disk's error, where there is one, is told as it is
+        remove(place)  # the disk's error, where there is one, is told as it is
         place.mkdir()
         return place
 
     def publish(self, claim: Claim, staged: Path, target: str) -> Path:
         """Makes the built revision appear as outbox/<target>, whole, and archives the artist's drop."""
-        intent = Intent(target=target, archive=f"{target}--{claim.id}")
+        intent = Intent(target=target)
         disk.fsync_tree(staged)
         self._write(self.shop.work / claim.id / "publish.json", intent)
         self._move_in(staged, self.shop.outbox / target)
@@ -186,8 +163,9 @@ class Spool:
         move(source, target)
 
     def _archive(self, claim: Claim, intent: Intent) -> None:
-        drop, kept = self.drop_of(claim), self.shop.archive / intent.archive
-        if drop.exists() and not _already_moved(drop, kept):
+        numbering.keep(self.shop.numbers, intent.target)
+        drop, kept = self.drop_of(claim), self.shop.archive / f"{intent.target}--{claim.id}"
+        if drop.exists() and not already_moved(drop, kept):
             for ours in OURS:
                 (drop / ours).unlink(missing_ok=True)
             self._move_in(drop, kept)
@@ -218,14 +196,14 @@ class Spool:
         Safe to be killed and run again at any point.
         """
         for folder in self._moving_places():
-            _remove(*folder.glob(f"{_MOVING}*"))
+            remove(*folder.glob(f"{MOVING}*"))
         for base in (self.shop.state, self.shop.outbox):
-            _remove(*base.glob(disk.HALF_WRITTEN), *base.glob(f"*/{disk.HALF_WRITTEN}"))
+            remove(*base.glob(disk.HALF_WRITTEN), *base.glob(f"*/{disk.HALF_WRITTEN}"))
         self._recover_leaving()
         places = sorted(p for p in self.shop.work.iterdir() if p.is_dir())
         recovered = [self.resume(place.name) for place in places]
         if self.shop.building.is_dir():
-            _remove(*self.shop.building.iterdir())
+            remove(*self.shop.building.iterdir())
         return tuple(claim for claim in recovered if claim is not None)
 
     def _moving_places(self) -> list[Path]:
@@ -240,7 +218,7 @@ class Spool:
             place = self.shop.work / leaving.name.removeprefix(_LEAVING)
             claim = self._read(place / "claim.json", Claim)
             if claim is not None and os.path.lexists(self._artist_path(claim)):
-                _remove(leaving)
+                remove(leaving)
             else:
                 name = claim.name if claim else leaving.name.removeprefix(_LEAVING)
                 move(leaving, free_name(self.shop.inbox, name))
@@ -250,9 +228,9 @@ class Spool:
         place = self.shop.work / claim_id
         if not place.is_dir():
             return None
-        _remove(*place.glob(disk.HALF_WRITTEN), *place.glob(f"drop/{disk.HALF_WRITTEN}"))
+        remove(*place.glob(disk.HALF_WRITTEN), *place.glob(f"drop/{disk.HALF_WRITTEN}"))
         claim = self._read(place / "claim.json", Claim)
-        if claim is None:
+        if claim is None or claim.id != claim_id:
             return self._foundling(place)
         intent = self._read(place / "publish.json", Intent)
         if intent is not None and self._published(claim, intent):
@@ -268,12 +246,12 @@ class Spool:
     def _gone_on(self, claim: Claim, place: Path) -> bool:
         """Had a move between mounts arrived before its original was removed? Then it is removed now."""
         rejected = self._read(place / "reject.json", Intent)
-        if rejected and _already_moved(self.drop_of(claim), self.shop.rejects / rejected.target):
+        if rejected and already_moved(self.drop_of(claim), self.shop.rejects / rejected.target):
             return True
         returned = self._read(place / "return.json", Intent)
         if returned is None:
             return False
-        return _already_moved(self._artist_path(claim), self.shop.inbox / returned.target)
+        return already_moved(self._artist_path(claim), self.shop.inbox / returned.target)
 
     def _foundling(self, place: Path) -> Claim | None:
         """A work folder without a readable claim.json: files in it are somebody's drop and are kept."""
@@ -312,70 +290,3 @@ class Spool:
             return model.model_validate_json(path.read_bytes())
         except (FileNotFoundError, NotADirectoryError, ValidationError):
             return None
-
-
-def readable(name: str) -> str:
-    """A file name as text that can be written down: bytes that are not UTF-8 (PEP 383's surrogates) become "_"."""
-    return re.sub("[\ud800-\udfff]", "_", name)
-
-
-def free_name(folder: Path, name: str) -> Path:
-    """folder/<name>, or <name>-2, -3 ... where that is taken."""
-    candidate, number = folder / name, 1
-    while os.path.lexists(candidate):
-        number += 1
-        candidate = folder / f"{name}-{number}"
-    return candidate
-
-
-def move(source: Path, target: Path) -> None:
-    """One durable rename; between mounts a fsynced copy that appears by one rename, then the original goes."""
-    if os.path.lexists(target):
-        raise FileExistsError(errno.EEXIST, "already there", str(target))
-    try:
-        source.rename(target)
-    except OSError as error:
-        if error.errno != errno.EXDEV:
-            raise
-        _move_between_mounts(source, target)
-    disk.fsync_dir(target.parent)
-    disk.fsync_dir(source.parent)
-
-
-def _move_between_mounts(source: Path, target: Path) -> None:
-    halfway = target.parent / f"{_MOVING}{secrets.token_hex(6)}"
-    before = snapshot(source)
-    disk.copy_tree(source, halfway)
-    disk.fsync_tree(halfway)
-    if snapshot(source) != before:
-        _remove(halfway)
-        raise Changed(f"{source.name} changed while it was being copied")
-    halfway.rename(target)
-    disk.fsync_dir(target.parent)
-    _remove(source)
-
-
-def _remove(*paths: Path) -> None:
-    for path in paths:
-        if path.is_dir() and not path.is_symlink():
-            shutil.rmtree(path)
-        else:
-            path.unlink(missing_ok=True)
-
-
-def _same(a: Snapshot, b: Snapshot, *, inodes: bool) -> bool:
-    return a == b if inodes else {seen[:3] for seen in a} == {seen[:3] for seen in b}
-
-
-def _already_moved(source: Path, target: Path) -> bool:
-    """Is all that is left of `source` also in `target`? Then the rest of `source` is removed.
-
-    Names, sizes and times must agree: where there is any doubt, both stay.
-    """
-    if not os.path.lexists(target):
-        return False
-    left = {seen[:3] for seen in snapshot(source)}
-    if not left <= {seen[:3] for seen in snapshot(target)}:
-        return False
-    _remove(source)
-    return True

@@ -45,6 +45,8 @@ SETTINGS_TEXT = """\
 [keep]
 # archive_days = 0            # 0 = for ever
 # rejects_days = 0
+# archive_gib = 0             # 0 = without limit; the oldest goes first
+# rejects_gib = 0
 
 [hooks]                       # a program and its arguments, told each outcome as JSON on stdin
 # ready = []                  # for example ["/usr/local/bin/tell-the-shop", "ready"]
@@ -146,11 +148,14 @@ def status(console: Console, state: ShopState) -> None:
 
 
 def _waiting(console: Console, state: ShopState) -> None:
-    console.print(f"[bold]Waiting:[/] {len(state.waiting) or 'none'}")
+    total = max(state.waiting_total, len(state.waiting))
+    console.print(f"[bold]Waiting:[/] {total or 'none'}")
     for drop in state.waiting:
         note = f"rush, {drop.note}" if drop.rush else drop.note
         since = f", since {drop.since}" if drop.since else ""
         console.print(f"  {plain(drop.name)}: {drop.files} files{since}{', ' + plain(note) if note else ''}")
+    if total > len(state.waiting):
+        console.print(f"  and {total - len(state.waiting)} more")
 
 
 def _ready(console: Console, state: ShopState) -> None:

@@ -9,11 +9,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from keyturn import disk, line, office
+from keyturn import disk, line, numbering, office
 from keyturn.line import Bench, Made
+from keyturn.moving import move
 from keyturn.reasons import Refused, refuse
-from keyturn.shop import Shop
-from keyturn.spool import move
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +29,7 @@ def make(drop: Path, out: Path, bench: Bench) -> Result:
     out.mkdir(parents=True, exist_ok=True)
     with _opened(drop) as (folder, scratch), _staging(out) as staging:
         job = line.understand(folder, drop_name(drop), scratch, bench)
-        revision = office.next_revision(_as_shop(out), job.customer_folder, job.job_folder)
+        revision = numbering.next_number([out], job.customer_folder, job.job_folder)
         made = line.make(job, f"by-hand-{drop.name}", drop.name, revision, staging, scratch, bench)
         disk.fsync_tree(staging)
         target = out / job.customer_folder / f"{job.job_folder}-r{revision}"
@@ -50,21 +49,6 @@ def check(drop: Path, bench: Bench) -> Result:
 def drop_name(drop: Path) -> str:
     drop = drop.resolve()
     return drop.stem if drop.is_file() else drop.name
-
-
-def _as_shop(out: Path) -> Shop:
-    """Revisions are counted in outbox and archive; by hand there is only the one folder."""
-    return _Single(out)
-
-
-class _Single(Shop):
-    @property
-    def outbox(self) -> Path:
-        return self.root
-
-    @property
-    def archive(self) -> Path:
-        return self.root
 
 
 @contextmanager

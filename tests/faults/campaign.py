@@ -1,6 +1,8 @@
 """The fault campaign: ends or hampers the service at each system call that touches the shop, in turn.
 
     python tests/faults/campaign.py [--every 1] [--only kill|double|errno|burst] [--jobs 2] [--scenario drops]
+    python tests/faults/campaign.py --results FILE [--part 3/20] ...     in pieces: what FILE knows is not tried again
+    python tests/faults/campaign.py --sum FILE
 
 For each point a fresh shop is laid, the service is run with one fault at that point, the folders are looked at
 as the fault left them, the service is run again until it is quiet, and every promise is asked for.
@@ -15,18 +17,18 @@ import shutil
 import sys
 import tempfile
 import time
-from collections import Counter
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from faults import promises
+from faults import promises, results
 from faults.promises import Asked
+from faults.results import Result, Tally
 from faults.running import Call, Ended, Zygote
 from faults.scenarios import SCENARIOS, laid
 from faults.zygote import CRASHED, NEVER_QUIET, NOT_OPENED, QUIET
@@ -46,32 +48,25 @@ class Point:
     error: str = ""
     second: Call | None = None
 
+    @property
+    def key(self) -> str:
+        """The same in every run: names of files hold random parts, the order of the calls does not."""
+        after = f" then {_number(self.second)}" if self.second else ""
+        return f"{self.scenario} {self.kind} {self.error or '-'} {_number(self.call)}{after}"
+
     def __str__(self) -> str:
         place = self.call.text[:160]
         after = f", then before {self.second.text[:120]}" if self.second else ""
-        return f"{self.scenario} {self.kind} {self.error} {self.call.name}#{self.call.number}: {place}{after}"
-
-
-@dataclass
-class Tally:
-    points: int = 0
-    reached: int = 0
-    asked: int = 0
-    ended: Counter[str] = field(default_factory=Counter)
-    broken: list[tuple[Point, list[str]]] = field(default_factory=list)
-
-    def add(self, point: Point, reached: bool, ended: Ended, asked: Asked) -> None:
-        self.points += 1
-        self.reached += reached
-        self.asked += asked.count
-        self.ended[_how(ended)] += 1
-        if asked.broken:
-            self.broken.append((point, asked.broken))
+        return f"{self.scenario} {self.kind} {self.error} {_number(self.call)}: {place}{after}"
 
 
 def _how(ended: Ended) -> str:
     names = {QUIET: "went on", CRASHED: "crashed", NOT_OPENED: "did not start", NEVER_QUIET: "never quiet"}
     return "killed" if ended.killed else names.get(ended.code, f"code {ended.code}")
+
+
+def _number(call: Call) -> str:
+    return f"{call.name}#{call.number}"
 
 
 # -- which points ---------------------------------------------------------------------------------
@@ -115,16 +110,14 @@ def points(scenario: str, kind: str, every: int, zygote: Zygote, desk: Path) -> 
 # -- one point ------------------------------------------------------------------------------------
 
 
-def tried(point: Point, zygote: Zygote, desk: Path) -> tuple[bool, Ended, Asked]:
+def tried(point: Point, zygote: Zygote, desk: Path) -> Result:
     """Was the point reached, how did the service end there, and what of the promises."""
-    scenario, asked = SCENARIOS[point.scenario], Asked()
+    scenario, asked, start = SCENARIOS[point.scenario], Asked(), time.monotonic()
     with laid(desk / "shop", scenario) as (shop, drops):
         if point.error:
             times = BURST if point.kind == "burst" else 1
             ended = zygote.failing_at(point.call, point.error, shop.root, times=times, **scenario.order)
-            set_up = any(f"{shop.root.name}/{name}" in point.call.text for name in ("keyturn.toml", "rules"))
-            lives = ended.code == QUIET or (set_up and ended.code == NOT_OPENED)
-            asked.that(lives, f"{_how(ended)}: {_told(ended.log)}")
+            asked.that(ended.code == QUIET, f"{_how(ended)}: {_told(ended.log)}")
             reached = any("INJECTED" in text and str(shop.root) in text for text in ended.trace.splitlines())
             if ended.code == QUIET:
                 promises.nothing_waits(shop, asked)
@@ -142,7 +135,9 @@ def tried(point: Point, zygote: Zygote, desk: Path) -> tuple[bool, Ended, Asked]
         after = promises.published(shop)
         asked.that(all(after.get(n) == sha for n, sha in out.items()), "what was published has changed")
         _ledger_rebuilt(zygote, shop.root, promises.ledger(shop), asked)
-        return reached, ended, asked
+    seconds = round(time.monotonic() - start, 2)
+    told = str(point)
+    return Result(point.scenario, point.kind, point.key, told, reached, asked.count, _how(ended), asked.broken, seconds)
 
 
 def _ledger_rebuilt(zygote: Zygote, root: Path, known: tuple[set[str], set[str]], asked: Asked) -> None:
@@ -175,7 +170,7 @@ def run(chosen: Iterable[Point], base: Path, jobs: int, tally: Tally) -> Tally:
     def one(point: Point) -> None:
         zygote, desk = free.get()
         try:
-            tally.add(point, *tried(point, zygote, desk))
+            tally.add(tried(point, zygote, desk))
         finally:
             free.put((zygote, desk))
 
@@ -193,30 +188,44 @@ def fast_disk() -> str | None:
     return str(memory) if memory.is_dir() and os.access(memory, os.W_OK) else None
 
 
+def _share(text: str) -> tuple[int, int]:
+    part, _, parts = text.partition("/")
+    if not 1 <= int(part) <= int(parts):
+        raise ValueError(text)
+    return int(part), int(parts)
+
+
 def _asked_for() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--every", type=int, default=1, help="try each N-th point, and all renames")
     parser.add_argument("--only", choices=KINDS, action="append")
     parser.add_argument("--scenario", choices=list(SCENARIOS), action="append")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--part", type=_share, default=(1, 1), metavar="N/M", help="try the N-th of M shares")
+    parser.add_argument("--results", type=Path, metavar="FILE", help="write each result down; try only what is new")
+    parser.add_argument("--sum", type=Path, metavar="FILE", help="try nothing: sum up a file of results")
     return parser.parse_args()
 
 
 def main() -> int:
     asked = _asked_for()
+    if asked.sum:
+        known = results.read(asked.sum)
+        print("\n".join(results.table(known)))
+        return int(not known or any(result.broken for result in known))
     base = Path(tempfile.mkdtemp(prefix="keyturn-campaign-", dir=fast_disk()))
     worst = 0
-    print("scenario       fault   points reached promises broken s/point  ended", flush=True)
+    print(results.HEAD, flush=True)
     try:
         for scenario, kind in itertools.product(asked.scenario or SCENARIOS, asked.only or KINDS):
-            tally = _part(scenario, kind, asked, base)
-            worst = max(worst, bool(tally.broken))
+            worst = max(worst, _part(scenario, kind, asked, base))
     finally:
         shutil.rmtree(base, ignore_errors=True)
     return worst
 
 
-def _part(scenario: str, kind: str, asked: argparse.Namespace, base: Path) -> Tally:
+def _part(scenario: str, kind: str, asked: argparse.Namespace, base: Path) -> int:
+    """Tries one kind of fault in one scenario; 1 where a promise was broken."""
     desk = base / "first"
     desk.mkdir(exist_ok=True)
     try:
@@ -224,16 +233,17 @@ def _part(scenario: str, kind: str, asked: argparse.Namespace, base: Path) -> Ta
             chosen = list(points(scenario, kind, asked.every, zygote, desk))
     except OSError as error:
         print(f"{scenario:14} {kind:7} skipped: {error}", flush=True)
-        return Tally()
-    start = time.monotonic()
-    tally = run(chosen, base, asked.jobs, Tally())
-    cost = (time.monotonic() - start) * asked.jobs / max(1, tally.points)
-    ends = ", ".join(f"{n} {how}" for how, n in tally.ended.most_common())
-    row = f"{scenario:14} {kind:7} {tally.points:6} {tally.reached:7} {tally.asked:8} {len(tally.broken):6} {cost:7.2f}"
-    print(f"{row}  {ends}", flush=True)
-    for point, broken in tally.broken:
-        print(f"  {point}\n    " + "\n    ".join(broken), flush=True)
-    return tally
+        return 0
+    known = {result.key for result in results.read(asked.results)} if asked.results else set()
+    part, parts = asked.part
+    new = [point for point in chosen[part - 1 :: parts] if point.key not in known]
+    if not new:
+        return 0
+    tally = run(new, base, asked.jobs, Tally(asked.results))
+    print(tally.row(), flush=True)
+    for result in tally.broken:
+        print("\n    ".join([f"  {result.told}", *result.broken]), flush=True)
+    return int(bool(tally.broken))
 
 
 if __name__ == "__main__":

@@ -81,6 +81,9 @@ def after_recovery(shop: Shop, drops: list[Laid], asked: Asked) -> None:
     litter = [str(p.relative_to(shop.root)) for p in shop.root.rglob(".keyturn*")]
     asked.that(not litter, f"litter: {litter}")
     _ledger_agrees(shop, asked)
+    for revision in revisions(shop):
+        noted = shop.state / "numbers" / revision.relative_to(shop.outbox)
+        asked.that(noted.is_file(), f"the number of {revision.name} may be used again")
     for customer in {p.parent for p in revisions(shop)}:
         asked.that(_whole_page(customer / "proof.html"), f"no sheet for {customer.name}")
     asked.that(_whole_page(shop.board), "no board")

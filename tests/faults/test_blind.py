@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import errno
 import random
-import threading
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from faults import promises
+from faults.live import running
 from faults.promises import Asked, Laid
 from faults.scenarios import draw, lay_bad, lay_good
 from keyturn import watch
@@ -21,16 +18,7 @@ from keyturn.crew import InlineCrew
 from keyturn.inbox import Inbox
 from keyturn.service import Service
 from keyturn.shop import Shop
-
-PATIENCE_S = 60
-"""Only a test that fails waits so long."""
-
-
-def until(true: Callable[[], bool]) -> None:
-    end = time.monotonic() + PATIENCE_S
-    while not true():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
+from samples import PATIENCE_S, until
 
 
 @pytest.fixture
@@ -42,24 +30,10 @@ def scans(monkeypatch: pytest.MonkeyPatch) -> list[tuple[bool, bool]]:
     def scan(self: Inbox, now: float) -> None:
         there = (self._shop.inbox / "van").exists()
         real(self, now)
-        seen.append((there, "van" in self._arrived))
+        seen.append((there, "van" in {waiting.name for waiting in self.waiting()}))
 
     monkeypatch.setattr(Inbox, "scan", scan)
     return seen
-
-
-@contextmanager
-def running(shop: Shop) -> Iterator[Service]:
-    service = Service(shop, crew_of=lambda settings, rules: InlineCrew())
-    thread = threading.Thread(target=service.run)
-    thread.start()
-    try:
-        until(shop.board.exists)
-        yield service
-    finally:
-        service.stop()
-        thread.join(PATIENCE_S)
-        assert not thread.is_alive()
 
 
 def taken_by_the_next_scan(shop: Shop, scans: list[tuple[bool, bool]]) -> None:

@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from faults import campaign
-from faults.campaign import Point, Tally
+from faults.campaign import Point
+from faults.results import Tally
 from faults.running import Zygote
 
 pytestmark = pytest.mark.system
@@ -25,7 +26,7 @@ ALL_ASKED_FOR = bool(os.environ.get("KEYTURN_CAMPAIGN"))
 def tally_of(chosen: list[Point], desk: Path) -> Tally:
     tally = campaign.run(chosen, desk, 2, Tally())
     assert tally.reached >= 0.8 * len(chosen) > 0, "most faults must have struck: reads vary a little from run to run"
-    told = [f"{point}: {'; '.join(broken)}" for point, broken in tally.broken]
+    told = [f"{result.told}: {'; '.join(result.broken)}" for result in tally.broken]
     assert not told, "\n".join(told)
     return tally
 

@@ -5,24 +5,20 @@ from __future__ import annotations
 import errno
 import os
 import subprocess
-import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 from faults import promises
+from faults.live import running
 from faults.promises import Asked, Laid
 from faults.scenarios import draw, mounted, shop_in
 from keyturn import office
-from keyturn.crew import InlineCrew
-from keyturn.service import Service
 from keyturn.shop import Shop
-
-PATIENCE_S = 60
-"""Only a test that fails waits so long."""
+from samples import until
 
 
 @pytest.fixture(autouse=True)
@@ -36,15 +32,8 @@ def mounting_is_allowed(desk: Path) -> None:
 
 @pytest.fixture(autouse=True)
 def no_patience(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("RETRY_FIRST_S", "RETRY_MOST_S", "BOARD_EVERY_S"):
-        monkeypatch.setattr(f"keyturn.service.{name}", 0.05)
-
-
-def until(true: Callable[[], bool]) -> None:
-    end = time.monotonic() + PATIENCE_S
-    while not true():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
+    for name in ("patience.RETRY_FIRST_S", "patience.RETRY_MOST_S", "telling.BOARD_EVERY_S"):
+        monkeypatch.setattr(f"keyturn.{name}", 0.05)
 
 
 def lay_hidden(shop: Shop) -> list[Laid]:
@@ -52,20 +41,6 @@ def lay_hidden(shop: Shop) -> list[Laid]:
     good, bad = draw(shop.inbox / ".van", 1), draw(shop.inbox / ".bad", 5)
     (bad / "lamps" / "0006.png").write_bytes(b"broken")
     return [Laid("van", promises.contents(good), "ready"), Laid("bad", promises.contents(bad), "refused")]
-
-
-@contextmanager
-def running(shop: Shop) -> Iterator[Service]:
-    service = Service(shop, crew_of=lambda settings, rules: InlineCrew())
-    thread = threading.Thread(target=service.run)
-    thread.start()
-    try:
-        until(shop.board.exists)
-        yield service
-        assert thread.is_alive(), "the service ended"
-    finally:
-        service.stop()
-        thread.join(PATIENCE_S)
 
 
 def show(shop: Shop, drops: list[Laid]) -> None:
@@ -86,7 +61,7 @@ def goes_on_after(
 
     with running(shop) as service:
         hamper()
-        until(lambda: bool(service._fault or service._scan_fault) or (not strikes and made()))
+        until(lambda: bool(service._known().paused) or (not strikes and made()))
         asked = Asked()
         promises.at_any_instant(shop, drops, asked)
         assert not asked.broken

@@ -32,7 +32,7 @@ if __name__ == "__main__":
 from loguru import logger
 
 from faults import scenarios
-from keyturn import disk, line, service
+from keyturn import disk, line, workbench
 from keyturn.crew import InlineCrew
 from keyturn.reasons import ShopFault
 from keyturn.service import Service
@@ -102,7 +102,7 @@ def _changed_while_made() -> None:
 
 def serve(order: dict[str, Any]) -> int:
     clock = Clock(datetime.fromisoformat(order["now"]) if order.get("now") else datetime.now(UTC))
-    service.threading = SimpleNamespace(Thread=AtOnce, Event=threading.Event)  # type: ignore[assignment]
+    workbench.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
     if order.get("changed"):
         _changed_while_made()
     opened = False

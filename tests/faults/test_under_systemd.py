@@ -1,0 +1,177 @@
+"""The unit under a real systemd, in a machine of its own made of namespaces, with the whole of its hardening.
+
+Needs root, systemd and a system Python for which this environment's packages were built.
+Source of what is expected: systemd.service(5), systemd.exec(5), systemd.resource-control(5), proc_pid_status(5).
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sysconfig
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from samples import picture, until
+
+pytestmark = pytest.mark.system
+CHECKOUT = Path(__file__).parents[2]
+SPACES = ("--pid", "--mount", "--ipc", "--uts", "--cgroup", "--fork", "--kill-child")
+MANIFEST = 'customer = "Fern Hollow Mobile Library"\nradio = "compact-800x480"\n'
+LAY = "cp -r /run/art/{0} /srv/keyturn/inbox/.{0} && mv /srv/keyturn/inbox/.{0} /srv/keyturn/inbox/{0}"
+
+
+@dataclass(frozen=True)
+class Machine:
+    """`pid` is its systemd, as seen from outside."""
+
+    pid: int
+    art: Path
+
+    def says(self, *command: str) -> str:
+        inside = ["nsenter", "-t", str(self.pid), "-a", *command]
+        return subprocess.run(inside, capture_output=True, text=True, timeout=60).stdout.strip()
+
+    def unit(self, what: str) -> str:
+        return self.says("systemctl", "show", "-p", what, "--value", "keyturn")
+
+    def artist(self, command: str) -> None:
+        """Ines is of the shop's group."""
+        self.says("setpriv", "--reuid", "ines", "--regid", "ines", "--init-groups", "bash", "-c", command)
+
+    def lay(self, name: str, umask: str = "002") -> None:
+        self.artist(f"umask {umask} && {LAY.format(name)}")
+
+    def there(self, pattern: str) -> list[str]:
+        return self.says("bash", "-c", f"cd /srv/keyturn && compgen -G '{pattern}'").split()
+
+
+def draw(folder: Path, broken: bool) -> None:
+    (folder / "lamps").mkdir(parents=True)
+    for number in range(1, 9):
+        picture((800, 480), number).save(folder / "lamps" / f"{number:04d}.png")
+    if broken:
+        (folder / "lamps" / "0002.png").write_bytes(b"broken")
+    (folder / "job.toml").write_text(MANIFEST)
+
+
+def _same_python() -> bool:
+    """Does /usr/bin/python3 load the packages that are installed here?"""
+    said = subprocess.run(
+        ["/usr/bin/python3", "-c", "import sysconfig; print(sysconfig.get_config_var('SOABI'))"],
+        capture_output=True,
+        text=True,
+    )
+    return said.stdout.strip() == sysconfig.get_config_var("SOABI")
+
+
+@pytest.fixture(scope="module")
+def machine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machine]:
+    if os.geteuid() != 0 or not Path("/lib/systemd/systemd").exists() or not _same_python():
+        pytest.skip("needs root, systemd and the system's own Python")
+    if subprocess.run(["unshare", *SPACES, "mount", "--make-rprivate", "/"], capture_output=True).returncode:
+        pytest.skip("namespaces are not allowed here")
+    memory, log = tmp_path_factory.mktemp("machine"), tmp_path_factory.mktemp("log") / "log"
+    command = [str(Path(__file__).with_name("machine.sh")), str(memory), str(CHECKOUT), sysconfig.get_path("purelib")]
+    with log.open("wb") as said:
+        outer = subprocess.Popen(["unshare", *SPACES, "bash", *command], stdout=said, stderr=said)
+    try:
+        until(lambda: outer.poll() is not None or _systemd(outer.pid) is not None)
+        pid = _systemd(outer.pid)
+        assert pid is not None, log.read_text(errors="replace")
+        yield _with_art(Machine(pid, Path(f"/proc/{pid}/root/run/art")))
+    finally:
+        outer.kill()
+        outer.wait()
+
+
+def _systemd(outer: int) -> int | None:
+    for child in Path(f"/proc/{outer}/task/{outer}/children").read_text().split():
+        if Path(f"/proc/{child}/comm").read_text().strip() == "systemd":
+            return int(child)
+    return None
+
+
+def _with_art(machine: Machine) -> Machine:
+    until(lambda: machine.unit("ActiveState") == "active")
+    for name, broken in (("van", False), ("bad", True), ("ferry", False), ("closed", False)):
+        draw(machine.art / name, broken)
+    machine.says("chmod", "-R", "g+w", "/run/art")
+    return machine
+
+
+def test_a_drop_is_made_and_a_bad_one_refused_under_the_whole_hardening(machine: Machine) -> None:
+    machine.lay("van")
+    machine.lay("bad")
+    until(lambda: "1 ready, 1 refused" in machine.unit("StatusText"))
+    made = "outbox/fern-hollow-mobile-library/van-r1/usb/*"
+    assert {Path(p).name for p in machine.there(made)} == {"bootanimation.zip", "logo.png"}
+    assert machine.there("rejects/bad/REJECTED.html") and machine.there("archive/*/van-r1--*/job.toml")
+    assert machine.there("inbox/*") == machine.there("work/*") == []
+
+
+def test_a_drop_closed_to_the_group_waits_is_told_of_and_taken_once_it_is_opened(machine: Machine) -> None:
+    """cp(1) sets modes by the umask itself, which takes the group's right to write from what the inbox's default
+    access list gives (acl(5)); rename(2) to another folder needs it."""
+    machine.lay("closed", umask="022")
+    board = "/srv/keyturn/outbox/board.html"
+    until(lambda: "cannot be taken" in machine.says("cat", board))
+    assert machine.there("inbox/closed/job.toml")
+    machine.artist("chmod -R g+w /srv/keyturn/inbox/closed")
+    until(lambda: machine.there("outbox/*/closed-r1") != [])
+
+
+def test_the_hardening_is_in_force(machine: Machine) -> None:
+    main = machine.unit("MainPID")
+    status = dict(line.split(":\t", 1) for line in machine.says("cat", f"/proc/{main}/status").splitlines())
+    assert status["Uid"].split()[0] != "0"
+    assert (status["Seccomp"], status["NoNewPrivs"]) == ("2", "1"), "a filter; nothing to gain"
+    assert {int(status[name], 16) for name in ("CapEff", "CapPrm", "CapBnd", "CapAmb")} == {0}
+    inside = ("nsenter", "-t", main, "-m", "-n")
+    assert machine.says(*inside, "ls", "-A", "/root", "/home").split() == ["/home:", "/root:"]
+    assert "UP" not in machine.says(*inside, "ls", "/sys/class/net").split()
+    tried = "for place in /usr /etc /opt /var/lib /srv; do touch $place/x && echo $place; done"
+    assert machine.says(*inside, "bash", "-c", tried) == ""
+    assert int(machine.unit("MemoryMax")) < os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+
+
+def test_killed_in_work_it_comes_back_and_makes_the_drop_once(machine: Machine) -> None:
+    machine.lay("ferry")
+    until(lambda: machine.there("work/*") != [] or machine.there("outbox/*/ferry-r1") != [])
+    before = machine.unit("MainPID")
+    machine.says("kill", "-KILL", before)
+    until(lambda: machine.unit("MainPID") not in (before, "0") and machine.unit("ActiveState") == "active")
+    until(lambda: machine.there("outbox/*/ferry-r1") != [] and machine.there("work/*") == [])
+    assert machine.there("outbox/*/ferry-r2") == []
+    assert machine.unit("NRestarts") == "1"
+
+
+def test_a_disk_fault_at_the_start_is_waited_for_and_wrong_settings_keep_it_down(machine: Machine) -> None:
+    settings = "/srv/keyturn/keyturn.toml"
+    machine.says("bash", "-c", f"echo 'scan_seconds = 2' > {settings}; chmod 600 {settings}")
+    machine.says("systemctl", "restart", "keyturn")
+    assert machine.unit("ActiveState") == "active"
+    assert machine.unit("StatusText").startswith("Paused: Permission denied")
+    machine.says("chmod", "644", settings)
+    until(lambda: "Paused" not in machine.unit("StatusText"))
+    machine.says("bash", "-c", f"echo 'scan_seconds = -2' > {settings}")
+    machine.says("systemctl", "restart", "keyturn")
+    until(lambda: machine.unit("ActiveState") == "failed")
+    assert (machine.unit("ExecMainStatus"), machine.unit("Result")) == ("2", "exit-code")
+    time.sleep(1)
+    assert machine.unit("SubState") == "failed", "not started again"
+    machine.says("bash", "-c", f"rm {settings}; systemctl reset-failed keyturn; systemctl start keyturn")
+    assert machine.unit("ActiveState") == "active"
+
+
+def test_reloaded_and_stopped_it_does_as_it_is_told(machine: Machine) -> None:
+    before = machine.unit("MainPID")
+    machine.says("systemctl", "reload", "keyturn")
+    assert (machine.unit("MainPID"), machine.unit("ActiveState")) == (before, "active")
+    machine.says("systemctl", "stop", "keyturn")
+    assert (machine.unit("ActiveState"), machine.unit("Result")) == ("inactive", "success")
+    assert (machine.unit("ExecMainCode"), machine.unit("ExecMainStatus")) == ("1", "0"), "CLD_EXITED (waitid(2)), 0"
