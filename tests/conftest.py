@@ -24,11 +24,14 @@ for before, after in (("width = 768", "width = 48"), ("height = 1024", "height =
     assert before in TINY_RADIO
     TINY_RADIO = TINY_RADIO.replace(before, after)
 
+NO_SHOP = ("KEYTURN_AXE", "KEYTURN_MACHINE")
+"""Variables that tell tests what they may use; all others of ours would lead to a shop."""
+
 
 @pytest.fixture(autouse=True)
 def no_shop_but_the_tests_own(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """A test that forgets to name its shop finds none: the current folder is an empty one, KEYTURN_ROOT is not set."""
-    for name in [n for n in os.environ if n.startswith("KEYTURN_") and n != "KEYTURN_AXE"]:
+    for name in [n for n in os.environ if n.startswith("KEYTURN_") and n not in NO_SHOP]:
         monkeypatch.delenv(name)
     for name in ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID"):
         monkeypatch.delenv(name, raising=False)

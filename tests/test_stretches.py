@@ -19,7 +19,7 @@ from keyturn.line import Bench
 from keyturn.manifest import parse_leniently
 from keyturn.parts import JobArt, job_art
 from keyturn.reasons import Kind, Refused
-from keyturn.retiming import retimed, stretch
+from keyturn.retiming import keeps_pace, retimed, stretch
 from keyturn.rulebook import Rulebook
 
 HEAD = 'customer = "Fern Hollow Mobile Library"\nradio = "tiny"\n'
@@ -177,7 +177,45 @@ def test_the_note_reaches_the_sheet_where_a_rate_changes_the_clip(
     made = line.make(job, "c1", "van", 1, staging, scratch, bench)
     found = [r for r in made.record.radios[0].reasons if r.code == "clip-retimed"]
     assert [r.code for r in found] == told and all(r.kind is Kind.NOTE and r.file == "van.mp4" for r in found)
-    assert made.record.radios[0].parts[0].frames == fps
+    assert made.record.radios[0].parts[0].frames == round(1 / job.plans[0].pacing.interval_s)
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "lasts_s", "count", "kept"),
+    [
+        (0.1, 1.0, 10, True),
+        (0.104, 1.0, 10, True),
+        (0.0961, 1.0, 10, True),
+        (0.106, 1.0, 10, False),
+        (0.1, 0.5, 6, False),
+    ],
+)
+def test_an_even_clip_near_the_radio_s_pace_is_shown_picture_by_picture(
+    interval_s: float, lasts_s: float, count: int, kept: bool
+) -> None:
+    """Ten pictures of 100 ms: up to 5 % off is shown as it is; six of them for half a second are a fifth too long."""
+    assert keeps_pace([100] * 10, range(count), lasts_s, 1 / interval_s) is kept
+
+
+def test_an_uneven_clip_is_not_shown_picture_by_picture() -> None:
+    assert not keeps_pace([50, 150] * 5, range(10), 1.0, 10)
+
+
+def test_a_clip_lasts_on_an_additive_radio_what_it_lasts_by_itself(
+    bench: Bench, choose: Callable[..., JobArt], tmp_path: Path
+) -> None:
+    """Of the rates an additive player can be asked for (1 / fps + its cost, AOSP cmds/bootanimation) "auto" takes the
+    one that comes nearest to the clip's own 100 ms: 1/10 s + 50 ms would be half as long again."""
+    slow = bench.rules.radios["tiny"]
+    slow = slow.model_copy(update={"limits": slow.limits.model_copy(update={"draw_ms": 50.0})})
+    bench = replace(bench, rules=bench.rules.model_copy(update={"radios": {"tiny": slow}}))
+    choose("van.gif", "")
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    (planned,) = line.understand(tmp_path / "art", "van", scratch, bench).plans
+    assert planned.fps == 20
+    assert len(planned.parts[0].sources) == 10
+    assert planned.once_only_s == pytest.approx(1.0, rel=0.05)
 
 
 def test_the_hold_after_a_cut_film_is_the_last_picture_of_the_stretch(

@@ -65,11 +65,11 @@ class Lasting(Table):
             raise ValueError("needs either frames = 60 (or another number) or seconds = 4, and not both")
         return self
 
-    def count(self, fps: int) -> int:
-        """Frames at `fps`, at least the first and the last."""
+    def count(self, rate: float) -> int:
+        """Frames at `rate` a second, at least the first and the last."""
         if self.frames is not None:
             return self.frames
-        return max(2, int((self.seconds or 0) * fps + 0.5))
+        return max(2, int((self.seconds or 0) * rate + 0.5))
 
 
 class Track(Table):

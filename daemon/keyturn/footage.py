@@ -16,7 +16,7 @@ from keyturn.intake.motion import Track, poses
 from keyturn.manifest import FILE_NAME
 from keyturn.parts import JobArt, PartArt
 from keyturn.reasons import Reason
-from keyturn.retiming import retimed, stretch
+from keyturn.retiming import keeps_pace, retimed, stretch
 from keyturn.stages.normalize import Fit, enlargement
 from keyturn.tables import rgb
 
@@ -25,62 +25,69 @@ Size = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Footage:
-    """The job's art in `root`, to be shown on a panel of `size` pixels."""
+    """The job's art in `root`, to be shown on a panel of `size` pixels.
+
+    `rate` is how many pictures a second the radio really shows: what lasts a time then lasts it on the radio.
+    """
 
     art: JobArt
     root: Path
     size: Size
 
-    def sources(self, part: PartArt, fps: int) -> tuple[Source, ...]:
+    def sources(self, part: PartArt, rate: float) -> tuple[Source, ...]:
         """One a frame, in playing order."""
         if part.holds:
-            return self.sources(part.holds, fps)[-1:]
+            return self.sources(part.holds, rate)[-1:]
         said = part.said
-        frames = self._glide(said.glide, fps) if said.glide else self._pictures(part, fps)
+        frames = self._glide(said.glide, rate) if said.glide else self._pictures(part, rate)
         if said.backdrop:
             behind = self.root / said.backdrop, said.backdrop
             frames = tuple(replace(source, backdrop=behind) for source in frames)
         if said.crossfade:
-            frames += self._dissolve(frames[-1], said.crossfade, fps)
+            frames += self._dissolve(frames[-1], said.crossfade, rate)
         rests = part.plays == 1 or part.pause_s > 0
         return recipes.reordered(frames, reverse=said.reverse, there_and_back=said.there_and_back, rests=rests)
 
-    def _pictures(self, part: PartArt, fps: int) -> tuple[Source, ...]:
+    def _pictures(self, part: PartArt, rate: float) -> tuple[Source, ...]:
         stills = tuple(Source(self.root / name, name) for name in part.names)
         if part.clip:
-            return tuple(replace(stills[0], index=index) for index in self._shown(part, fps))
-        return self._pan(stills[0], part.said.pan, fps) if part.said.pan else stills
+            return tuple(replace(stills[0], index=index) for index in self._shown(part, rate))
+        return self._pan(stills[0], part.said.pan, rate) if part.said.pan else stills
 
-    def _shown(self, part: PartArt, fps: int) -> tuple[int, ...]:
+    def _shown(self, part: PartArt, rate: float) -> tuple[int, ...]:
         """The pictures of the part's clip, one a beat."""
         durations = self.art.probes[part.names[0]].durations_ms
-        return resample(durations, fps, part.said.start or 0.0, part.said.stop)
+        start_s, end_s = part.said.start or 0.0, sum(durations) / 1000
+        frames = stretch(durations, start_s, part.said.stop)
+        if keeps_pace(durations, frames, min(end_s, part.said.stop or end_s) - start_s, rate):
+            return tuple(frames)
+        return resample(durations, rate, start_s, part.said.stop)
 
-    def retimed(self, fps: int) -> list[Reason]:
+    def retimed(self, rate: float) -> list[Reason]:
         """What `fps` makes of the clips: a note on each that is not shown picture by picture."""
         found = []
         for part in self.art.parts:
             if part.clip and not part.holds:
                 durations = self.art.probes[part.names[0]].durations_ms
                 frames = stretch(durations, part.said.start or 0.0, part.said.stop)
-                found.append(retimed(part.names[0], durations, frames, self._shown(part, fps), fps))
+                found.append(retimed(part.names[0], durations, frames, self._shown(part, rate), rate))
         return [reason for reason in found if reason]
 
-    def _pan(self, still: Source, pan: Pan, fps: int) -> tuple[Source, ...]:
-        views = recipes.stretches(*self.pan_ends(still.name, pan), pan.count(fps), pan.ease)
+    def _pan(self, still: Source, pan: Pan, rate: float) -> tuple[Source, ...]:
+        views = recipes.stretches(*self.pan_ends(still.name, pan), pan.count(rate), pan.ease)
         return tuple(replace(still, view=view) for view in views)
 
     def pan_ends(self, name: str, pan: Pan) -> tuple[recipes.Box, recipes.Box]:
         picture = self.art.probes[name].size
         return recipes.framed(pan.start, picture, self.size), recipes.framed(pan.stop, picture, self.size)
 
-    def _dissolve(self, last: Source, crossfade: Crossfade, fps: int) -> tuple[Source, ...]:
+    def _dissolve(self, last: Source, crossfade: Crossfade, rate: float) -> tuple[Source, ...]:
         other = Source(self.root / crossfade.to, crossfade.to, backdrop=last.backdrop)
-        shares = recipes.dissolve_shares(crossfade.count(fps))
+        shares = recipes.dissolve_shares(crossfade.count(rate))
         return (*(replace(last, into=(other, share)) for share in shares[:-1]), other)
 
-    def _glide(self, glide: Glide, fps: int) -> tuple[Source, ...]:
-        frames = glide.count(fps)
+    def _glide(self, glide: Glide, rate: float) -> tuple[Source, ...]:
+        frames = glide.count(rate)
         ways = [
             [Placed(self._figure(sprite), pose) for pose in poses(self._track(sprite), frames)]
             for sprite in glide.sprites

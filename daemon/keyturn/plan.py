@@ -115,6 +115,10 @@ class _Job:
     def pacing_at(self, fps: int) -> Pacing:
         return pacing(self.radio, fps)
 
+    def rate(self, fps: int) -> float:
+        """Pictures a second that the radio really shows: additive players add the cost of each to its time."""
+        return 1 / self.pacing_at(fps).interval_s
+
     def alternatives(self, fps: int) -> tuple[PaceRow, ...]:
         limits = self.radio.limits
         rows = alternatives(self.units_at, self.pacing_at, self.boot, fps, limits.fps_min, limits.fps_max)
@@ -130,7 +134,7 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: E
     if not job.in_time(parts, fps):
         parts = _made_to_fit(job, parts, fps, reasons)
     reasons += _pauses_rounded(job, parts, fps) + _jumpy(parts, fps)
-    reasons += job.footage.retimed(fps)
+    reasons += job.footage.retimed(job.rate(fps))
     once_s = job.once_only_s(parts, fps)
     logo = Source(root / art.logo, art.logo) if art.logo else None
     return Plan(
@@ -150,7 +154,8 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: E
 
 
 def parts_at(job: _Job, fps: int) -> tuple[PlannedPart, ...]:
-    """The rows and frames at `fps`: clips are resampled to it, what lasts seconds is drawn in it, pauses counted."""
+    """The rows and frames at `fps`: clips are resampled to what the radio makes of it, as what lasts
+    seconds is drawn in it, and pauses are counted."""
     return tuple(_planned(job, art, number, fps) for number, art in enumerate(job.art.parts))
 
 
@@ -161,7 +166,7 @@ def _planned(job: _Job, art: PartArt, number: int, fps: int) -> PlannedPart:
         pause=pause_count(job.radio, art.pause_s, fps),
         path=part_name(number),
     )
-    return PlannedPart(row, job.footage.sources(art, fps), art.pause_s, art.art)
+    return PlannedPart(row, job.footage.sources(art, job.rate(fps)), art.pause_s, art.art)
 
 
 def pause_count(radio: Radio, pause_s: float, fps: int) -> int:
@@ -265,14 +270,23 @@ def _fps(job: _Job, reasons: list[Reason]) -> int:
 
 
 def _natural_fps(job: _Job) -> int:
-    """The rate of the quickest clip, from the median of its frames, or of what is drawn to last some seconds;
-    0 where there is neither.
+    """What comes nearest to the pace of the quickest clip, by the median of its frames, on this radio; or the rate of
+    what is drawn to last some seconds; 0 where there is neither.
 
     What lasts as long at any rate would always let "auto" choose the lowest: its own is the floor.
     """
     parts = [part for part in job.art.parts if not part.holds]
-    clips = [round(1000 / median(job.art.probes[part.names[0]].durations_ms)) for part in parts if part.clip]
+    clips = [_nearest_fps(job, median(job.art.probes[part.names[0]].durations_ms)) for part in parts if part.clip]
     return max([*clips, *(LOOP_FPS for part in parts if part.said.lasts_seconds)], default=0)
+
+
+def _nearest_fps(job: _Job, picture_ms: float) -> int:
+    limits = job.radio.limits
+
+    def off_by_ms(fps: int) -> float:
+        return abs(1000 / job.rate(fps) - picture_ms)
+
+    return min(range(limits.fps_min, limits.fps_max + 1), key=off_by_ms)
 
 
 def _made_to_fit(job: _Job, parts: tuple[PlannedPart, ...], fps: int, reasons: list[Reason]) -> tuple[PlannedPart, ...]:

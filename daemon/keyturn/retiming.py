@@ -18,6 +18,9 @@ from keyturn.reasons import Reason, note, refuse
 JITTER_MS = 10
 """By so much the pictures of an even clip may differ: GIF counts hundredths of a second."""
 
+NEAR = 0.05
+"""Film at 24 pictures a second has long been shown at television's 25, 4 % faster (common practice, no source)."""
+
 
 def stretch(durations_ms: Sequence[int], start_s: float, stop_s: float | None) -> range:
     """The pictures of which something is seen between the two times; empty beyond the end."""
@@ -26,6 +29,19 @@ def stretch(durations_ms: Sequence[int], start_s: float, stop_s: float | None) -
     if start_s * 1000 >= stop_ms:
         return range(0)
     return range(bisect_right(ends, start_s * 1000), bisect_left(ends, stop_ms) + 1)
+
+
+def keeps_pace(durations_ms: Sequence[int], frames: range, lasts_s: float, rate: float) -> bool:
+    """May each of the pictures `frames` be shown once, at `rate` a second, for a stretch that lasts `lasts_s`?
+
+    A doubled or missing picture is a stumble; that an even clip lasts a twentieth longer or shorter is not seen.
+    """
+    even = _is_even([durations_ms[index] for index in frames])
+    return even and abs(len(frames) / rate - lasts_s) <= NEAR * lasts_s
+
+
+def _is_even(stand: Sequence[int]) -> bool:
+    return max(stand) - min(stand) <= JITTER_MS
 
 
 def stretch_reasons(
@@ -54,8 +70,8 @@ def stretch_reasons(
         yield faults.too_long(most, names[0], cut=", or take a stretch of it by start and stop, in seconds")
 
 
-def retimed(name: str, durations_ms: Sequence[int], frames: range, shown: Sequence[int], fps: int) -> Reason | None:
-    """How the pictures `frames` of a clip fare at `fps`, where beat for beat `shown` is seen.
+def retimed(name: str, durations_ms: Sequence[int], frames: range, shown: Sequence[int], rate: float) -> Reason | None:
+    """How the pictures `frames` of a clip fare at `rate` a second, where beat for beat `shown` is seen.
 
     None where each of an even clip is shown once.
     """
@@ -63,12 +79,13 @@ def retimed(name: str, durations_ms: Sequence[int], frames: range, shown: Sequen
     doubled = sum(times[index] > 1 for index in frames)
     left_out = sum(not times[index] for index in frames)
     stand = [durations_ms[index] for index in frames]
-    uneven = max(stand) - min(stand) > JITTER_MS
+    uneven = not _is_even(stand)
     if not (doubled or left_out or uneven):
         return None
     pace = f"stand {min(stand)} to {max(stand)} ms each" if uneven else f"stand {stand[len(stand) // 2]} ms each"
     what = (
-        f"its {len(stand)} pictures {pace}; at {fps} fps they make {len(shown)} frames: "
+        f"its {len(stand)} pictures {pace}, and the radio shows one every {1000 / rate:.0f} ms: they make "
+        f"{len(shown)} frames, "
         f"{len(stand) - left_out} are shown, {doubled} of them more than once, and {left_out} left out"
     )
     return note("clip-retimed", what, file=name)
