@@ -32,7 +32,7 @@ LOST = 0.2
 BETTER = 0.05
 """A focus is proposed where it keeps at least this share more of the movement. Keyturn's own choice."""
 
-LOOKS = 8
+LOOKS = 5
 """Pictures of a part that are looked at, evenly spaced."""
 
 REACH = 300
