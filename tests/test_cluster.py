@@ -24,9 +24,10 @@ import pytest
 from PIL import Image
 
 import cluster_tasks as tasks
-from keyturn import office, rulebook, service, settings, workshop
+from keyturn import doctor, office, rulebook, service, settings, workshop
 from keyturn.crew import Crew, InlineCrew, LocalCrew
 from keyturn.foreman import MOST_TRIES
+from keyturn.frame import Check, Source, small
 from keyturn.line import Bench
 from keyturn.patience import Patience
 from keyturn.reasons import Refused, ShopFault
@@ -271,6 +272,52 @@ def free_port() -> int:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
         return port
+
+
+def test_doctor_tells_whether_the_cluster_answers(
+    shop: Shop, machines: distributed.LocalCluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    config = shop.root / settings.FILE_NAME
+    plain = config.read_text()
+    config.write_text(f'crew = "{machines.scheduler_address}"\n{plain}')
+    assert f"the cluster at {machines.scheduler_address} answers" in " ".join(f.what for f in doctor.examine(shop))
+    monkeypatch.setattr(clusters, "CONNECT_S", 1.0)
+    config.write_text(f'crew = "tcp://127.0.0.1:{free_port()}"\n{plain}')
+    (ill,) = [f for f in doctor.examine(shop) if f.health is doctor.Health.ILL]
+    assert "cannot be reached" in ill.what and ill.remedy
+
+
+@pytest.fixture
+def certificates(tmp_path: Path, needs: Callable[[str], str]) -> Iterator[None]:
+    """An authority's, and one of this machine signed with it, made by OpenSSL and named to Dask by its own settings."""
+    openssl, place = needs("openssl"), tmp_path / "certificates"
+    place.mkdir()
+    lasting = ["-days", "2", "-nodes", "-newkey", "rsa:2048", "-x509"]
+    for words in (
+        ["req", *lasting, "-subj", "/CN=shop", "-keyout", "ca.key", "-out", "ca.pem"],
+        ["req", "-nodes", "-newkey", "rsa:2048", "-subj", "/CN=127.0.0.1", "-keyout", "own.key", "-out", "own.csr"],
+        ["x509", "-req", "-in", "own.csr", "-CA", "ca.pem", "-CAkey", "ca.key", "-set_serial", "1", "-out", "own.pem"],
+    ):
+        subprocess.run([openssl, *words], cwd=place, check=True, capture_output=True)
+    files = {"key": "own.key", "cert": "own.pem"}
+    pairs = {f"{who}.{what}": files[what] for who in ("client", "worker", "scheduler") for what in files}
+    named = {f"distributed.comm.tls.{key}": str(place / name) for key, name in {"ca-file": "ca.pem", **pairs}.items()}
+    with dask.config.set({"distributed.comm.require-encryption": True, **named}):
+        yield
+
+
+def test_over_tls_the_same_bytes_come_back(certificates: None, drop: Drop) -> None:
+    """A scheduler that takes nothing unencrypted; Dask's documentation, "TLS/SSL"."""
+    intake = rulebook.load().intake
+    jobs = [Check(Source(path, path.name), intake) for path in sorted((drop() / "lamps").iterdir())]
+    with a_cluster(1, protocol="tls://", security=distributed.Security()) as machines:
+        assert machines.scheduler_address.startswith("tls://")
+        far = ClusterCrew(machines.scheduler_address, intake.workers)
+        try:
+            results = list(far.run(small, jobs, lambda job: job.source.name))
+        finally:
+            far.close()
+    assert results == list(InlineCrew().run(small, jobs, lambda job: job.source.name))
 
 
 def test_the_service_pauses_without_a_scheduler_and_goes_on_when_one_appears(

@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 import time
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,6 +18,7 @@ from pathlib import Path
 from PIL import features
 
 from keyturn import mounts, rulebook, settings, watch
+from keyturn.crew import chosen_crew
 from keyturn.reasons import ShopFault
 from keyturn.shop import Shop
 
@@ -58,6 +60,7 @@ def examine(shop: Shop) -> list[Finding]:
     return [
         *_program(),
         *_rules(shop),
+        *_cluster(shop),
         *_folders(shop),
         *_space(shop),
         *_watching(shop),
@@ -93,6 +96,26 @@ def _rules(shop: Shop) -> Iterator[Finding]:
             )
         else:
             yield _well(f"the {what} are in order")
+
+
+def _cluster(shop: Shop) -> Iterator[Finding]:
+    """Where frame work runs elsewhere: does it answer, has it workers, and have they the same programs?"""
+    try:
+        wanted, rules = settings.load(shop.root), rulebook.load(shop.rules)
+    except (ShopFault, OSError):
+        return  # told already
+    if wanted.crew == "local":
+        return
+    try:
+        crew = chosen_crew(wanted, rules)
+        try:
+            deque(crew.run(len, (), str), maxlen=0)  # no jobs: it only connects and compares
+        finally:
+            crew.close()
+    except ShopFault as fault:
+        yield Finding(Health.ILL, fault.what, fault.mend)
+    else:
+        yield _well(f"the cluster at {wanted.crew} answers, and its workers have the same programs")
 
 
 def _folders(shop: Shop) -> Iterator[Finding]:
