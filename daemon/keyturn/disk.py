@@ -125,6 +125,12 @@ def _copy_file(path: Path, copy: Path) -> None:
             _write_all(writing, chunk)
 
 
+def open_to_us(path: str | Path) -> bool:
+    """After a `PermissionError`: tells a whim of the disk, which will pass, from what somebody has closed to us, which
+    only he can mend."""
+    return os.access(path, os.R_OK)
+
+
 def read_plain(path: Path, most: int) -> bytes | None:
     """The bytes of a plain file; None where there is none, or a link, a pipe or more than `most` bytes in its place."""
     try:

@@ -56,20 +56,23 @@ class Footage:
 
     def _shown(self, part: PartArt, rate: float) -> tuple[int, ...]:
         """The pictures of the part's clip, one a beat."""
-        durations = self.art.probes[part.names[0]].durations_ms
+        durations, frames = self._stretch(part)
         start_s, end_s = part.said.start or 0.0, sum(durations) / 1000
-        frames = stretch(durations, start_s, part.said.stop)
         if keeps_pace(durations, frames, min(end_s, part.said.stop or end_s) - start_s, rate):
             return tuple(frames)
         return resample(durations, rate, start_s, part.said.stop)
 
+    def _stretch(self, part: PartArt) -> tuple[tuple[int, ...], range]:
+        """Of the part's clip how long each picture stands, in milliseconds, and the pictures that `said` asks for."""
+        durations = self.art.probes[part.names[0]].durations_ms
+        return durations, stretch(durations, part.said.start or 0.0, part.said.stop)
+
     def retimed(self, rate: float) -> list[Reason]:
-        """What `fps` makes of the clips: a note on each that is not shown picture by picture."""
+        """What `rate` makes of the clips: a note on each that is not shown picture by picture."""
         found = []
         for part in self.art.parts:
             if part.clip and not part.holds:
-                durations = self.art.probes[part.names[0]].durations_ms
-                frames = stretch(durations, part.said.start or 0.0, part.said.stop)
+                durations, frames = self._stretch(part)
                 found.append(retimed(part.names[0], durations, frames, self._shown(part, rate), rate))
         return [reason for reason in found if reason]
 

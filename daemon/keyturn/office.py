@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -19,10 +18,8 @@ from keyturn.proof.board import board
 from keyturn.proof.sheet import sheet
 from keyturn.records import JobRecord, ProofRecord, Ready, Record, RefusedDrop, Rejection, ShopState, Waiting
 from keyturn.rulebook import Rulebook
-from keyturn.shelf import newest_first, state_of
+from keyturn.shelf import RECORD_MOST_BYTES, names, newest_first, state_of
 from keyturn.shop import Shop
-
-RECORD_MOST_BYTES = 64 * 2**20
 
 ON_SHEET = 20
 """Newest revisions that a sheet shows: it has no room for more, and a customer of many years must not make each
@@ -35,36 +32,19 @@ R = TypeVar("R", bound=Record)
 
 def revisions(customer: Path) -> Iterator[tuple[str, int, Path]]:
     """Job folder name, revision number and path of every revision in a customer's folder."""
-    for path in _listed(customer):
-        named = job_and_number(path.name)
-        if named and _is_file(path / "job.json"):
-            yield *named, path
-
-
-def _listed(folder: Path) -> list[Path]:
-    """Nothing where there is no folder, or one that somebody has closed to us."""
-    try:
-        return sorted(folder.iterdir())
-    except (FileNotFoundError, NotADirectoryError):
-        return []
-    except PermissionError:
-        if _open_to_us(folder):
-            raise
-        return []
+    for name in sorted(names(customer)):
+        named = job_and_number(name)
+        if named and _is_file(customer / name / "job.json"):
+            yield *named, customer / name
 
 
 def _is_file(path: Path) -> bool:
     try:
         return path.is_file()
     except PermissionError:
-        if _open_to_us(path):
+        if disk.open_to_us(path):
             raise
         return False
-
-
-def _open_to_us(path: Path) -> bool:
-    """Tells a whim of the disk, which will pass, from what somebody has closed to us, which only he can mend."""
-    return os.access(path, os.R_OK)
 
 
 def read_job(folder: Path) -> JobRecord | None:
@@ -88,7 +68,7 @@ def _read(path: Path, model: type[R]) -> R | None:
     except ValidationError as error:
         logger.warning("{} is not readable and is left alone: {}", path, error.errors()[0]["msg"])
     except PermissionError as error:
-        if _open_to_us(path):
+        if disk.open_to_us(path):
             raise
         logger.warning("{} is not readable and is left alone: {}", path, error.strerror)
     return None

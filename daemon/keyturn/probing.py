@@ -46,8 +46,10 @@ def probed(
 ) -> dict[str, Probe]:
     """Each name's probe, in the order of the names; the reasons of all are added to `reasons`."""
     jobs = [Unknown(root / name, name, intake) for name in dict.fromkeys(names)]
-    far = [job for job in jobs if _kind(job.path) in kinds.IN_A_WORKER]
-    near = [job for job in jobs if job not in far]
+    near: list[Unknown] = []
+    far: list[Unknown] = []
+    for job in jobs:
+        (far if _kind(job.path) in kinds.IN_A_WORKER else near).append(job)
     results = dict(zip((job.name for job in [*near, *far]), [*here(near), *probe_all(far)], strict=True))
     probes = {}
     for job in jobs:

@@ -154,19 +154,21 @@ def desc_of(plan: Plan, reel: Reel) -> Desc:
 
 def size(plan: Plan, reel: Reel) -> int:
     """Bytes of the zip that `write` will make."""
-    entries = [("desc.txt", len(desc.write(desc_of(plan, reel))))]
-    for laid in reel:
-        entries += [(name, piece.size) for name, piece in laid.frames()]
-        if laid.ground is not None:
-            entries.append((f"{laid.path}/{trim.NAME}", len(laid.trim_txt())))
-    return zip_bytes(entries)
+    return zip_bytes(
+        [(name, what.size if isinstance(what, Piece) else len(what)) for name, what in _entries(plan, reel)]
+    )
 
 
 def write(plan: Plan, reel: Reel, store: Store, animation: Path) -> None:
     with ZipWriter(animation) as pack:
-        pack.add("desc.txt", desc.write(desc_of(plan, reel)))
-        for laid in reel:
-            for name, piece in laid.frames():
-                pack.add(name, store.read(piece))
-            if laid.ground is not None:
-                pack.add(f"{laid.path}/{trim.NAME}", laid.trim_txt())
+        for name, what in _entries(plan, reel):
+            pack.add(name, store.read(what) if isinstance(what, Piece) else what)
+
+
+def _entries(plan: Plan, reel: Reel) -> Iterator[tuple[str, Piece | bytes]]:
+    """The zip's entries in their order: pieces of the store, and the texts themselves."""
+    yield "desc.txt", desc.write(desc_of(plan, reel))
+    for laid in reel:
+        yield from laid.frames()
+        if laid.ground is not None:
+            yield f"{laid.path}/{trim.NAME}", laid.trim_txt()

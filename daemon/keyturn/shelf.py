@@ -13,7 +13,7 @@ from pathlib import Path
 from keyturn import disk
 from keyturn.numbering import job_and_number
 
-_MOST_BYTES = 64 * 2**20
+RECORD_MOST_BYTES = 64 * 2**20
 _REMEMBERED = 16_384
 """Revisions whose time is kept in mind: about 5 MB."""
 
@@ -23,23 +23,24 @@ def newest_first(customer: Path) -> list[str]:
 
     A record that is spoilt or closed to us is left out. A folder that is not there holds none.
     """
-    dated = [(made, name) for name in _names(customer) if (made := _made(f"{customer}/{name}/job.json")) is not None]
+    dated = [(made, name) for name in names(customer) if (made := _made(f"{customer}/{name}/job.json")) is not None]
     return [name for _, name in sorted(dated, reverse=True)]
 
 
 def standing(customer: Path) -> list[str]:
     """Names of the revisions in `customer` that have a record, readable or not."""
-    return [name for name in _names(customer) if state_of(f"{customer}/{name}/job.json") is not None]
+    return [name for name in names(customer) if state_of(f"{customer}/{name}/job.json") is not None]
 
 
-def _names(customer: Path) -> list[str]:
+def names(customer: Path) -> list[str]:
+    """Names of revisions' folders in `customer`; none where it is not there or somebody has closed it to us."""
     try:
         with os.scandir(customer) as entries:
             return [entry.name for entry in entries if job_and_number(entry.name)]
     except (FileNotFoundError, NotADirectoryError):
         return []
     except PermissionError:
-        if os.access(customer, os.R_OK):
+        if disk.open_to_us(customer):
             raise
         return []
 
@@ -52,7 +53,7 @@ def state_of(path: str | Path) -> tuple[int, ...] | None:
     except (FileNotFoundError, NotADirectoryError):
         return None
     except PermissionError:
-        if os.access(path, os.R_OK):
+        if disk.open_to_us(path):
             raise  # a whim of the disk
         return None
     return seen.st_mtime_ns, seen.st_ctime_ns, seen.st_size, seen.st_ino
@@ -63,7 +64,7 @@ def _made(path: str) -> tuple[str, int] | None:
         state = state_of(path)
         return None if state is None else _read(path, state)
     except PermissionError:
-        if os.access(path, os.R_OK):
+        if disk.open_to_us(path):
             raise
         return None
 
@@ -73,7 +74,7 @@ def _read(path: str, state: tuple[int, ...]) -> tuple[str, int] | None:
     """ISO 8601 time and number of the record at `path`. When `state` is another, so is the question, and the file
     is read again."""
     try:
-        told = json.loads(disk.read_plain(Path(path), _MOST_BYTES) or b"null")
+        told = json.loads(disk.read_plain(Path(path), RECORD_MOST_BYTES) or b"null")
         made_at, revision = told["made_at"], told["revision"]
     except (ValueError, TypeError, KeyError, RecursionError):
         return None

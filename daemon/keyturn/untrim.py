@@ -6,7 +6,7 @@ Format: Android Open Source Project, frameworks/base, cmds/bootanimation; see `u
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -121,8 +121,8 @@ def _made(jobs: Sequence[Lay], crew: Crew) -> Iterator[Reason]:
 def folders(drawn: Iterable[tuple[str, tuple[str, ...], str | None]]) -> tuple[Folder, ...]:
     """Rows' folders, each once, from (folder, files in it, the row's colour)."""
     colours: dict[str, set[str]] = {}
-    files: Mapping[str, tuple[str, ...]] = {}
+    files: dict[str, tuple[str, ...]] = {}
     for name, leaves, colour in drawn:
         colours.setdefault(name, set()).add((colour or BLACK).lower())
-        files = {**files, name: leaves}
+        files[name] = leaves
     return tuple(Folder(name, files[name], frozenset(seen)) for name, seen in colours.items())

@@ -30,7 +30,6 @@ MPX = 16
 
 MOST_BYTES = 32 * 2**20
 _PX = {"": 1.0, "px": 1.0, "pt": 4 / 3, "pc": 16.0, "mm": 96 / 25.4, "cm": 96 / 2.54, "in": 96.0}
-_SVG = "http://www.w3.org/2000/svg"
 _INSIDE = re.compile(r"\s*(#|data:image/(png|jpe?g|gif|webp)[;,]|$)", re.IGNORECASE)
 _TYPE = ("text", "flowRoot", "foreignObject")
 _OUTSIDE_CSS = re.compile(r"@import|@font-face|url\(\s*['\"]?\s*(?!#|['\")])", re.IGNORECASE)
