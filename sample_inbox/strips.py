@@ -18,7 +18,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from keyturn import starter
+from keyturn.commands import starter
 
 HERE = Path(__file__).resolve().parent / "_pictures"
 RADIO = "wide-1024x600"

@@ -12,12 +12,15 @@ from pathlib import Path
 import pytest
 from loguru import logger
 
-from keyturn import cli, rulebook
-from keyturn.crew import InlineCrew
-from keyturn.line import Bench
-from keyturn.rulebook import Rulebook
-from keyturn.shop import Shop
+from keyturn.commands import app
+from keyturn.pipeline import Bench
+from keyturn.shop import rulebook
+from keyturn.shop.folders import Shop
+from keyturn.shop.rulebook import Rulebook
+from keyturn.workers.crew import InlineCrew
 from samples import Drop, Run, picture
+
+pytest_plugins = ["stage_fixtures"]
 
 TINY_RADIO = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
 for before, after in (("width = 768", "width = 48"), ("height = 1024", "height = 64")):
@@ -102,12 +105,12 @@ def needs() -> Callable[[str], str]:
 @pytest.fixture
 def run(monkeypatch: pytest.MonkeyPatch) -> Run:
     """run("check", path): the exit code of `keyturn check path`, made without worker processes."""
-    monkeypatch.setattr(cli, "LocalCrew", lambda size, limits: InlineCrew())
+    monkeypatch.setattr(app, "LocalCrew", lambda size, limits: InlineCrew())
 
     def call(*args: object) -> int:
         monkeypatch.setattr(sys, "argv", ["keyturn", *map(str, args)])
         with pytest.raises(SystemExit) as left:
-            cli.main()
+            app.main()
         assert isinstance(left.value.code, int)
         return left.value.code
 

@@ -19,8 +19,8 @@ from typing import Any
 if __name__ == "__main__":
     import keyturn  # noqa: F401 - first, as in the command: numpy starts no threads then
 
-from keyturn import rulebook
-from keyturn.crew import LocalCrew
+from keyturn.shop import rulebook
+from keyturn.workers.crew import LocalCrew
 
 
 def born(number: int) -> dict[str, Any]:
@@ -30,8 +30,8 @@ def born(number: int) -> dict[str, Any]:
     return {
         "parent": parent,
         "threads": len(list(Path(f"/proc/{parent}/task").iterdir())),
-        "warm": "keyturn.warm" in sys.modules,
-        "commands": "keyturn.cli" in sys.modules,
+        "warm": "keyturn.package.preload" in sys.modules,
+        "commands": "keyturn.commands.app" in sys.modules,
         "limits": limits,
     }
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from keyturn.reasons import Refused, refuse
+from keyturn.shop.reasons import Refused, refuse
 
 Drop = Callable[..., Path]
 """The fixture `drop`: makes a drop folder outside the shop."""

@@ -17,9 +17,10 @@ import pytest
 from PIL import Image, ImageCms, TiffImagePlugin
 from PIL.PngImagePlugin import PngInfo
 
-from keyturn import rulebook, workshop
-from keyturn.line import Bench
-from keyturn.shop import Shop
+from keyturn.commands import make_by_hand
+from keyturn.pipeline import Bench
+from keyturn.shop import rulebook
+from keyturn.shop.folders import Shop
 from samples import picture
 
 SIZE = (48, 64)
@@ -193,7 +194,7 @@ def test_nothing_of_the_artist_but_the_picture_is_on_a_stick(
     bench = Bench(rulebook.load(shop.rules), bench.crew, bench.now)
     make = ART.get(ending, plain_png)
     drop = lay(tmp_path / "art", ending if ending in ART else "png", make, packed=packed)
-    folder = workshop.make(drop, tmp_path / "out", bench).folder
+    folder = make_by_hand.make(drop, tmp_path / "out", bench).folder
     assert folder is not None
     files = sticks(folder)
     pictures = {name: data for name, data in files.items() if not name.endswith((".zip", ".txt"))}
@@ -237,7 +238,7 @@ def test_another_program_finds_nothing_either(
     identify = [needs("identify"), "-verbose"]
     bench = Bench(rulebook.load(shop.rules), bench.crew, bench.now)
     drop = lay(tmp_path / "art", ending, ART[ending])
-    folder = workshop.make(drop, tmp_path / "out", bench).folder
+    folder = make_by_hand.make(drop, tmp_path / "out", bench).folder
     assert folder is not None
     telling = re.compile(rf"exif:|Profile-|icc:|comment:|xmp|Author|GPS|{SECRET}", re.IGNORECASE)
 

@@ -6,7 +6,7 @@ The commands are imported only when one is run: each worker imports the main pro
 
 
 def main() -> None:
-    from keyturn.cli import main as run
+    from keyturn.commands.app import main as run
 
     run()
 

@@ -42,14 +42,14 @@ def _suffix(kind: str) -> str:
 
 
 def keyturn(kind: str, inputs: Inputs, output: Path, count: int) -> None:
-    from keyturn.frame import make_frame
+    from keyturn.package.frame import make_frame
 
     _by_crew(make_frame, kind, inputs, output, count)
 
 
 def keyturn_warm(kind: str, inputs: Inputs, output: Path, count: int) -> None:
     """As in a busy shop, whose workers stay: timed once each has made a frame."""
-    from keyturn.frame import make_frame
+    from keyturn.package.frame import make_frame
 
     _by_crew(make_frame, kind, inputs, output, count, warm=True)
 
@@ -62,21 +62,21 @@ def keyturn_plain(kind: str, inputs: Inputs, output: Path, count: int) -> None:
 
 def make_plain(job: Any) -> Any:
     """A frame by Pillow, numpy and zlib alone."""
-    from keyturn.frame import make_frame
-    from keyturn.stages import quick
+    from keyturn.package.frame import make_frame
+    from keyturn.shop import fast_libraries
 
-    quick.library = lambda name: None
+    fast_libraries.library = lambda name: None
     return make_frame(job)
 
 
 def _by_crew(task: Task, kind: str, inputs: Inputs, output: Path, count: int, warm: bool = False) -> None:
-    from keyturn import rulebook
-    from keyturn.crew import LocalCrew
     from keyturn.eye.luminance import Screen
-    from keyturn.frame import FrameJob, Look, Source
-    from keyturn.stages.normalize import Fit
-    from keyturn.stages.package import ZipWriter
-    from keyturn.stages.renumber import frame_name
+    from keyturn.normalize.fit import Fit
+    from keyturn.package.frame import FrameJob, Look, Source
+    from keyturn.package.stick import ZipWriter
+    from keyturn.renumber.order import frame_name
+    from keyturn.shop import rulebook
+    from keyturn.workers.crew import LocalCrew
 
     rules = rulebook.load()
     cell_px = Screen.of(rules.radios["tall-768x1024"].panel, rules.safety.flash).cell_px
@@ -115,9 +115,9 @@ def floor(kind: str, inputs: Inputs, output: Path, count: int) -> None:
 def _bare_frames(kind: str, inputs: Inputs, count: int) -> Iterator[Any]:
     from PIL import Image, ImageSequence
 
-    from keyturn.stages import quick
+    from keyturn.shop import fast_libraries
 
-    vips = quick.library(quick.DECODE)
+    vips = fast_libraries.library(fast_libraries.DECODE)
     for path in inputs[:count]:
         if path.suffix == ".png" and vips:
             image = vips.Image.new_from_file(str(path), access="sequential")
@@ -132,7 +132,8 @@ def _bare_frames(kind: str, inputs: Inputs, count: int) -> Iterator[Any]:
 def _bare_file(kind: str, image: Any) -> bytes:
     from PIL import Image
 
-    from keyturn.stages import encode, scale
+    from keyturn.normalize import scale
+    from keyturn.package import encode
 
     keep = image.height * WIDE / HIGH
     left = (image.width - keep) / 2

@@ -28,7 +28,7 @@ import radio
 from contenders import CONTENDERS
 from measure import Cost
 
-from keyturn import rulebook
+from keyturn.shop import rulebook
 
 NEEDS = {"mogrify": "mogrify", "mogrify-tuned": "mogrify", "ffmpeg": "ffmpeg"}
 PYTHON = {"vips": "pyvips", "vips-tuned": "pyvips"}

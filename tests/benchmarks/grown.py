@@ -18,8 +18,8 @@ import measure
 import numpy as np
 from PIL import Image
 
-from keyturn.records import Rejection
-from keyturn.shop import Shop
+from keyturn.shop.folders import Shop
+from keyturn.shop.records import Rejection
 
 REGULAR = "Fern Hollow Mobile Library"
 """The customer for whom the measured drops are, with `REGULARS` revisions in a grown shop."""

@@ -26,8 +26,9 @@ import measure
 from grown import KEYTURN, own_cpu, until
 from measure import tree_cpu
 
-from keyturn import inbox, patience
-from keyturn.shop import Shop
+from keyturn.inbox import waiting
+from keyturn.service import backoff
+from keyturn.shop.folders import Shop
 
 PAUSED_MOUNT = "size=4k"
 
@@ -147,7 +148,7 @@ def _print_idle(asked: argparse.Namespace, shops: dict[str, Shop], pictures: lis
         _print_idle_row(name, shop, asked.idle)
     grown.queue(shops["grown"], pictures, asked.waiting, whole=False)
     _print_idle_row(
-        f"grown, {asked.waiting} waiting, none whole", shops["grown"], asked.idle, after_s=2 * inbox.SELDOM_S
+        f"grown, {asked.waiting} waiting, none whole", shops["grown"], asked.idle, after_s=2 * waiting.SELDOM_S
     )
     for left in shops["grown"].inbox.iterdir():
         shutil.rmtree(left)
@@ -160,7 +161,7 @@ def _print_idle(asked: argparse.Namespace, shops: dict[str, Shop], pictures: lis
         stack.callback(subprocess.run, ["umount", shops["grown"].work], check=True)
         (shops["grown"].work / "filler").write_bytes(b"x")
         name = f"grown, {asked.waiting} waiting, paused: work is full"
-        _print_idle_row(name, shops["grown"], asked.idle, 2 * patience.RETRY_MOST_S)
+        _print_idle_row(name, shops["grown"], asked.idle, 2 * backoff.RETRY_MOST_S)
 
 
 def _print_idle_row(name: str, shop: Shop, seconds: float, after_s: float = 20) -> None:

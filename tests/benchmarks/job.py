@@ -94,29 +94,34 @@ class Stages:
 
 def timed(drop: Path, out: Path, start: float) -> None:
     stages = Stages(start)
-    from keyturn import cli, crops, disk, judge, line, office, reel, strip
+    from keyturn import pipeline
+    from keyturn.commands import app
+    from keyturn.judge import crop_check, findings
+    from keyturn.outbox import papers
+    from keyturn.package import animation, radio_output
+    from keyturn.shop import durable_files
 
     for owner, name, stage in (
-        (line, "understand", "reading the drop"),
-        (crops, "noted", "looking for what is cropped away"),
-        (strip, "shoot", "frames"),
-        (strip, "_logo", "logo"),
-        (strip, "_cut", "choosing lighter files"),
-        (reel, "write", "zip"),
-        (strip, "_flash", JUDGES[0]),
-        (strip, "_handoff", JUDGES[1]),
-        (judge, "timeline_record", JUDGES[2]),
-        (strip, "_judged", JUDGES[2]),
-        (strip, "write_stick", "stick folder"),
-        (line, "_write_papers", "card and records"),
-        (disk, "fsync_tree", "to disk"),
-        (office, "write_sheet", "sheet"),
+        (pipeline, "understand", "reading the drop"),
+        (crop_check, "noted", "looking for what is cropped away"),
+        (radio_output, "shoot", "frames"),
+        (radio_output, "_logo", "logo"),
+        (radio_output, "_cut", "choosing lighter files"),
+        (animation, "write", "zip"),
+        (radio_output, "_flash", JUDGES[0]),
+        (radio_output, "_handoff", JUDGES[1]),
+        (findings, "timeline_record", JUDGES[2]),
+        (radio_output, "_judged", JUDGES[2]),
+        (radio_output, "write_stick", "stick folder"),
+        (pipeline, "_write_papers", "card and records"),
+        (durable_files, "fsync_tree", "to disk"),
+        (papers, "write_sheet", "sheet"),
     ):
         stages.on(owner, name, stage, before="between the stages")
     stages.passed("start-up: imports")
-    with cli._bench(None, quiet=True) as bench:
+    with app._bench(None, quiet=True) as bench:
         stages.passed("start-up: rules, workers")
-        result = cli.workshop.make(drop, out, bench)
+        result = app.workshop.make(drop, out, bench)
     stages.passed("workers' end")
     assert result.folder
     frames = sum(part.frames for radio in result.made.record.radios for part in radio.parts)
@@ -128,8 +133,8 @@ def cells_s(drop: Path) -> float:
     import numpy as np
     from PIL import Image
 
-    from keyturn import rulebook
     from keyturn.eye.luminance import Screen, cells
+    from keyturn.shop import rulebook
 
     rules = rulebook.load()
     panel = rules.radios["tall-768x1024"].panel

@@ -23,7 +23,7 @@ import grown
 import measure
 from grown import KEYTURN, REGULAR_FOLDER, until
 
-from keyturn.shop import Shop
+from keyturn.shop.folders import Shop
 
 _LINE = re.compile(r"(?P<at>\S+) +\w+ +(?P<what>.*)")
 _STAGE = re.compile(r"(\w+) ([\d.]+)(?=[,)])")

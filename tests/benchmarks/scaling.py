@@ -33,13 +33,15 @@ from loguru import logger
 sys.path.insert(0, str(Path(__file__).parent))
 import art
 
-from keyturn import parcel, rulebook, workshop
-from keyturn.cluster import ClusterCrew
-from keyturn.crew import Crew, InlineCrew
-from keyturn.frame import make_frame
-from keyturn.line import Bench
-from keyturn.reasons import Refused
-from keyturn.rulebook import Workers
+from keyturn.commands import make_by_hand
+from keyturn.package.frame import make_frame
+from keyturn.pipeline import Bench
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import Refused
+from keyturn.shop.rulebook import Workers
+from keyturn.workers import remote_job
+from keyturn.workers.cluster import ClusterCrew
+from keyturn.workers.crew import Crew, InlineCrew
 
 WORKERS = (1, 2, 4, 8, 12, 16, 24, 32, 48, 64)
 LINKS = {"1 Gbit/s": 117e6, "10 Gbit/s": 1170e6}
@@ -94,7 +96,7 @@ def check(drop: Path, crew: Crew) -> None:
     flash = rules.safety.flash.model_copy(update={"on_failure": "note"})
     quiet = rules.model_copy(update={"safety": rules.safety.model_copy(update={"flash": flash})})
     with suppress(Refused):  # the animation may be too large for the radio; its frames have been made all the same
-        workshop.check(drop, Bench(quiet, crew, lambda: datetime.now(UTC)))
+        make_by_hand.check(drop, Bench(quiet, crew, lambda: datetime.now(UTC)))
 
 
 def least(clock: Callable[[], float], work: Callable[[], object], times: int = 3) -> float:
@@ -129,9 +131,9 @@ def hand_on_s(jobs: list[Any], limits: Workers) -> float:
             files[path.name] = path.read_bytes()
             return path.name
 
-        parcels.append((parcel.packed((limits, make_frame, job, job.source.name), enclose), files))
+        parcels.append((remote_job.packed((limits, make_frame, job, job.source.name), enclose), files))
     with tempfile.TemporaryDirectory() as folder:
-        hand = parcel.Hand(folder)
+        hand = remote_job.Hand(folder)
         hand.do(*parcels[0])
         around = least(time.perf_counter, lambda: [hand.do(goods, files) for goods, files in parcels])
         hand.close()

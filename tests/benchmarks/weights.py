@@ -21,11 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from keyturn import rulebook, workshop
-from keyturn.crew import LocalCrew
-from keyturn.line import Bench
-from keyturn.records import RadioRecord
-from keyturn.rulebook import Rulebook
+from keyturn.commands import make_by_hand
+from keyturn.pipeline import Bench
+from keyturn.shop import rulebook
+from keyturn.shop.records import RadioRecord
+from keyturn.shop.rulebook import Rulebook
+from keyturn.workers.crew import LocalCrew
 
 RADIO = "tall-768x1024"
 RULES: dict[str, dict[str, object]] = {
@@ -79,7 +80,7 @@ def _made(drop: Path, out: Path, rules: dict[str, object]) -> tuple[RadioRecord,
     out.mkdir()
     loaded = _rulebook(rules)
     crew = LocalCrew(2, loaded.intake.workers)
-    made = workshop.make(drop, out, Bench(loaded, crew, lambda: datetime.now(UTC)))
+    made = make_by_hand.make(drop, out, Bench(loaded, crew, lambda: datetime.now(UTC)))
     crew.close()
     assert made.folder is not None
     return made.made.record.radios[0], made.folder / "usb" / "bootanimation.zip"

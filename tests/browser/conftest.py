@@ -37,7 +37,7 @@ def by_hand() -> ModuleType:
     """The hand-made records of tests/proof; tests are no package, so they are loaded by their path."""
     name = "keyturn_tests_by_hand"
     if name not in sys.modules:
-        path = Path(__file__).parents[1] / "proof" / "by_hand.py"
+        path = Path(__file__).parents[1] / "pages" / "by_hand.py"
         spec = importlib.util.spec_from_file_location(name, path)
         assert spec is not None and spec.loader is not None
         sys.modules[name] = importlib.util.module_from_spec(spec)

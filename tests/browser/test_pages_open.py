@@ -12,11 +12,11 @@ from typing import Any
 
 import pytest
 
-from keyturn import rulebook
-from keyturn.proof.board import board
-from keyturn.proof.card import cards
-from keyturn.proof.rejects import rejected_html
-from keyturn.proof.sheet import sheet
+from keyturn.pages.board import board
+from keyturn.pages.card import cards
+from keyturn.pages.rejects import rejected_html
+from keyturn.pages.sheet import sheet
+from keyturn.shop import rulebook
 
 pytestmark = pytest.mark.browser
 

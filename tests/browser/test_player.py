@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from keyturn.proof.schedule import schedule
-from keyturn.proof.sheet import sheet
-from keyturn.unit.timeline import Pacing, Part, Timeline
+from keyturn.pages.schedule import schedule
+from keyturn.pages.sheet import sheet
+from keyturn.radio.timeline import Pacing, Part, Timeline
 
 pytestmark = pytest.mark.browser
 
@@ -61,7 +61,7 @@ def page_html(by_hand: ModuleType) -> str:
 def test_shown_at_agrees_with_the_packages_timeline_frame_for_frame(
     opened: Open, page_html: str, parts: tuple[Part, ...]
 ) -> None:
-    """Against keyturn.unit.timeline, which has tests of its own against the reference player's published loop."""
+    """Against keyturn.radio.timeline, which has tests of its own against the reference player's published loop."""
     page = opened(page_html).page
     dice = random.Random(768)
     for pacing in PACINGS:

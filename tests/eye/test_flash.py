@@ -12,10 +12,10 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from keyturn import rulebook
 from keyturn.eye import luminance
 from keyturn.eye.flash import FlashMeter, FlashReport, flashes
 from keyturn.eye.luminance import Screen
+from keyturn.shop import rulebook
 
 RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
 SCREEN = Screen(16, 12, (16.0, 12.0), 1.0)

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from keyturn import rulebook
 from keyturn.eye import luminance, transitions
 from keyturn.eye.flash import FlashMeter, FlashReport
 from keyturn.eye.luminance import Screen
+from keyturn.shop import rulebook
 
 RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
 

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from keyturn import rulebook
 from keyturn.eye import luminance
 from keyturn.eye.luminance import FULL, Screen
+from keyturn.shop import rulebook
 
 with warnings.catch_warnings():  # colour-science warns that its plotting is not installed
     warnings.simplefilter("ignore")

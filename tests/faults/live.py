@@ -6,9 +6,9 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from keyturn.crew import InlineCrew
-from keyturn.service import Service
-from keyturn.shop import Shop
+from keyturn.service.loop import Service
+from keyturn.shop.folders import Shop
+from keyturn.workers.crew import InlineCrew
 from samples import PATIENCE_S, until
 
 

@@ -19,7 +19,7 @@ site=$(echo "$memory"/opt/keyturn/lib/python3.*/site-packages)
 printf '/opt/checkout/daemon\n/opt/packages\n' > "$site/keyturn.pth"
 cat > "$memory/opt/keyturn/bin/keyturn" <<'PROGRAM'
 #!/opt/keyturn/bin/python3
-from keyturn.cli import main
+from keyturn.commands.app import main
 
 if __name__ == "__main__":
     main()

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from keyturn.shop import Shop
+from keyturn.shop.folders import Shop
 
 TRACED = "rename,mkdir,openat,write,pwrite64,writev,copy_file_range,sendfile,ftruncate,fsync,fdatasync"
 

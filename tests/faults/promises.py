@@ -10,7 +10,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from keyturn.shop import Shop
+from keyturn.shop.folders import Shop
 
 NOTICES = {"REJECTED.html", "REJECTED.txt", "REJECTED.json"}
 Contents = dict[str, str]

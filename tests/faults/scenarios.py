@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from faults.promises import Laid, contents
-from keyturn import rulebook
-from keyturn.shop import Shop
+from keyturn.shop import rulebook
+from keyturn.shop.folders import Shop
 from samples import picture
 
 SETTINGS = """scan_seconds = 0.2

@@ -21,20 +21,23 @@ from pathlib import Path
 from PIL import Image
 
 from faults.scenarios import shop_in
-from keyturn import manifest, office, retention, rulebook, settings
-from keyturn.crew import InlineCrew
-from keyturn.foreman import Foreman
-from keyturn.intake import cels, stills, unzip
-from keyturn.intake.bundle_reader import read_bundle
-from keyturn.ledger import Ledger
-from keyturn.line import Bench
-from keyturn.reasons import Refused, ShopFault
-from keyturn.records import JobRecord, ProofRecord, Rejection
-from keyturn.rulebook import Rulebook
-from keyturn.settings import KeepSettings
-from keyturn.shop import Shop
-from keyturn.spool import Spool
-from keyturn.unit import desc, inspect
+from keyturn.commands.archive_reader import read_bundle
+from keyturn.inbox import unpack as unzip
+from keyturn.manifest import models
+from keyturn.normalize.reading import clip_frames, stills
+from keyturn.outbox import papers, retention
+from keyturn.outbox.ledger import Ledger
+from keyturn.pipeline import Bench
+from keyturn.radio import desc, inspect
+from keyturn.service.claimed_drop import Foreman
+from keyturn.service.drop_folders import Spool
+from keyturn.shop import rulebook, settings
+from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import Refused, ShopFault
+from keyturn.shop.records import JobRecord, ProofRecord, Rejection
+from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.settings import KeepSettings
+from keyturn.workers.crew import InlineCrew
 
 NOW = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
 MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
@@ -60,8 +63,8 @@ def _file(data: bytes) -> Iterator[Path]:
 
 def read_manifest(data: bytes) -> None:
     with suppress(Refused):
-        manifest.parse(data)
-    read, _ = manifest.parse_leniently(data)
+        models.parse(data)
+    read, _ = models.parse_leniently(data)
     if read is not None:
         read.model_dump_json()
 
@@ -90,10 +93,10 @@ def unpack(data: bytes) -> None:
 def walk_cels(data: bytes) -> None:
     for form in ("GIF", "PNG", "WEBP"):
         file = io.BytesIO(data)
-        with suppress(cels.Broken):
-            reel = cels.walk(file, form, 50)
+        with suppress(clip_frames.Broken):
+            reel = clip_frames.walk(file, form, 50)
             for cel in reel.cels if reel else ():
-                cels.alone(file, reel, cel)
+                clip_frames.alone(file, reel, cel)
 
 
 def probe(data: bytes) -> None:
@@ -133,7 +136,7 @@ def read_records(data: bytes) -> None:
         spool = Spool(shop, lambda: NOW)
         ledger = Ledger.opened(shop.state / "ledger.sqlite3")[0]
         foreman = Foreman(spool, ledger, Bench(rules(), InlineCrew(), lambda: NOW))
-        office.write_board(shop, office.current_state(shop))
+        papers.write_board(shop, papers.current_state(shop))
         spool.recover()
         foreman.reconcile()
         ledger.ready(), ledger.refused()

@@ -13,11 +13,11 @@ from faults import promises
 from faults.live import running
 from faults.promises import Asked, Laid
 from faults.scenarios import draw, lay_bad, lay_good
-from keyturn import watch
-from keyturn.crew import InlineCrew
-from keyturn.inbox import Inbox
-from keyturn.service import Service
-from keyturn.shop import Shop
+from keyturn.inbox import events
+from keyturn.inbox.waiting import Inbox
+from keyturn.service.loop import Service
+from keyturn.shop.folders import Shop
+from keyturn.workers.crew import InlineCrew
 from samples import PATIENCE_S, until
 
 
@@ -66,7 +66,7 @@ def test_the_watcher_dies(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
 def test_the_watcher_lives_and_says_nothing(
     shop: Shop, scans: list[tuple[bool, bool]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(watch._Wake, "on_any_event", lambda self, event: None)
+    monkeypatch.setattr(events._Wake, "on_any_event", lambda self, event: None)
     with running(shop):
         taken_by_the_next_scan(shop, scans)
 
@@ -81,7 +81,7 @@ def test_events_cannot_be_had(
         def schedule(self, *_: object, **__: object) -> None:
             raise OSError(number, "no inotify")
 
-    monkeypatch.setattr(watch, "Observer", Deaf)
+    monkeypatch.setattr(events, "Observer", Deaf)
     with running(shop) as service:
         taken_by_the_next_scan(shop, scans)
         assert service._watch.says == "polling"

@@ -16,8 +16,8 @@ from faults import promises
 from faults.live import running
 from faults.promises import Asked, Laid
 from faults.scenarios import draw, mounted, shop_in
-from keyturn import office
-from keyturn.shop import Shop
+from keyturn.outbox import papers
+from keyturn.shop.folders import Shop
 from samples import until
 
 
@@ -32,7 +32,7 @@ def mounting_is_allowed(desk: Path) -> None:
 
 @pytest.fixture(autouse=True)
 def no_patience(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("patience.RETRY_FIRST_S", "patience.RETRY_MOST_S", "telling.BOARD_EVERY_S"):
+    for name in ("service.backoff.RETRY_FIRST_S", "service.backoff.RETRY_MOST_S", "service.status.BOARD_EVERY_S"):
         monkeypatch.setattr(f"keyturn.{name}", 0.05)
 
 
@@ -65,7 +65,7 @@ def goes_on_after(
         asked = Asked()
         promises.at_any_instant(shop, drops, asked)
         assert not asked.broken
-        refused = [office.read_rejection(p) for p in shop.rejects.iterdir()]
+        refused = [papers.read_rejection(p) for p in shop.rejects.iterdir()]
         assert not [r for r in refused if r and r.drop != "bad"], "the shop's fault costs nobody anything"
         mend()
         until(made)

@@ -19,9 +19,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from keyturn import line
-from keyturn.service import Service
-from keyturn.shop import Shop
+from keyturn import pipeline
+from keyturn.service.loop import Service
+from keyturn.shop.folders import Shop
 
 LOOK_EVERY_S = 0.1
 
@@ -44,14 +44,14 @@ TAMPERING: dict[str, Callable[[Path], None]] = {f.__name__: f for f in (changing
 
 
 def tamper() -> None:
-    real = line.understand
+    real = pipeline.understand
 
-    def understand(drop: Path, name: str, *rest: Any) -> line.Job:
+    def understand(drop: Path, name: str, *rest: Any) -> pipeline.Job:
         job = real(drop, name, *rest)
         TAMPERING.get(name, lambda drop: None)(drop)
         return job
 
-    line.understand = understand
+    pipeline.understand = understand
 
 
 class Peaks(threading.Thread):

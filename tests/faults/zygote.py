@@ -32,11 +32,13 @@ if __name__ == "__main__":
 from loguru import logger
 
 from faults import scenarios
-from keyturn import disk, line, workbench
-from keyturn.crew import InlineCrew
-from keyturn.reasons import ShopFault
-from keyturn.service import Service
-from keyturn.shop import Shop
+from keyturn import pipeline
+from keyturn.service import drop_thread
+from keyturn.service.loop import Service
+from keyturn.shop import durable_files
+from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import ShopFault
+from keyturn.workers.crew import InlineCrew
 
 QUIET, CRASHED, NOT_OPENED, NEVER_QUIET = 0, 3, 4, 5
 MOST_NAPS = 600
@@ -88,21 +90,21 @@ class AtOnce:
 
 def _changed_while_made() -> None:
     """The artist adds a file while the drop is being made, once."""
-    real = line.make
+    real = pipeline.make
 
-    def make(job: line.Job, *args: Any) -> line.Made:
+    def make(job: pipeline.Job, *args: Any) -> pipeline.Made:
         made = real(job, *args)
         late = job.found.root / "late.txt"
         if not late.exists() and job.found.root.name == "drop":
-            disk.write_atomic(late, b"late")
+            durable_files.write_atomic(late, b"late")
         return made
 
-    line.make = make
+    pipeline.make = make
 
 
 def serve(order: dict[str, Any]) -> int:
     clock = Clock(datetime.fromisoformat(order["now"]) if order.get("now") else datetime.now(UTC))
-    workbench.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
+    drop_thread.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
     if order.get("changed"):
         _changed_while_made()
     opened = False

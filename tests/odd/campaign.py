@@ -21,11 +21,11 @@ if __name__ == "__main__":
 
 from PIL import Image
 
-from keyturn import rulebook
-from keyturn.crew import InlineCrew, LocalCrew
-from keyturn.line import Bench, make, understand
-from keyturn.reasons import Refused
-from keyturn.rulebook import Rulebook
+from keyturn.pipeline import Bench, make, understand
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import Refused
+from keyturn.shop.rulebook import Rulebook
+from keyturn.workers.crew import InlineCrew, LocalCrew
 from odd.judging import Outcome, Task, tried
 from odd.makers import every
 from odd.marker import PANEL, Odd

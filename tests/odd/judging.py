@@ -11,11 +11,11 @@ from typing import Literal
 import numpy as np
 from PIL import Image
 
-from keyturn.frame import FrameJob, Look, Source, make_frame
-from keyturn.intake import stills
-from keyturn.reasons import Kind, Refused
-from keyturn.rulebook import Intake
-from keyturn.stages.normalize import Fit
+from keyturn.normalize.fit import Fit
+from keyturn.normalize.reading import stills
+from keyturn.package.frame import FrameJob, Look, Source, make_frame
+from keyturn.shop.reasons import Kind, Refused
+from keyturn.shop.rulebook import Intake
 from odd.marker import PANEL, Odd, seen
 
 WAYS: tuple[tuple[Literal["cover", "contain"], bool], ...] = (("cover", False), ("contain", False), ("cover", True))

@@ -24,10 +24,11 @@ from typing import Any
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from keyturn import rulebook, workshop
-from keyturn.crew import InlineCrew, LocalCrew
-from keyturn.line import Bench
-from keyturn.reasons import Reason, Refused
+from keyturn.commands import make_by_hand
+from keyturn.pipeline import Bench
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import Reason, Refused
+from keyturn.workers.crew import InlineCrew, LocalCrew
 from odd.campaign import with_small_radio
 from odd.makers import every
 
@@ -48,7 +49,7 @@ def told(reasons: Iterable[Reason]) -> str:
 def made(drop: Path, out: Path, bench: Bench) -> Output:
     """Digests by path below `out`, or the refusal."""
     try:
-        workshop.make(drop, out, bench)
+        make_by_hand.make(drop, out, bench)
     except Refused as refused:
         return {"refused": told(refused.reasons)}
     files = sorted(path for path in out.rglob("*") if path.is_file())

@@ -10,9 +10,9 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
-from keyturn import rulebook
-from keyturn.intake import stills
-from keyturn.reasons import Refused
+from keyturn.normalize.reading import stills
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import Refused
 from odd.campaign import faults, laid_backdrop, through_the_line, with_small_radio
 from odd.judging import Outcome, Task, tried
 from odd.makers import BY_HAND, every

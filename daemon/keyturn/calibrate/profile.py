@@ -12,10 +12,10 @@ from typing import Any
 import tomlkit
 from pydantic import ValidationError
 
-from keyturn import disk, rulebook
 from keyturn.calibrate.reading import MEASURED, Learnt
 from keyturn.calibrate.report import starts
-from keyturn.rulebook import Radio
+from keyturn.shop import durable_files, rulebook
+from keyturn.shop.rulebook import Radio
 
 KEPT = 50
 """Starts kept in a profile; older ones go. Keyturn's own choice."""
@@ -46,7 +46,7 @@ def store(shop_rules: Path, radio: Radio, learnt: Learnt, *, on: date) -> Stored
     document["boot"].update(_boot_table(before, samples, on))
     document["limits"].update(_limits_table(before, learnt, on))
     path.parent.mkdir(parents=True, exist_ok=True)
-    disk.write_atomic(path, tomlkit.dumps(document).encode("utf-8"))
+    durable_files.write_atomic(path, tomlkit.dumps(document).encode("utf-8"))
     added = min(KEPT, len(learnt.boot_s))
     kept = len(samples) - added
     return Stored(path, kept, added, len(before.boot.samples) - kept)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from keyturn.calibrate.figures import figure
 from keyturn.calibrate.reading import Interval, Learnt
-from keyturn.unit.boot import FEWEST_SAMPLES
+from keyturn.radio.boot import FEWEST_SAMPLES
 
 
 def describe(learnt: Learnt) -> list[str]:

@@ -11,18 +11,18 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from keyturn import disk
 from keyturn.calibrate.figures import Count, Easel
 from keyturn.eye.flash import FlashMeter
 from keyturn.eye.luminance import Screen, cells
-from keyturn.judge import LOGO_STANDS_S
-from keyturn.reasons import ShopFault
-from keyturn.rulebook import Radio, Rulebook
-from keyturn.stages import encode
-from keyturn.stages.package import StickFile, ZipWriter, write_stick
-from keyturn.stages.renumber import frame_name, part_name
-from keyturn.unit import desc
-from keyturn.unit.desc import Desc, Row
+from keyturn.judge.findings import LOGO_STANDS_S
+from keyturn.package import encode
+from keyturn.package.stick import StickFile, ZipWriter, write_stick
+from keyturn.radio import desc
+from keyturn.radio.desc import Desc, Row
+from keyturn.renumber.order import frame_name, part_name
+from keyturn.shop import durable_files
+from keyturn.shop.reasons import ShopFault
+from keyturn.shop.rulebook import Radio, Rulebook
 
 MARGIN = 1.5
 """The count lasts this many times the longest boot known: Keyturn's own choice."""
@@ -56,7 +56,7 @@ def make_stick(
         logo, _ = _encoded(easel.before(), radio.logo.formats)
         files = write_stick(stick, radio, animation, logo, _install_text(radio, fps, rules), fat=rules.usb.fat)
         stick.replace(out)
-    disk.fsync_dir(out.parent)
+    durable_files.fsync_dir(out.parent)
     return files
 
 

@@ -32,9 +32,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn import rulebook
 from keyturn.eye import area, transitions
 from keyturn.eye.luminance import FULL, WEIGHTS, Screen
+from keyturn.shop import rulebook
 
 F32 = NDArray[np.float32]
 Bits = NDArray[np.bool_]

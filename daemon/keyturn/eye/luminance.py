@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn import rulebook
+from keyturn.shop import rulebook
 
 F32 = NDArray[np.float32]
 FULL = 65535

@@ -12,8 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn import rulebook
 from keyturn.eye.luminance import FULL, uv_planes
+from keyturn.shop import rulebook
 
 F32 = NDArray[np.float32]
 Bits = NDArray[np.bool_]

@@ -1,0 +1,33 @@
+"""What all commands share: exit codes, consoles, options, and where the shop is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from keyturn.shop import rulebook
+from keyturn.shop.folders import Shop
+from keyturn.shop.rulebook import Rulebook
+
+DONE, REFUSED, WRONG_USE, OUR_BUG, INTERRUPTED = 0, 1, 2, 3, 130
+
+RootOption = Annotated[
+    Path | None,
+    typer.Option("--root", envvar="KEYTURN_ROOT", help="The shop's folder.", show_default="this folder"),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
+
+out = Console(highlight=False, soft_wrap=True)
+err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def shop_of(root: Path | None) -> Shop:
+    return Shop((root or Path()).resolve())
+
+
+def rules_of(root: Path | None) -> Rulebook:
+    """The shop's rules where a shop is named, else those that ship."""
+    return rulebook.load(shop_of(root).rules if root else None)

@@ -1,0 +1,218 @@
+"""`keyturn doctor`: is this machine fit to run the shop, and what to do where it is not."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from importlib.util import find_spec
+from pathlib import Path
+
+from PIL import features
+
+from keyturn.inbox import events
+from keyturn.shop import mounts, rulebook, settings
+from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import ShopFault
+from keyturn.workers.crew import chosen_crew
+
+LITTLE_SPACE = 2 * 2**30
+"""Bytes: room for some hundred drops; below it the shop soon pauses."""
+
+LITTLE_INODES = 10_000
+FEW_WATCHES = 8
+WORST_CLOCK = datetime(2026, 1, 1)
+"""Keyturn did not exist before: a clock that says so is wrong."""
+
+
+EXTRAS = (
+    ("av", "video", "MP4, MOV and WebM clips"),
+    ("pillow_heif", "photos", "HEIC photographs"),
+    ("resvg_py", "drawings", "SVG drawings"),
+    ("distributed", "cluster", "a cluster"),
+)
+"""The module that each extra brings, and what for."""
+
+
+class Health(StrEnum):
+    WELL = "well"
+    MIND = "mind"
+    ILL = "ill"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """`remedy` is empty where all is well."""
+
+    health: Health
+    what: str
+    remedy: str = ""
+
+
+def examine(shop: Shop) -> list[Finding]:
+    """Everything, in the order an operator would look; nothing is changed."""
+    return [
+        *_program(),
+        *_rules(shop),
+        *_cluster(shop),
+        *_folders(shop),
+        *_space(shop),
+        *_watching(shop),
+        *_clock(),
+        *_service(shop),
+    ]
+
+
+def _well(what: str) -> Finding:
+    return Finding(Health.WELL, what)
+
+
+def _program() -> Iterator[Finding]:
+    version = ".".join(map(str, sys.version_info[:3]))
+    yield _well(f"Python {version}, {len(os.sched_getaffinity(0))} cores for frame work")
+    for name, use in (("littlecms2", "colour profiles"), ("webp", "WebP art"), ("jpg", "JPEG art"), ("zlib", "PNG")):
+        if not features.check(name):
+            yield Finding(Health.ILL, f"Pillow was built without {name} ({use})", "install Pillow from its own wheels")
+    for module, extra, use in EXTRAS:
+        if find_spec(module) is None:
+            yield _well(f"without the extra {extra} ({use})")
+
+
+def _rules(shop: Shop) -> Iterator[Finding]:
+    for what, load in (("settings", lambda: settings.load(shop.root)), ("rules", lambda: rulebook.load(shop.rules))):
+        try:
+            load()
+        except ShopFault as fault:
+            yield Finding(Health.ILL, fault.what, fault.mend)
+        except OSError as error:
+            yield Finding(
+                Health.ILL, f"the {what} cannot be read: {error}", "let Keyturn's user read plain files there"
+            )
+        else:
+            yield _well(f"the {what} are in order")
+
+
+def _cluster(shop: Shop) -> Iterator[Finding]:
+    """Where frame work runs elsewhere: does it answer, has it workers, and have they the same programs?"""
+    try:
+        wanted, rules = settings.load(shop.root), rulebook.load(shop.rules)
+    except (ShopFault, OSError):
+        return  # told already
+    if wanted.crew == "local":
+        return
+    try:
+        crew = chosen_crew(wanted, rules)
+        try:
+            deque(crew.run(len, (), str), maxlen=0)  # no jobs: it only connects and compares
+        finally:
+            crew.close()
+    except ShopFault as fault:
+        yield Finding(Health.ILL, fault.what, fault.mend)
+    else:
+        yield _well(f"the cluster at {wanted.crew} answers, and its workers have the same programs")
+
+
+def _folders(shop: Shop) -> Iterator[Finding]:
+    for folder in (shop.inbox, shop.work, shop.outbox, shop.archive, shop.rejects, shop.state):
+        kind = mounts.file_system(folder)
+        if not folder.is_dir():
+            yield Finding(Health.ILL, f"{folder} is not there", f"keyturn init {shop.root}")
+        elif not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
+            yield Finding(Health.ILL, f"{folder} cannot be written", "give Keyturn's user the right to write there")
+        elif folder == shop.state and kind in events.NETWORK:
+            yield Finding(Health.MIND, f"{folder} lies on {kind}", "keep state on a local disk: SQLite needs its locks")
+        else:
+            yield _well(f"{folder} can be written ({kind})")
+    yield from _one_mount(shop)
+
+
+def _one_mount(shop: Shop) -> Iterator[Finding]:
+    folders = [f for f in (shop.inbox, shop.work, shop.outbox, shop.archive, shop.rejects) if f.is_dir()]
+    if len({f.stat().st_dev for f in folders}) > 1:
+        what = "the shop's folders lie on several file systems, so drops are copied instead of renamed"
+        yield Finding(Health.MIND, what, "keep inbox, work, outbox, archive and rejects on one, if you can")
+
+
+def _space(shop: Shop) -> Iterator[Finding]:
+    if not shop.root.is_dir():
+        return
+    space = os.statvfs(shop.root)
+    free = space.f_bavail * space.f_frsize
+    if free < LITTLE_SPACE:
+        what = f"only {free / 2**20:,.0f} MiB are free"
+        yield Finding(Health.MIND, what, "free some space, or let [keep] in keyturn.toml remove old drops")
+    else:
+        yield _well(f"{free / 2**30:,.0f} GiB are free")
+    if space.f_files and space.f_favail < LITTLE_INODES:
+        yield Finding(Health.MIND, f"only {space.f_favail} more files can be made", "remove files, or a larger disk")
+
+
+def _watching(shop: Shop) -> Iterator[Finding]:
+    if not shop.inbox.is_dir():
+        return
+    kind = mounts.file_system(shop.inbox)
+    try:
+        wanted = settings.load(shop.root).watch
+    except (ShopFault, OSError):
+        return  # told among the rules
+    chosen = events.mode(wanted, shop.inbox)
+    if chosen == "events" and kind in events.NETWORK:
+        yield Finding(Health.MIND, f"events are asked for on {kind}, which gives none", 'set watch = "auto"')
+    else:
+        yield _well(f"the inbox is watched by {chosen}")
+    limit = _number(Path("/proc/sys/fs/inotify/max_user_instances"))
+    if chosen == "events" and limit is not None and limit < FEW_WATCHES:
+        yield Finding(Health.MIND, f"only {limit} inotify instances are allowed", "raise fs.inotify.max_user_instances")
+
+
+def _number(path: Path) -> int | None:
+    try:
+        return int(path.read_text())
+    except (OSError, ValueError):
+        return None
+
+
+def _clock() -> Iterator[Finding]:
+    now = datetime.fromtimestamp(time.time())
+    if now < WORST_CLOCK:
+        yield Finding(Health.ILL, f"the clock says {now:%Y-%m-%d}", "set the clock; start a time service")
+
+
+def _service(shop: Shop) -> Iterator[Finding]:
+    try:
+        running = shop.is_running()
+    except PermissionError:
+        remedy = "ask as Keyturn's user: runuser -u keyturn -- keyturn doctor"
+        yield Finding(Health.MIND, f"whether the service runs cannot be seen: {shop.lock} is private", remedy)
+    else:
+        if running:
+            yield _well("the service runs")
+        elif shop.state.is_dir():
+            remedy = f"keyturn run --root {shop.root}, or systemctl start keyturn"
+            yield Finding(Health.MIND, "the service does not run", remedy)
+    state = _unit_state()
+    if state in ("failed", "inactive"):
+        yield Finding(Health.MIND, f"systemd says keyturn.service is {state}", "journalctl -u keyturn tells why")
+    elif state:
+        yield _well(f"systemd says keyturn.service is {state}")
+
+
+def _unit_state() -> str:
+    """What systemd knows of the unit; empty without systemd or without the unit."""
+    program = shutil.which("systemctl")
+    if program is None or not Path("/run/systemd/system").is_dir():
+        return ""
+    asked = [program, "show", "keyturn.service", "--property=LoadState,ActiveState"]
+    try:
+        lines = subprocess.run(asked, capture_output=True, text=True, timeout=10, check=False).stdout.splitlines()
+    except (OSError, subprocess.TimeoutExpired):
+        return ""
+    said = {key: value for key, _, value in (line.partition("=") for line in lines)}
+    return said.get("ActiveState", "") if said.get("LoadState") == "loaded" else ""

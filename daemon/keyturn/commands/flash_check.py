@@ -1,0 +1,99 @@
+"""The flash check over a folder of pictures: `keyturn flash FRAMES_DIR --fps N`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, UnidentifiedImageError
+
+from keyturn.eye.flash import FlashMeter, FlashReport
+from keyturn.eye.luminance import Screen, cells
+from keyturn.shop.reasons import Reason, Refused, refuse
+from keyturn.shop.rulebook import Flash
+
+SUFFIXES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".bmp", ".gif", ".tif", ".tiff"})
+
+
+def check_folder(
+    folder: Path,
+    fps: float,
+    screen: tuple[int, int] | None,
+    field_px: tuple[int, int] | None,
+    rules: Flash,
+) -> FlashReport:
+    """Judges the pictures of `folder`, in name order, shown `fps` a second; one is in memory at a time.
+
+    `screen` is the screen's size in pixels (default: the pictures' own), `field_px` the 10-degree field on
+    it (default: WCAG's 341 x 256 at 1024 x 768, in proportion). Pictures of another size than the screen are
+    thought of as filling it: the field is scaled to them. Raises `Refused` at the first picture that cannot
+    be judged, and where there are none.
+    """
+    paths = _in_name_order(folder)
+    meter: FlashMeter | None = None
+    for number, (path, rgb) in enumerate(_pictures(paths)):
+        height, width = rgb.shape[:2]
+        if meter is None:
+            first = (width, height)
+            view = _view(first, screen, field_px, rules)
+            meter = FlashMeter(view, rules)
+        if (width, height) != first:
+            raise Refused([_of_another_size(path, (width, height), first)])
+        meter.show(cells(rgb, view.cell_px), number / fps)
+    if meter is None:
+        what = f"{folder.name} holds no pictures"
+        raise Refused([refuse("no-pictures", what, f"put numbered pictures there ({', '.join(sorted(SUFFIXES))})")])
+    return meter.report()
+
+
+def _view(
+    size: tuple[int, int], screen: tuple[int, int] | None, field_px: tuple[int, int] | None, rules: Flash
+) -> Screen:
+    """The screen in the pictures' own pixels."""
+    if field_px is None:
+        return Screen.wcag(rules, size)
+    across, down = screen or size
+    return Screen.with_field(size, (field_px[0] * size[0] / across, field_px[1] * size[1] / down), rules)
+
+
+def _in_name_order(folder: Path) -> list[Path]:
+    """By the numbers in the names, so that frame2 comes before frame10."""
+    if not folder.is_dir():
+        raise Refused(
+            [refuse("not-a-folder", f"{folder.name} is not a folder", "name the folder that holds the frames")]
+        )
+    pictures = [p for p in folder.iterdir() if p.suffix.lower() in SUFFIXES and not p.name.startswith(".")]
+    return sorted(pictures, key=lambda p: _natural(p.name))
+
+
+def _of_another_size(path: Path, size: tuple[int, int], first: tuple[int, int]) -> Reason:
+    what = f"it is {size[0]} x {size[1]} px, the pictures before it are {first[0]} x {first[1]} px"
+    return refuse("picture-size-mixed", what, "make all pictures one size", file=path.name)
+
+
+def _natural(name: str) -> tuple[list[str | int], str]:
+    """Text and numbers alternate in the split, so like is only ever compared with like."""
+    return [int(part) if part.isdigit() else part.casefold() for part in re.split(r"([0-9]+)", name)], name
+
+
+def _pictures(paths: list[Path]) -> Iterator[tuple[Path, NDArray[np.uint8]]]:
+    for path in paths:
+        try:
+            with Image.open(path) as picture:
+                yield path, np.asarray(_on_black(picture), np.uint8)
+        except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError) as error:
+            what = f"it cannot be read as a picture ({error})"
+            raise Refused([refuse("picture-unreadable", what, "save it again as PNG", file=path.name)]) from error
+
+
+def _on_black(picture: Image.Image) -> Image.Image:
+    """Opaque RGB; what is see-through shows the black screen behind it."""
+    if picture.mode.startswith(("I", "F")):
+        raise ValueError("it has more than 8 bits a channel")
+    if not picture.has_transparency_data:
+        return picture.convert("RGB")
+    whole = picture.convert("RGBA")
+    return Image.alpha_composite(Image.new("RGBA", whole.size, "black"), whole).convert("RGB")

@@ -1,0 +1,180 @@
+"""`keyturn new`: starter drops an artist can change bit by bit, one for each way to make a part. All are made as
+they stand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from keyturn.commands import starter_art as art
+from keyturn.manifest.models import FILE_NAME, schema_text
+from keyturn.shop.reasons import ShopFault
+from keyturn.shop.rulebook import Radio
+
+Size = tuple[int, int]
+
+FRAMES = 25
+
+_HEAD = """\
+#:schema ./job.schema.json
+# A Keyturn job. Only customer and radio must be there; the rest shows what can be said.
+
+customer = "Fern Hollow Mobile Library"   # whose radio this is
+radio = "{radio}"                  # or several: ["{radio}", "another"]
+
+# job = "van-two"            # default: this folder's name
+# artist = "Ines"
+# rush = true                # goes before the other waiting drops
+background = "#10241c"       # what transparency is laid on
+fit = "cover"                # cover fills the panel and crops; contain shows all
+focus = [0.5, 0.5]           # what cover keeps: shares from the left and from the top
+"""
+
+_FRAMES = """
+[logo]
+art = "logo.png"             # or "first-frame"
+
+[motion]
+fps = 8                      # or "auto": as slow as still finishes in time
+finish = 0.95                # share of starts in which the parts that play once must finish
+
+[[part]]
+art = "frames/*.png"         # numbered pictures, or one clip
+plays = 1
+pause = 0.5                  # seconds of rest after each play
+
+[[part]]
+art = "frames/0025.png"      # the picture that stands until the radio has booted
+plays = "until-booted"
+"""
+
+_GLIDE = """
+[motion]
+fps = 10
+
+# Keyturn draws the frames. Places are shares of the panel from its top left corner;
+# below 0 and above 1 is off it, so the hills lie empty at both ends.
+[[part]]
+[part.glide]
+backdrop = "hills.png"
+seconds = 6                  # or frames = 60
+bend = true                  # a smooth curve through the points
+
+[[part.glide.sprite]]
+art = "leaf.png"             # a picture with a see-through ground
+path = [[-0.2, 0.3], [0.3, 0.45], [0.6, 0.3], [1.2, 0.55]]
+size = [0.2, 0.34]           # of the panel's height: it comes nearer
+turn = [-40, 320]            # degrees, clockwise
+bob = [0.02, 3]              # so far up and down, and so often
+
+[[part.glide.sprite]]
+text = "Fern Hollow"         # words in place of a picture
+path = [[0.5, 0.82]]         # one point: it stays there
+size = 0.1
+colour = "#e8f0d8"
+fade = [0.3, 0.3]            # shares of its time in which it appears and vanishes
+"""
+
+_LAYERS = """
+[motion]
+fps = 10
+
+# See-through pictures over one still: only what changes is drawn.
+[[part]]
+art = "glow/*.png"
+backdrop = "hills.png"
+there_and_back = true        # or reverse = true
+
+# The still itself dissolves into another one, which then stands.
+[[part]]
+art = "hills.png"
+crossfade = { to = "night.png", seconds = 2 }
+"""
+
+_PAN = """
+[motion]
+fps = 12
+
+# One still and a slow move over it: left, top, right, bottom of the stretch that is
+# seen first and last, in shares of the picture.
+[[part]]
+art = "view.png"
+pan = { from = [0.0, 0.0, 1.0, 1.0], to = [0.44, 0.46, 0.84, 0.86], seconds = 5, ease = "in-out" }
+"""
+
+_CLIP = """
+[motion]
+fps = "auto"                 # not below the clip's own rate
+
+# A clip keeps its own timing: a GIF, an APNG or an animated WebP, or a film where the shop
+# has what reads films.
+[[part]]
+art = "leaf.gif"
+start = 0.5                  # seconds of the clip: what is before and after is left out
+stop = 2.8
+
+[[part]]
+art = "rest.png"
+plays = "until-booted"
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A way to make a part. `draw` puts its pictures into a folder, for a panel of the size given."""
+
+    manifest: str
+    draw: Callable[[Path, Size], None]
+
+
+def _frames(folder: Path, size: Size) -> None:
+    (folder / "frames").mkdir()
+    for number in range(1, FRAMES + 1):
+        art.fern(size, (number - 1) / (FRAMES - 1)).save(folder / "frames" / f"{number:04d}.png")
+    art.fern(size, 0.0).save(folder / "logo.png")
+
+
+def _glide(folder: Path, size: Size) -> None:
+    art.hills(size).save(folder / "hills.png")
+    art.leaf(min(size) // 2).save(folder / "leaf.png")
+
+
+def _layers(folder: Path, size: Size) -> None:
+    (folder / "glow").mkdir()
+    for number in range(1, 13):
+        art.glow(size, (number - 1) / 11).save(folder / "glow" / f"{number:02d}.png")
+    art.hills(size).save(folder / "hills.png")
+    art.hills(size, night=True).save(folder / "night.png")
+
+
+def _pan(folder: Path, size: Size) -> None:
+    art.hills((size[0] * 2, size[1] * 2)).save(folder / "view.png")
+
+
+def _clip(folder: Path, size: Size) -> None:
+    pictures = [art.fern(size, number / 24) for number in range(25)]
+    pictures[0].save(folder / "leaf.gif", save_all=True, append_images=pictures[1:], duration=120, loop=0)
+    pictures[-1].save(folder / "rest.png")
+
+
+KINDS = {
+    "frames": Kind(_FRAMES, _frames),
+    "glide": Kind(_GLIDE, _glide),
+    "layers": Kind(_LAYERS, _layers),
+    "pan": Kind(_PAN, _pan),
+    "clip": Kind(_CLIP, _clip),
+}
+
+
+def write(folder: Path, radio: Radio, kind: str = "frames") -> None:
+    """Raises `ShopFault` where `folder` already holds something, for nothing is overwritten, or `kind` is unknown."""
+    if kind not in KINDS:
+        raise ShopFault(f"there is no starter called {kind}", f"name one of: {', '.join(KINDS)}")
+    if folder.exists() and any(folder.iterdir()):
+        raise ShopFault(f"{folder} is not empty", "name a new folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    KINDS[kind].draw(folder, radio.panel.size)
+    text = _HEAD.format(radio=radio.name) + KINDS[kind].manifest
+    (folder / FILE_NAME).write_text(text, encoding="utf-8")
+    (folder / "job.schema.json").write_text(schema_text(), encoding="utf-8")

@@ -1,0 +1,1 @@
+"""What has arrived: events, settling, unpacking, and a list of the files."""

@@ -1,1 +1,0 @@
-"""What artists send, read safely: stills, clips, zips and whole drops."""

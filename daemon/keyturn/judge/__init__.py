@@ -1,0 +1,1 @@
+"""Findings about a made animation: flashes, memory, sizes, timing, crops."""

@@ -1,0 +1,155 @@
+"""One drop, many radios: does a radio's crop lose the moving thing? Said before its frames are made.
+
+Only parts whose art has another shape than the panel are looked at: art of the panel's own shape costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn.eye.cropped import F64, Axis, Window, best_focus, movement, outside
+from keyturn.judge.crop_thumbnails import Glimpse, glimpse
+from keyturn.manifest.models import FILE_NAME, Manifest
+from keyturn.normalize.fit import Fit, box
+from keyturn.package.frame import Source
+from keyturn.renumber.parts import JobArt, PartArt
+from keyturn.renumber.plan import Plan, PlannedPart, fit_for
+from keyturn.shop.reasons import Refused, note
+from keyturn.shop.rulebook import Intake
+from keyturn.workers.crew import Crew
+
+CUT = 0.05
+"""A crop that keeps all but this share of the art can lose no moving thing worth a word. Keyturn's own choice."""
+
+LOST = 0.2
+"""Movement outside the crop beyond this share of all is told. Keyturn's own choice."""
+
+BETTER = 0.05
+"""A focus is proposed where it keeps at least this share more of the movement. Keyturn's own choice."""
+
+LOOKS = 5
+"""Pictures of a part that are looked at, evenly spaced."""
+
+REACH = 300
+"""Of a clip's pictures, so many from the first: each costs its decoding, and one worker does them all."""
+
+
+Point = tuple[float, float]
+Stamp = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class _Crop:
+    """What one radio shows of a part's art, in shares of it."""
+
+    number: int
+    window: Window
+
+    @property
+    def keeps(self) -> tuple[float, float]:
+        left, top, right, bottom = self.window
+        return right - left, bottom - top
+
+
+def noted(plans: Sequence[Plan], manifest: Manifest, art: JobArt, intake: Intake, crew: Crew) -> tuple[Plan, ...]:
+    """The plans, with a note on those whose radio cuts off where things move."""
+    crops = [_crops(plan, manifest, art) for plan in plans]
+    numbers = sorted({crop.number for found in crops for crop in found})
+    jobs = {n: _glimpses(plans[0].parts[n], art.parts[n], manifest, intake) for n in numbers}
+    seen = crew.run(glimpse, chain.from_iterable(jobs.values()), lambda job: job.sources[0].name)
+    moved = {n: movement(stamps) for n in numbers if (stamps := _stamps(list(islice(seen, len(jobs[n])))))}
+    return tuple(_with_note(plan, found, moved, art, manifest.focus) for plan, found in zip(plans, crops, strict=True))
+
+
+def _crops(plan: Plan, manifest: Manifest, art: JobArt) -> list[_Crop]:
+    fit = fit_for(manifest, plan.radio)
+    return [
+        _Crop(number, window)
+        for number, (planned, part) in enumerate(zip(plan.parts, art.parts, strict=True))
+        if _moves(planned, part, art) and _area(window := _window(art.probes[part.names[0]].size, fit)) < 1 - CUT
+    ]
+
+
+def _moves(planned: PlannedPart, part: PartArt, art: JobArt) -> bool:
+    """Is it a motion drawn by the artist? A pan is framed by hand, and a glide is placed by the panel."""
+    if part.holds or part.said.pan or part.said.glide or not part.names:
+        return False
+    sizes = {art.probes[name].size for name in part.names}
+    return len(sizes) == 1 and len(set(planned.sources)) > 1
+
+
+def _window(size: tuple[int, int], fit: Fit) -> Window:
+    left, top, right, bottom = box(size, fit).crop
+    return left / size[0], top / size[1], right / size[0], bottom / size[1]
+
+
+def _area(window: Window) -> float:
+    return (window[2] - window[0]) * (window[3] - window[1])
+
+
+def _glimpses(planned: PlannedPart, part: PartArt, manifest: Manifest, intake: Intake) -> list[Glimpse]:
+    """Evenly spaced among the part's own pictures, whatever is drawn on them or laid behind.
+
+    A clip is read by one worker from its first picture on; of stills each worker takes some.
+    """
+    own = dict.fromkeys(Source(s.path, s.name, s.index) for s in planned.sources if s.name in part.names)
+    shots = sorted(own, key=lambda source: source.index or 0)[:REACH] if part.clip else list(own)
+    chosen = np.unique(np.linspace(0, len(shots) - 1, LOOKS).round().astype(int))
+    looks = tuple(shots[i] for i in chosen)
+    return [Glimpse(one, manifest.ground, intake) for one in ([looks] if part.clip else [(look,) for look in looks])]
+
+
+def _stamps(seen: Sequence[Sequence[Stamp] | Refused]) -> list[Stamp]:
+    """None where a picture cannot be read: it is told when its frame is made."""
+    if any(isinstance(stamps, Refused) for stamps in seen):
+        return []
+    return [stamp for stamps in seen if not isinstance(stamps, Refused) for stamp in stamps]
+
+
+# -- telling ----------------------------------------------------------------------------------------
+
+
+Seen = Sequence[tuple[_Crop, F64]]
+"""Crops, and where things move in what they are cut from."""
+
+
+def _with_note(plan: Plan, crops: Sequence[_Crop], moved: dict[int, F64], art: JobArt, focus: Point) -> Plan:
+    seen = [(crop, moved[crop.number]) for crop in crops if crop.number in moved and moved[crop.number].any()]
+    lost = [(outside(moves, crop.window), crop.number) for crop, moves in seen]
+    most, number = max(lost, default=(0.0, 0))
+    if most <= LOST:
+        return plan
+    what = f"{most:.0%} of what moves in {art.parts[number].art} lies outside what the panel shows of it"
+    reason = note("motion-cropped", what, _mend(seen, focus), file=FILE_NAME, field="focus")
+    return replace(plan, reasons=(*plan.reasons, reason))
+
+
+def _mend(seen: Seen, focus: Point) -> str:
+    """The focus that keeps most of the movement of all parts together, each part weighing alike."""
+    x, y = (round(_best(seen, side, focus[side]), 2) for side in (0, 1))
+    contain = 'fit = "contain" shows all of it, with margins'
+    now = float(np.mean([1 - outside(moves, crop.window) for crop, moves in seen]))
+    then = float(np.mean([1 - outside(moves, _moved(crop, (x, y))) for crop, moves in seen]))
+    if then < now + BETTER:
+        return f"no focus keeps more; {contain}"
+    return f"focus = [{x:.2f}, {y:.2f}] keeps {then:.0%} of it; {contain}"
+
+
+def _best(seen: Seen, side: int, focus: float) -> float:
+    """The focus along one side; the one there is where nothing is cut off that side, for other radios may use it."""
+    axes = [
+        Axis(moves.sum(axis=side) / moves.sum(), crop.keeps[side])
+        for crop, moves in seen
+        if crop.keeps[side] < 1 - 1e-6
+    ]
+    return best_focus(axes) if axes else focus
+
+
+def _moved(crop: _Crop, focus: Point) -> Window:
+    starts = [min(max(at - keep / 2, 0.0), 1 - keep) for at, keep in zip(focus, crop.keeps, strict=True)]
+    return starts[0], starts[1], starts[0] + crop.keeps[0], starts[1] + crop.keeps[1]

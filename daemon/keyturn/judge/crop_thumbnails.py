@@ -1,0 +1,63 @@
+"""A few pictures of a part as small as stamps, in one worker call: enough to see where things move."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from keyturn.flatten.transparency import Colour, flatten
+from keyturn.normalize import decode
+from keyturn.normalize.fit import Fit, to_srgb, upright
+from keyturn.normalize.reading.clips import Clip
+from keyturn.package.frame import Source
+from keyturn.shop.rulebook import Intake
+
+PX = 64
+"""The longer side of a stamp."""
+
+_SOLID = ("L", "RGB", "CMYK")
+
+
+@dataclass(frozen=True, slots=True)
+class Glimpse:
+    """Stills, or pictures of one clip in their order; of each source its file and its place in the clip are used."""
+
+    sources: tuple[Source, ...]
+    ground: Colour
+    intake: Intake
+
+
+def glimpse(job: Glimpse) -> tuple[NDArray[np.uint8], ...]:
+    """The whole pictures, uncropped, in sRGB (H, W, 3) on the job's ground.
+
+    Raises `Refused` where one cannot be read, OSError where the shop's disk fails.
+    """
+    return tuple(np.asarray(_stamp(raw, job.ground)) for raw in _pictures(job))
+
+
+def _pictures(job: Glimpse) -> Iterator[Image.Image]:
+    first = job.sources[0]
+    assert first.path, "what is looked at is a file"
+    if first.index is not None:
+        with Clip(first.path, job.intake, first.name) as clip:
+            yield from (clip.frame(source.index or 0) for source in job.sources)
+        return
+    for source in job.sources:
+        if source.path:
+            yield decode.still(source.path, job.intake, name=source.name, fit=Fit((PX, PX)))
+
+
+def _stamp(raw: Image.Image, ground: Colour) -> Image.Image:
+    """Averaged by whole squares; the sRGB values as they stand, for where things move hue and light both tell."""
+    picture = upright(raw)
+    share = min(1.0, PX / max(picture.size))
+    size = max(1, round(picture.width * share)), max(1, round(picture.height * share))
+    if picture.mode in _SOLID and not picture.has_transparency_data:
+        small = picture.resize(size, Image.Resampling.BOX)
+        small.info = picture.info
+        return flatten(to_srgb(small)[0], ground)
+    return flatten(to_srgb(picture)[0], ground).resize(size, Image.Resampling.BOX)

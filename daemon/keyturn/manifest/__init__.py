@@ -1,0 +1,1 @@
+"""job.toml: its models, and how it is read."""

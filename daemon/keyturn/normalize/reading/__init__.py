@@ -1,0 +1,1 @@
+"""Readers of stills, clips, films and drawings."""

@@ -1,0 +1,1 @@
+"""Finished work: papers, revision numbers, what is kept, and the ledger."""

@@ -1,0 +1,1 @@
+"""Fourth stage. Frames become files, the files an animation of the right size, and that a folder for the stick."""

@@ -1,0 +1,58 @@
+"""A finished frame's file made smaller: packed harder without loss, or as JPEG with what that lost."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from keyturn.eye import loss
+from keyturn.package import encode
+from keyturn.png import deflate, palette, row_filters
+
+_ALL = (row_filters.NONE, row_filters.SUB, row_filters.UP, row_filters.AVERAGE, row_filters.PAETH)
+_TRIED = (_ALL, (row_filters.NONE,), (row_filters.UP,), (row_filters.PAETH,))
+"""The least sum of differences is only a guess at what deflates best; one filter throughout often does better."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recode:
+    """`data` is a finished PNG, `quality` that of the JPEG wanted, None for a PNG of the same pixels.
+
+    `name` is the picture's in the drop.
+    """
+
+    data: bytes
+    quality: int | None
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Recoded:
+    """`lost` is `eye.loss.lost` from the old file to the new one: 0 where no pixel differs."""
+
+    data: bytes
+    lost: float
+
+
+def recode(job: Recode) -> Recoded:
+    """Lossless work never gives a larger file than it was given; a JPEG may be larger."""
+    image = Image.open(io.BytesIO(job.data))
+    few_colours = image.mode == "P"
+    picture = image.convert("RGB")
+    pixels: NDArray[np.uint8] = np.asarray(picture)
+    if job.quality is None:
+        return Recoded(_hardest(job.data, pixels, few_colours), 0.0)
+    data = encode.jpeg(picture, job.quality)
+    return Recoded(data, loss.lost(pixels, np.asarray(Image.open(io.BytesIO(data)))))
+
+
+def _hardest(data: bytes, pixels: NDArray[np.uint8], few_colours: bool) -> bytes:
+    size = pixels.shape[1], pixels.shape[0]
+    tries = [encode.png_of(size, deflate.of_hardest(row_filters.filtered(pixels, filters))) for filters in _TRIED]
+    tries.append(encode.png_of(size, deflate.of_grain(row_filters.filtered(pixels, _ALL))))
+    indexed = palette.png(pixels, deflate.of_hardest) if few_colours else None
+    return min([data, *tries, *([indexed] if indexed else [])], key=len)

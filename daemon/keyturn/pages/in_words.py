@@ -1,0 +1,61 @@
+"""What somebody in front of the radio sees and for how long, in words: for the sheet, the card and INSTALL.txt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from keyturn.pages.render import counted, seconds
+from keyturn.shop.records import PartRecord, RadioRecord
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """One thing on the screen: its name, the art it was made from, if any of its own, and what it does there."""
+
+    title: str
+    art: str
+    words: str
+
+
+def acts(radio: RadioRecord) -> tuple[Act, ...]:
+    """The logo, then every part that is reached, in order. After an endless part only type c ever plays."""
+    shown = [Act("Boot logo", "", "stands still until the animation begins")]
+    booted = False
+    for part in radio.parts:
+        if not booted or part.type == "c":
+            shown.append(Act(part.path, part.art, _words(part, radio)))
+        booted = booted or part.count == 0
+    return tuple(shown)
+
+
+def play_s(part: PartRecord, interval_s: float) -> float:
+    """Seconds of one play with the pause after it."""
+    return part.frames * interval_s + part.pause_s
+
+
+def _words(part: PartRecord, radio: RadioRecord) -> str:
+    if part.count == 0:
+        return _endless_words(part, radio)
+    plays = "once" if part.count == 1 else f"{part.count} times"
+    length = play_s(part, radio.timeline.interval_s) * part.count
+    words = f"{counted(part.frames, 'frame')}, {plays}, {seconds(length)} in all"
+    words += _pause_words(part)
+    if part.type == "c":
+        words += "; plays to its end even when the radio has booted"
+    return words
+
+
+def _endless_words(part: PartRecord, radio: RadioRecord) -> str:
+    timeline = radio.timeline
+    hold = f"usually {seconds(timeline.hold_usual_s)}"
+    hold += f" ({timeline.hold_shortest_s:.1f} to {timeline.hold_longest_s:.1f} s)"
+    if part.frames == 1:
+        return f"one still picture until the radio has booted, {hold}"
+    return f"{counted(part.frames, 'frame')} again and again until the radio has booted, {hold}{_pause_words(part)}"
+
+
+def _pause_words(part: PartRecord) -> str:
+    if part.pause_s <= 0:
+        return ""
+    each = " after each play" if part.count != 1 else ""
+    return f", with a rest of {seconds(part.pause_s)}{each}"

@@ -1,0 +1,86 @@
+"""What an artist reads in a refused drop: everything that is wrong at once, file by file, and how to mend it."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from keyturn.pages.render import counted, moment, page, visible
+from keyturn.shop.reasons import Kind, Reason, only
+from keyturn.shop.records import Rejection
+
+WIDTH = 78
+_DIRECTIONS = re.compile("[\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
+BACK = "Mend the files here, then drag this folder back to the inbox. It goes again by itself."
+
+
+@dataclass(frozen=True, slots=True)
+class FileView:
+    """What was found about one file; `file` None: about the drop as a whole."""
+
+    file: str | None
+    picture: str | None
+    reasons: tuple[Reason, ...]
+
+
+def rejected_html(rejection: Rejection) -> str:
+    """REJECTED.html."""
+    return page(
+        "rejected.html.j2",
+        styles=("rejected.css",),
+        rejection=rejection,
+        refused=_by_file(only(rejection.reasons, Kind.REFUSE), rejection.pictures),
+        mended=only(rejection.reasons, Kind.MENDED),
+        notes=only(rejection.reasons, Kind.NOTE),
+        faults=len(only(rejection.reasons, Kind.REFUSE)),
+        back=BACK,
+    )
+
+
+def _by_file(reasons: Sequence[Reason], pictures: dict[str, str]) -> tuple[FileView, ...]:
+    """In the order the files are first named."""
+    groups: dict[str | None, list[Reason]] = {}
+    for reason in reasons:
+        groups.setdefault(reason.file, []).append(reason)
+    return tuple(FileView(file, pictures.get(file or ""), tuple(group)) for file, group in groups.items())
+
+
+def rejected_text(rejection: Rejection) -> str:
+    """REJECTED.txt: the same as plain text."""
+    return "".join(f"{line}\n" for line in _lines(rejection))
+
+
+def _lines(rejection: Rejection) -> Iterator[str]:
+    refused = only(rejection.reasons, Kind.REFUSE)
+    yield f"REFUSED: {_plain(rejection.drop)}"
+    whose = f" for {_plain(rejection.customer)}" if rejection.customer else ""
+    yield f"{counted(len(refused), 'thing')} to mend{whose}, {moment(rejection.rejected_at)}"
+    yield ""
+    yield from textwrap.wrap(BACK, WIDTH)
+    yield from _listed("TO MEND", refused)
+    yield from _listed("ALREADY MENDED FOR YOU", only(rejection.reasons, Kind.MENDED))
+    yield from _listed("TO KNOW", only(rejection.reasons, Kind.NOTE))
+
+
+def _listed(title: str, reasons: Sequence[Reason]) -> Iterator[str]:
+    if not reasons:
+        return
+    yield from ("", title)
+    for number, reason in enumerate(reasons, start=1):
+        yield ""
+        place = " ".join(filter(None, [reason.file, f"[{reason.field}]" if reason.field else None]))
+        yield from _wrapped(place or "the drop", f"{number}. ")
+        yield from _wrapped(reason.what, "   ")
+        if reason.mend:
+            yield from _wrapped(reason.mend, "   -> ")
+
+
+def _wrapped(text: str, mark: str) -> list[str]:
+    return textwrap.wrap(_plain(text), WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
+
+
+def _plain(text: str) -> str:
+    """One line, and no character in it turns the reading direction of what stands beside it."""
+    return _DIRECTIONS.sub("\ufffd", str(visible(text.replace("\r", " ").replace("\n", " "))))

@@ -1,0 +1,123 @@
+"""What changed from one revision of a job to the next, in words and by name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from difflib import SequenceMatcher
+
+from keyturn.pages.render import counted, mib, seconds
+from keyturn.shop.records import JobRecord, PartRecord, ProofRecord, RadioProof, RadioRecord
+
+Revision = tuple[JobRecord, ProofRecord]
+
+
+def changed(before: Revision, after: Revision) -> tuple[str, ...]:
+    """One sentence a change; empty where both revisions show and hold the same."""
+    old, new = ({r.radio: r for r in job.radios} for job, _ in (before, after))
+    said = [f"{name}: new in this revision" for name in new if name not in old]
+    said += [f"{name}: no longer made" for name in old if name not in new]
+    for name in (n for n in new if n in old):
+        pictures = _pictures(before[1], name), _pictures(after[1], name)
+        prefix = f"{name}: " if len(new) > 1 or len(old) > 1 else ""
+        said += [prefix + words for words in _radio(old[name], new[name], *pictures)]
+    if before[0].artist != after[0].artist and after[0].artist:
+        said.append(f"drawn by {after[0].artist}")
+    return tuple(said)
+
+
+def _pictures(proof: ProofRecord, radio: str) -> RadioProof | None:
+    return next((r for r in proof.radios if r.radio == radio), None)
+
+
+def _radio(
+    old: RadioRecord, new: RadioRecord, old_shown: RadioProof | None, new_shown: RadioProof | None
+) -> Iterator[str]:
+    if old.fps != new.fps:
+        yield f"{old.fps} to {new.fps} frames a second"
+    yield from _parts(old.parts, new.parts)
+    if old_shown and new_shown:
+        yield from _redrawn(old, new, old_shown, new_shown)
+    ends = old.timeline.once_only_s, new.timeline.once_only_s
+    if abs(ends[0] - ends[1]) >= 0.05:
+        yield f"what plays once ends at {seconds(ends[1])} instead of {seconds(ends[0])}"
+    boots = [(r.timeline.boot_shortest_s, r.timeline.boot_usual_s, r.timeline.boot_longest_s) for r in (old, new)]
+    if boots[0] != boots[1]:
+        yield "start-up times: " + " s, now ".join(" / ".join(f"{s:.1f}" for s in boot) for boot in boots) + " s"
+    yield from _files(old, new)
+
+
+def _parts(old: Sequence[PartRecord], new: Sequence[PartRecord]) -> Iterator[str]:
+    before, after = {p.path: p for p in old}, {p.path: p for p in new}
+    yield from (f"{path}: a new part" for path in after if path not in before)
+    yield from (f"{path}: this part is gone" for path in before if path not in after)
+    for path in (p for p in after if p in before):
+        yield from _part(before[path], after[path])
+
+
+def _part(old: PartRecord, new: PartRecord) -> Iterator[str]:
+    if old.frames != new.frames:
+        yield f"{new.path}: {counted(new.frames, 'frame')} instead of {old.frames}"
+    if old.count != new.count:
+        yield f"{new.path}: plays {_plays(new.count)} instead of {_plays(old.count)}"
+    if abs(old.pause_s - new.pause_s) >= 0.05:
+        yield f"{new.path}: a rest of {seconds(new.pause_s)} instead of {seconds(old.pause_s)}"
+    if old.type != new.type:
+        yield f"{new.path}: of type {new.type} instead of {old.type}"
+    if old.art != new.art:
+        yield f"{new.path}: drawn from {new.art} instead of {old.art}"
+
+
+def _plays(count: int) -> str:
+    return "until booted" if count == 0 else "once" if count == 1 else f"{count} times"
+
+
+def _redrawn(old: RadioRecord, new: RadioRecord, before: RadioProof, after: RadioProof) -> Iterator[str]:
+    """Pictures compared by what the sheet shows of them. Nothing is said where no two could be alike because
+    the sheet's pictures changed their size: that is only known not to be so where one is shared, or the
+    number of frames is the same."""
+    same_number = sum(map(len, before.order)) == sum(map(len, after.order))
+    if not same_number and not set(before.frames) & set(after.frames):
+        return
+    if before.logo != after.logo:
+        yield "the boot logo was redrawn"
+    orders = dict(zip((p.path for p in old.parts), before.order, strict=False))
+    for part, order in zip(new.parts, after.order, strict=False):
+        if part.path in orders:
+            shown = [before.frames[i] for i in orders[part.path]], [after.frames[i] for i in order]
+            yield from _frames(part.path, *shown)
+
+
+def _frames(path: str, old: list[str], new: list[str]) -> Iterator[str]:
+    said: dict[str, list[int]] = {"redrawn": [], "new": [], "taken out": []}
+    for tag, i, j, k, m in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        if tag == "equal":
+            continue
+        both = min(j - i, m - k)
+        said["redrawn"] += range(k, k + both)
+        said["new"] += range(k + both, m)
+        said["taken out"] += range(i + both, j)
+    for what, numbers in said.items():
+        if numbers:
+            earlier = " (as numbered before)" if what == "taken out" else ""
+            yield f"{path}: {'frame' if len(numbers) == 1 else 'frames'} {spans(numbers)} {what}{earlier}"
+
+
+def spans(indexes: Sequence[int]) -> str:
+    """Ascending indexes from 0 as numbers from 1: "3, 7 to 9"."""
+    runs: list[list[int]] = []
+    for index in indexes:
+        if runs and index == runs[-1][1] + 1:
+            runs[-1][1] = index
+        else:
+            runs.append([index, index])
+    return ", ".join(f"{a + 1}" if a == b else f"{a + 1} to {b + 1}" for a, b in runs)
+
+
+def _files(old: RadioRecord, new: RadioRecord) -> Iterator[str]:
+    before, after = {f.path: f for f in old.files}, {f.path: f for f in new.files}
+    for path, file in after.items():
+        if path not in before:
+            yield f"{path}: a new file on the stick"
+        elif before[path].sha256 != file.sha256:
+            yield f"{path}: now {mib(file.size)}, before {mib(before[path].size)}"
+    yield from (f"{path}: no longer on the stick" for path in before if path not in after)

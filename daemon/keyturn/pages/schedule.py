@@ -1,0 +1,54 @@
+"""What the sheet's player needs to know: a small table of the parts, the beat and the start-up times."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from keyturn.pages.render import seconds
+from keyturn.shop.records import RadioProof, RadioRecord, TimelineRecord
+
+MOST_BUTTONS = 7
+
+
+def schedule(radio: RadioRecord, proof: RadioProof) -> dict[str, Any]:
+    """For `shownAt` in player.js. Seconds; `order` numbers the sheet's pictures, `logo` is one of them."""
+    parts = [
+        {
+            "path": part.path,
+            "type": part.type,
+            "count": part.count,
+            "pause_s": part.pause_s,
+            "order": list(order),
+        }
+        for part, order in zip(radio.parts, proof.order, strict=True)
+    ]
+    return {
+        "interval_s": radio.timeline.interval_s,
+        "parts": parts,
+        "logo": pictures(proof).index(proof.logo),
+        "boot_s": radio.timeline.boot_usual_s,
+    }
+
+
+def pictures(proof: RadioProof) -> tuple[str, ...]:
+    """Every picture of the radio once, the logo last where it is none of the frames."""
+    return proof.frames if proof.logo in proof.frames else (*proof.frames, proof.logo)
+
+
+def boot_buttons(timeline: TimelineRecord) -> tuple[tuple[str, float], ...]:
+    """Start-up times to choose from: the measured ones, evenly chosen where there are many, else the three figures."""
+    samples = sorted(set(timeline.boot_samples_s))
+    if samples:
+        last = min(len(samples), MOST_BUTTONS) - 1
+        chosen = [samples[round(i * (len(samples) - 1) / max(1, last))] for i in range(last + 1)]
+        return tuple((seconds(s), s) for s in chosen)
+    return (
+        (f"shortest {seconds(timeline.boot_shortest_s)}", timeline.boot_shortest_s),
+        (f"usual {seconds(timeline.boot_usual_s)}", timeline.boot_usual_s),
+        (f"longest {seconds(timeline.boot_longest_s)}", timeline.boot_longest_s),
+    )
+
+
+def longest_boot_s(timeline: TimelineRecord) -> float:
+    """How far the start-up time can be dragged: past the longest start and past the once-only parts."""
+    return float(round(1.2 * max(timeline.boot_longest_s, timeline.once_only_s) + 0.5))

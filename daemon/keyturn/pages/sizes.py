@@ -1,0 +1,34 @@
+"""What each part's pictures weigh, and how that came about, in the sheet's words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from keyturn.pages.render import mib
+from keyturn.shop.records import PartRecord, RadioRecord
+
+
+def size_facts(radio: RadioRecord) -> tuple[str, ...]:
+    """A line a part; none for revisions that did not write it down."""
+    return tuple(_fact(part) for part in radio.parts if part.bytes)
+
+
+def _fact(part: PartRecord) -> str:
+    pictures = f"{part.frames} picture{'s' * (part.frames > 1)}"
+    less = 1 - part.bytes / part.plain_bytes if part.plain_bytes else 0.0
+    saved = f", {less:.0%} less than as plain PNG" if less >= 0.005 else ""
+    return f"{part.path}: {pictures}, {mib(part.bytes)} as {', '.join(_kinds(part))}{saved}"
+
+
+def _kinds(part: PartRecord) -> Iterator[str]:
+    kinds = (
+        (part.jpeg_frames, "JPEG (not to the pixel)"),
+        (part.palette_frames, "PNG of few colours"),
+        (part.frames - part.jpeg_frames - part.palette_frames, "PNG"),
+    )
+    mixed = sum(count > 0 for count, _ in kinds) > 1
+    for count, kind in kinds:
+        if count:
+            yield f"{count} {kind}" if mixed else kind
+    if part.trimmed:
+        yield "cut to what differs from their ground"

@@ -1,0 +1,1 @@
+"""The PNG format: filters, deflate, palettes."""

@@ -1,1 +1,0 @@
-"""The pages people see: the customer's sheet, the shop's board, the fitter's card."""

@@ -1,0 +1,1 @@
+"""How a radio reads and plays an animation. Pure arithmetic."""

@@ -1,0 +1,89 @@
+"""How long a radio boots: measured starts where there are some, else shortest, usual and longest."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from keyturn.shop.rulebook import Radio
+
+FEWEST_SAMPLES = 2
+"""One measured start says nothing about how starts differ."""
+
+
+@dataclass(frozen=True, slots=True)
+class BootModel:
+    """Seconds from the first frame to the end of the boot, as a distribution over starts.
+
+    `samples` ascend. Without samples: the triangular distribution, whose mode is `usual`.
+    """
+
+    samples: tuple[float, ...]
+    shortest: float
+    usual: float
+    longest: float
+
+    @classmethod
+    def of(cls, samples: Sequence[float], shortest: float, usual: float, longest: float) -> BootModel:
+        """Of at least two measured starts, or of the three figures.
+
+        Raises `ValueError` where the figures descend or anything is not a finite time.
+        """
+        if not all(math.isfinite(s) and s >= 0 for s in (*samples, shortest, usual, longest)):
+            raise ValueError("boot times must be finite and not below 0")
+        if not shortest <= usual <= longest:
+            raise ValueError("shortest, usual and longest must not descend")
+        enough = len(samples) >= FEWEST_SAMPLES
+        return cls(tuple(sorted(samples)) if enough else (), shortest, usual, longest)
+
+    @classmethod
+    def of_radio(cls, radio: Radio, samples: Sequence[float] = ()) -> BootModel:
+        """Of the radio's profile; `samples`, such as a job's own, go before the profile's."""
+        boot = radio.boot
+        return cls.of(samples or boot.samples, boot.shortest, boot.usual, boot.longest)
+
+    def share_finished(self, seconds: float) -> float:
+        """Share (0 to 1) of starts whose boot lasts at least `seconds`."""
+        if self.samples:
+            lasting = len(self.samples) - bisect_left(self.samples, seconds)
+            return lasting / len(self.samples)  # 19 of 20 is then exactly the 0.95 that a manifest asks for
+        return self._triangular_share(seconds)
+
+    def _triangular_share(self, x: float) -> float:
+        """1 - F(x) of the triangular distribution on (a, b) with mode m (textbook formula)."""
+        a, m, b = self.shortest, self.usual, self.longest
+        if x <= a:
+            return 1.0
+        if x > b:
+            return 0.0
+        if x <= m:
+            return 1 - (x - a) ** 2 / ((b - a) * (m - a))
+        return (b - x) ** 2 / ((b - a) * (b - m))
+
+    def quantile(self, q: float) -> float:
+        """Seconds that a share `q` (0 to 1) of starts does not exceed. Raises `ValueError` outside 0 to 1."""
+        if not 0 <= q <= 1:
+            raise ValueError(f"a quantile lies between 0 and 1, not at {q}")
+        return self._sample_quantile(q) if self.samples else self._triangular_quantile(q)
+
+    def _sample_quantile(self, q: float) -> float:
+        """Linear between order statistics: Hyndman and Fan 1996, type 7, the default of numpy."""
+        place = q * (len(self.samples) - 1)
+        low = math.floor(place)
+        high = min(low + 1, len(self.samples) - 1)
+        return self.samples[low] + (place - low) * (self.samples[high] - self.samples[low])
+
+    def _triangular_quantile(self, q: float) -> float:
+        a, m, b = self.shortest, self.usual, self.longest
+        if q * (b - a) <= m - a:
+            return a + math.sqrt(q * (b - a) * (m - a))
+        return b - math.sqrt((1 - q) * (b - a) * (b - m))
+
+    @property
+    def spread(self) -> tuple[float, float, float]:
+        """(shortest, usual, longest) in seconds; of samples the least, the median, the greatest."""
+        if self.samples:
+            return self.samples[0], self.quantile(0.5), self.samples[-1]
+        return self.shortest, self.usual, self.longest

@@ -1,0 +1,142 @@
+"""desc.txt: the command file of a boot animation, written and read as the reference player does.
+
+Source of the format: Android Open Source Project, frameworks/base, cmds/bootanimation (format description).
+How the player reads it, and which traps lie in that, is in `scan`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from keyturn.radio import desc_lines
+from keyturn.radio.desc_lines import Fault
+
+__all__ = ["TRUSTED_PLAYS", "Desc", "Fault", "PartType", "Reading", "Row", "parse", "write"]
+
+PartType = Literal["p", "c", "f"]
+
+TRUSTED_PLAYS = 10
+"""In-dash radios are not trusted with higher counts; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One part row: TYPE COUNT PAUSE PATH [#RRGGBB]. `count` 0 repeats until booted.
+
+    `pause` is as written in the file: frames by the standard, seconds where a radio's profile says so.
+    """
+
+    type: PartType
+    count: int
+    pause: int
+    path: str
+    colour: str | None = None
+
+    def __str__(self) -> str:
+        tail = f" {self.colour}" if self.colour else ""
+        return f"{self.type} {self.count} {self.pause} {self.path}{tail}"
+
+
+@dataclass(frozen=True, slots=True)
+class Desc:
+    """The whole file: panel size in pixels, frames a second, rows in playing order."""
+
+    width: int
+    height: int
+    fps: int
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the reference player takes from a file, and the traps in it.
+
+    `desc` is None where no size line can be used: then nothing at all is shown.
+    """
+
+    desc: Desc | None
+    faults: tuple[Fault, ...]
+
+
+def write(desc: Desc) -> bytes:
+    """Plain ASCII, LF endings, no byte-order mark, last line terminated: an unterminated row is dropped."""
+    lines = [f"{desc.width} {desc.height} {desc.fps}", *map(str, desc.rows)]
+    return "".join(f"{line}\n" for line in lines).encode("ascii")
+
+
+def parse(data: bytes, *, trusted_plays: int = TRUSTED_PLAYS) -> Reading:
+    """Reads `data` as the reference player does; never raises, whatever the bytes.
+
+    A row of an unknown type is played like `p`, as the player does with every letter but `c` (from memory).
+    """
+    lines = desc_lines.lines(data)
+    faults = [*desc_lines.file_faults(data), *(fault for line in lines for fault in line.faults)]
+    faults += _size_faults(lines)
+    rows = [(line.number, _row(line.row)) for line in lines if line.row is not None]
+    if not rows:
+        faults.append(Fault("rows-missing", None, "it has no part row that can be read", "add a row a part"))
+    faults += _endless_faults(rows) + _count_faults(rows, trusted_plays)
+    sizes = [line.size for line in lines if line.size is not None]
+    desc = Desc(*sizes[-1], tuple(row for _, row in rows)) if sizes and min(sizes[-1]) > 0 else None
+    return Reading(desc, tuple(sorted(faults, key=lambda fault: fault.line or 0)))
+
+
+def _row(raw: desc_lines.RawRow) -> Row:
+    kind: PartType = "c" if raw.type == "c" else "f" if raw.type == "f" else "p"
+    return Row(kind, raw.count, raw.pause, raw.path, raw.colour)
+
+
+def _size_faults(lines: list[desc_lines.Line]) -> list[Fault]:
+    sized = [line for line in lines if line.size is not None]
+    mend = "let the first line say WIDTH HEIGHT FPS, in whole numbers above 0"
+    if not sized:
+        return [Fault("size-missing", None, "no line gives width, height and fps: nothing is shown", mend)]
+    faults = []
+    first = next(line for line in lines if not line.blank)
+    if first is not sized[0]:
+        faults.append(Fault("size-not-first", sized[0].number, "the size does not stand on line 1", mend))
+    if len(sized) > 1:
+        what = f"the size is given {len(sized)} times; the last one counts"
+        faults.append(Fault("size-doubled", sized[-1].number, what, "keep one"))
+    if min(sized[-1].size or (0,)) <= 0:
+        what = "width, height or fps is not above 0: nothing is shown"
+        faults.append(Fault("size-odd", sized[-1].number, what, mend))
+    return faults
+
+
+def _endless_faults(rows: list[tuple[int, Row]]) -> list[Fault]:
+    endless = next((place for place, (_, row) in enumerate(rows) if row.count == 0), len(rows))
+    return [
+        Fault(
+            "row-unreachable",
+            number,
+            f"{row.path} comes after a row that repeats until the radio has booted: it is never reached",
+            "put the endless row last",
+        )
+        if row.type != "c"
+        else Fault(
+            "row-after-boot",
+            number,
+            f"{row.path} comes after an endless row and must finish: it plays when the radio has booted, "
+            "and delays the home screen",
+            "take the row out, or put it before the endless row",
+        )
+        for number, row in rows[endless + 1 :]
+    ]
+
+
+def _count_faults(rows: list[tuple[int, Row]], trusted_plays: int) -> list[Fault]:
+    faults = []
+    for number, row in rows:
+        if row.count > trusted_plays:
+            what = f"{row.count} plays: counts above {trusted_plays} are not trusted on in-dash radios"
+            mend = f"play it at most {trusted_plays} times, or write 0 to repeat until booted"
+            faults.append(Fault("count-not-trusted", number, what, mend))
+        if row.count < 0:
+            what = f"a count of {row.count}: the part never plays"
+            faults.append(Fault("count-negative", number, what, "write the number of plays"))
+        if row.pause < 0:
+            what = f"a pause of {row.pause}: the player would wait for over an hour"
+            faults.append(Fault("pause-negative", number, what, "write 0 or more frames"))
+    return faults

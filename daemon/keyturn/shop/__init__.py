@@ -1,0 +1,1 @@
+"""What everything shares: folders, settings, rules, reasons, records, durable files."""

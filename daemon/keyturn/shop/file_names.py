@@ -1,0 +1,130 @@
+"""Names: what is litter, what is half-copied, what a stick can hold, and folder names made from any text. Pure."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import unicodedata
+from collections.abc import Iterable
+from fnmatch import translate
+from functools import lru_cache
+
+from keyturn.shop.rulebook import Fat, Names
+
+
+def is_junk(name: str, rules: Names) -> bool:
+    """Is this one step of a path litter that desktop systems, browsers and sync programs leave?"""
+    return _matches(name, rules.junk)
+
+
+def may_be_drop(name: str, rules: Names) -> bool:
+    """Is this entry of the inbox something an artist put there? Hidden, half-copied and litter are not."""
+    return not (name.startswith(".") or is_junk(name, rules) or looks_half_copied(name, rules))
+
+
+def looks_half_copied(name: str, rules: Names) -> bool:
+    """Does this one step of a path look like a file that is still being written?"""
+    return _matches(name, rules.half_copied)
+
+
+def _matches(name: str, patterns: tuple[str, ...]) -> bool:
+    return _any_of(patterns).match(name.casefold()) is not None
+
+
+@lru_cache(maxsize=64)
+def _any_of(patterns: tuple[str, ...]) -> re.Pattern[str]:
+    """One expression for all patterns: drops of thousands of files are looked at every few seconds."""
+    return re.compile("|".join(translate(p.casefold()) for p in patterns) or r"(?!)")
+
+
+# -- what a stick can hold --------------------------------------------------------------------------
+
+_SUPERSCRIPTS = str.maketrans("\u00b9\u00b2\u00b3", "123")
+
+
+def fat_faults(path: str, fat: Fat) -> tuple[str, ...]:
+    """Why a FAT file system cannot hold the `/`-separated relative `path`; empty where it can.
+
+    Source: Microsoft FAT specification (long names) and 'Naming Files, Paths, and Namespaces'.
+    """
+    return tuple(fault for step in path.split("/") for fault in _step_faults(step, fat))
+
+
+def _step_faults(step: str, fat: Fat) -> list[str]:
+    if not step:
+        return ["has an empty name between two slashes"]
+    faults = []
+    if bad := sorted(set(step) & set(fat.forbidden)):
+        faults.append(f"has {' '.join(bad)} in its name")
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in step):
+        faults.append("has control characters in its name")
+    if step[-1] in " .":
+        faults.append("ends in a space or a dot")
+    if _device(step) in fat.reserved:
+        faults.append(f"is called {_device(step)}, which Windows keeps for a device")
+    units = len(step.encode("utf-16-le", "surrogatepass")) // 2
+    if units > fat.longest:
+        faults.append(f"has a name of {units} characters; {fat.longest} is the longest")
+    return faults
+
+
+def _device(step: str) -> str:
+    """The part Windows compares with its devices: up to the first dot, superscript digits as digits."""
+    return step.split(".", 1)[0].rstrip(" ").translate(_SUPERSCRIPTS).upper()
+
+
+def case_twins(paths: Iterable[str]) -> tuple[tuple[str, ...], ...]:
+    """Groups of files or folders of one folder whose names are equal but for case, sorted.
+
+    Twin folders are told once, not again for each file in them.
+    """
+    groups: dict[tuple[str, str], set[str]] = {}
+    for path in paths:
+        steps = path.split("/")
+        for depth, step in enumerate(steps):
+            above = "/".join(steps[:depth])
+            groups.setdefault((above, _upper(step)), set()).add("/".join(steps[: depth + 1]))
+    return tuple(sorted(tuple(sorted(group)) for group in groups.values() if len(group) > 1))
+
+
+def _upper(name: str) -> str:
+    """Letter by letter, as FAT compares: a letter without a single capital stays as it is."""
+    return "".join(upper if len(upper := c.upper()) == 1 else c for c in name)
+
+
+# -- folder names from any text ---------------------------------------------------------------------
+
+_RESERVED = re.compile(r"con|prn|aux|nul|(com|lpt)[0-9\u00b9\u00b2\u00b3]")
+
+
+def safe_name(text: str, longest: int = 60) -> str:
+    """A folder name for any text, at most `longest` (>= 16) bytes of UTF-8, which FAT and Linux can hold.
+
+    "Fern Hollow Mobile Library" -> "fern-hollow-mobile-library". Letters of every script stay; case,
+    spaces and hyphens are folded. Where anything else is lost, four hex digits of the SHA-256 of the
+    folded text follow, so that "A/B" and "A-B" stay two customers.
+    """
+    folded = _folded(text)
+    name = unicodedata.normalize("NFC", "".join(map(_kept, folded)))
+    name = re.sub("-+", "-", name).strip("-")
+    whole = name == folded and len(name.encode()) <= longest and not _RESERVED.fullmatch(name)
+    return name if whole and name else _with_digest(name or "unnamed", folded, longest)
+
+
+def _folded(text: str) -> str:
+    """Case folded and composed (Unicode canonical caseless form), runs of spaces and hyphens as one hyphen."""
+    caseless = unicodedata.normalize("NFC", unicodedata.normalize("NFD", text).casefold())
+    return re.sub(r"[\s-]+", "-", caseless).strip("-")
+
+
+def _kept(character: str) -> str:
+    kind = unicodedata.category(character)
+    if kind[0] in "LMN" or character in "-_":
+        return character
+    return "" if kind == "Cf" else "-"  # joiners inside a word do not split it
+
+
+def _with_digest(name: str, folded: str, longest: int) -> str:
+    digest = hashlib.sha256(folded.encode("utf-8", "surrogatepass")).hexdigest()[:4]
+    short = name.encode()[: longest - 5].decode("utf-8", "ignore").rstrip("-")
+    return f"{short}-{digest}"

@@ -1,0 +1,124 @@
+"""The shop's folders. A drop's folder is its status: inbox -> work -> (outbox + archive) | rejects."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from keyturn.shop.reasons import ShopFault, shop_fault
+
+LOCK_TRIES, LOCK_NAP_S = 20, 0.05
+"""Who merely asks whether a service runs holds the lock for an instant: that must not keep one from starting."""
+
+SHARED_MODE = 0o2775  # setgid: what artists and fitters make stays in the shop's group
+PRIVATE_MODE = 0o750
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    root: Path
+
+    @property
+    def inbox(self) -> Path:
+        return self.root / "inbox"
+
+    @property
+    def work(self) -> Path:
+        return self.root / "work"
+
+    @property
+    def outbox(self) -> Path:
+        return self.root / "outbox"
+
+    @property
+    def archive(self) -> Path:
+        return self.root / "archive"
+
+    @property
+    def rejects(self) -> Path:
+        return self.root / "rejects"
+
+    @property
+    def state(self) -> Path:
+        return self.root / "state"
+
+    @property
+    def rules(self) -> Path:
+        return self.root / "rules"
+
+    @property
+    def building(self) -> Path:
+        """Where revisions are built: in the outbox, so that publishing is one rename."""
+        return self.outbox / ".building"
+
+    @property
+    def board(self) -> Path:
+        return self.outbox / "board.html"
+
+    @property
+    def numbers(self) -> Path:
+        """Revisions' numbers that are taken, whatever becomes of outbox and archive."""
+        return self.state / "numbers"
+
+    @property
+    def lock(self) -> Path:
+        return self.state / "service.lock"
+
+    def create(self) -> None:
+        """Makes what is missing. Raises `ShopFault` where the disk does not allow it."""
+        shared = (self.inbox, self.outbox, self.rejects)
+        private = (self.work, self.archive, self.state, self.rules)
+        try:
+            for folder, mode in [(f, SHARED_MODE) for f in shared] + [(f, PRIVATE_MODE) for f in private]:
+                if not folder.is_dir():
+                    folder.mkdir(parents=True)
+                    folder.chmod(mode)
+        except OSError as error:
+            raise shop_fault(error) or error from error
+
+    def require(self) -> None:
+        """Raises `ShopFault` naming the first of the shop's folders that is not there."""
+        for folder in (self.inbox, self.work, self.outbox, self.archive, self.rejects, self.state):
+            if not folder.is_dir():
+                raise ShopFault(f"{folder} is not there", f"run: keyturn init {self.root}")
+
+    def is_running(self) -> bool:
+        """Does a service hold this shop's lock?"""
+        try:
+            with self.lock.open("rb") as file:
+                fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return True
+        except FileNotFoundError:
+            return False
+        except PermissionError as error:
+            raise ShopFault(f"{self.lock} cannot be read", "ask as a member of the shop's group, or as root") from error
+        return False
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """One service a shop. Raises `ShopFault` where another holds it; the lock dies with its holder."""
+        with self.lock.open("ab") as file:
+            if not _locked(file):
+                raise ShopFault("another keyturn runs on this shop", "stop it first")
+            file.truncate(0)
+            file.write(f"{os.getpid()}\n".encode())
+            file.flush()
+            yield
+
+
+def _locked(file: BinaryIO) -> bool:
+    for _ in range(LOCK_TRIES):
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            time.sleep(LOCK_NAP_S)
+        else:
+            return True
+    return False

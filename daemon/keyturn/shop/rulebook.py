@@ -1,0 +1,330 @@
+"""The rules a shop can read and edit: radios, safety, intake limits and stick names, from TOML.
+
+Every table of a rules file names its source. The shop's own folder is laid over the rules that ship:
+a radio file there adds or replaces a radio; a key in its safety.toml, intake.toml or usb.toml replaces
+that key. Loading reports every error of every file at once.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from keyturn.shop.reasons import Reason, ShopFault, refuse
+
+SHIPPED = Path(__file__).parents[1] / "rules"
+
+Px = Annotated[int, Field(ge=16, le=4096)]
+Seconds = Annotated[float, Field(ge=0.1, le=600)]
+
+
+class Rule(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Sourced(Rule):
+    source: Annotated[str, Field(min_length=3)]
+
+
+class Panel(Sourced):
+    """The screen. `width_mm` and `view_mm` (eye to glass) give degrees of the visual field."""
+
+    width: Px
+    height: Px
+    bits: Literal[16, 24] = 24
+    width_mm: Annotated[float, Field(gt=20, lt=2000)]
+    view_mm: Annotated[float, Field(gt=200, lt=3000)] = 700
+
+    @property
+    def size(self) -> tuple[int, int]:
+        return self.width, self.height
+
+    @property
+    def degree_px(self) -> float:
+        """Pixels a tenth of a ten-degree field is wide: plane geometry, 2 d tan(5 deg) across ten degrees."""
+        return 2 * self.view_mm * math.tan(math.radians(5)) * self.width / self.width_mm / 10
+
+
+class Firmware(Sourced):
+    """How the radio's player reads and paces an animation.
+
+    `palette`: it is trusted with 8-bit palette PNG, which is smaller where a frame has few colours.
+    """
+
+    pacing: Literal["additive", "fixed-beat"]
+    pause_unit: Literal["frames", "seconds"] = "frames"
+    part_types: tuple[Literal["p", "c", "f"], ...] = ("p",)
+    row_colour: bool = False
+    trim: bool = False
+    frame_formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
+    palette: bool = False
+    max_plays: Annotated[int, Field(ge=1, le=10_000)] = 10
+
+
+class Limits(Sourced):
+    """What the radio can carry. Decode and draw are the measured or assumed cost of showing a frame."""
+
+    fps_min: Annotated[int, Field(ge=1, le=60)] = 1
+    fps_max: Annotated[int, Field(ge=1, le=60)] = 30
+    zip_mib: Annotated[float, Field(gt=0)]
+    texture_mib: Annotated[float, Field(gt=0)]
+    texture_bytes: Literal[2, 4] = 4
+    texture_power_of_two: bool = True
+    decode_ms_per_mpx: Annotated[float, Field(ge=0, le=2000)]
+    draw_ms: Annotated[float, Field(ge=0, le=1000)]
+
+    @model_validator(mode="after")
+    def _least_below_most(self) -> Limits:
+        if self.fps_min > self.fps_max:
+            raise ValueError(f"fps_min {self.fps_min} is above fps_max {self.fps_max}")
+        return self
+
+
+class Boot(Sourced):
+    """Seconds from the first frame to the home screen: measured samples, else shortest, usual, longest."""
+
+    shortest: Seconds
+    usual: Seconds
+    longest: Seconds
+    samples: tuple[Seconds, ...] = ()
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Boot:
+        if not self.shortest <= self.usual <= self.longest:
+            raise ValueError("shortest, usual and longest must not descend")
+        return self
+
+
+class Logo(Sourced):
+    formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
+    palette: bool = False
+    max_kib: Annotated[float, Field(gt=0)] = 4096
+
+
+class Stick(Sourced):
+    """What goes on the stick and where; paths are relative to its root."""
+
+    animation: str = "bootanimation.zip"
+    logo: str = "logo.png"
+    extra_files: bool = False
+
+    @model_validator(mode="after")
+    def _inside_the_stick(self) -> Stick:
+        for path in (self.animation, self.logo):
+            if path.startswith("/") or ".." in Path(path).parts or "\\" in path:
+                raise ValueError(f"{path!r} must be a plain path inside the stick")
+        if Path(self.animation).name != "bootanimation.zip":
+            raise ValueError("the animation's file name must be bootanimation.zip")
+        return self
+
+
+class Screen(Sourced):
+    shows_camera: bool = True
+
+
+class Steps(Sourced):
+    """The fitter's steps in plain words, in order."""
+
+    load: tuple[str, ...]
+    confirm: tuple[str, ...]
+    restore: tuple[str, ...]
+
+
+class Radio(Rule):
+    """A profile: one radio format as the shop knows it. `name` is the file's stem."""
+
+    name: str
+    title: str
+    panel: Panel
+    firmware: Firmware
+    limits: Limits
+    boot: Boot
+    logo: Logo
+    stick: Stick
+    screen: Screen
+    steps: Steps
+
+
+class Flash(Sourced):
+    """WCAG 2.2 success criterion 2.3.1; luminances are relative (0 to 1), areas shares of a 10-degree field."""
+
+    on_failure: Literal["refuse", "note"] = "refuse"
+    most_per_second: Annotated[int, Field(ge=0, le=30)] = 3
+    luminance_step: Annotated[float, Field(gt=0, lt=1)] = 0.10
+    darker_below: Annotated[float, Field(gt=0, le=1)] = 0.80
+    red_ratio: Annotated[float, Field(gt=0, le=1)] = 0.80
+    red_step: Annotated[float, Field(gt=0, le=1)] = 0.20
+    field_share: Annotated[float, Field(gt=0, le=1)] = 0.25
+    field_deg: Annotated[float, Field(gt=0, le=60)] = 10.0
+    cell_deg: Annotated[float, Field(gt=0, le=1)] = 0.1
+
+
+class Holding(Sourced):
+    """May a part keep the screen after the radio has booted (type c)?"""
+
+    camera_seconds: Annotated[float, Field(ge=0, le=30)] = 2.0
+
+
+class Cautions(Sourced):
+    sheet: tuple[str, ...]
+    card: tuple[str, ...]
+
+
+class Safety(Rule):
+    flash: Flash
+    holding: Holding
+    cautions: Cautions
+
+
+class Caps(Sourced):
+    """What is taken in before any of it is decoded."""
+
+    drop_mib: Annotated[float, Field(gt=0)]
+    files: Annotated[int, Field(gt=0)]
+    file_mib: Annotated[float, Field(gt=0)]
+    manifest_kib: Annotated[float, Field(gt=0)]
+    picture_mpx: Annotated[float, Field(gt=0)]
+    clip_mpx: Annotated[float, Field(gt=0)]
+    frames: Annotated[int, Field(gt=0)]
+    folder_depth: Annotated[int, Field(gt=0)]
+    zip_ratio: Annotated[float, Field(gt=1)]
+
+
+class Workers(Sourced):
+    """Limits of one worker's task; a task beyond them costs its own drop a reason."""
+
+    memory_mib: Annotated[int, Field(ge=256)]
+    cpu_seconds: Annotated[int, Field(ge=1)]
+    wall_seconds: Annotated[float, Field(ge=1)]
+
+
+class Names(Sourced):
+    """Shell patterns (fnmatch, case folded) of names that are not the artist's work."""
+
+    junk: tuple[str, ...]
+    half_copied: tuple[str, ...]
+
+
+class Formats(Sourced):
+    """Kinds of files by what is in them; `codecs` are those of films."""
+
+    stills: tuple[str, ...]
+    clips: tuple[str, ...]
+    codecs: tuple[str, ...] = ()
+
+
+class Enlarging(Sourced):
+    note_above: Annotated[float, Field(ge=1)]
+    refuse_above: Annotated[float, Field(ge=1)]
+
+
+class Intake(Rule):
+    caps: Caps
+    workers: Workers
+    names: Names
+    formats: Formats
+    enlarging: Enlarging
+
+
+class Fat(Sourced):
+    """Names a FAT file system can hold."""
+
+    forbidden: str
+    reserved: tuple[str, ...]
+    longest: int
+
+
+class Usb(Rule):
+    fat: Fat
+
+
+class Rulebook(Rule):
+    radios: Mapping[str, Radio]
+    safety: Safety
+    intake: Intake
+    usb: Usb
+
+    def radio(self, name: str) -> Radio | Reason:
+        """The profile called `name`, or the reason why there is none, with the nearest names."""
+        found = self.radios.get(name)
+        if found is not None:
+            return found
+        near = difflib.get_close_matches(name, self.radios, n=1, cutoff=0.5)
+        hint = f'did you mean "{near[0]}"? ' if near else ""
+        return refuse(
+            "radio-unknown",
+            f'no radio is called "{name}"',
+            f"{hint}The radios known here: {', '.join(sorted(self.radios))}",
+            file="job.toml",
+            field="radio",
+        )
+
+
+M = TypeVar("M", bound=BaseModel)
+_BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb}
+
+
+def load(shop_rules: Path | None = None) -> Rulebook:
+    """The rules that ship with the shop's own laid over them.
+
+    Raises `ShopFault` naming every file and field at fault.
+    """
+    layers = [SHIPPED] + ([shop_rules] if shop_rules and shop_rules.is_dir() else [])
+    errors: list[str] = []
+    books = {name: _book(name, model, layers, errors) for name, model in _BOOKS.items()}
+    radios = _radios(layers, errors)
+    if errors:
+        raise ShopFault("the rules cannot be read:\n  " + "\n  ".join(errors), "mend the rules files named")
+    return Rulebook(radios=radios, **books)
+
+
+def _radios(layers: Iterable[Path], errors: list[str]) -> dict[str, Radio]:
+    radios: dict[str, Radio] = {}
+    for layer in layers:
+        for path in sorted((layer / "radios").glob("*.toml")):
+            radio = _validated(Radio, {"name": path.stem} | _toml(path, errors), path, errors)
+            if radio is not None:
+                radios[path.stem] = radio
+    return radios
+
+
+def _book(name: str, model: type[M], layers: Iterable[Path], errors: list[str]) -> M | None:
+    data: dict[str, Any] = {}
+    path = SHIPPED / f"{name}.toml"
+    for layer in layers:
+        if (candidate := layer / f"{name}.toml").is_file():
+            path = candidate
+            data = _laid_over(data, _toml(path, errors))
+    return _validated(model, data, path, errors)
+
+
+def _laid_over(base: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
+    merged = dict(base)
+    for key, value in top.items():
+        both = isinstance(value, dict) and isinstance(base.get(key), dict)
+        merged[key] = _laid_over(base[key], value) if both else value
+    return merged
+
+
+def _toml(path: Path, errors: list[str]) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        errors.append(f"{path.name}: not readable as TOML: {error}")
+        return {}
+
+
+def _validated(model: type[M], data: dict[str, Any], path: Path, errors: list[str]) -> M | None:
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        for problem in error.errors():
+            field = ".".join(str(step) for step in problem["loc"])
+            errors.append(f"{path.name}: {field or 'file'}: {problem['msg']}")
+        return None

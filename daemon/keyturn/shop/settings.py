@@ -1,0 +1,122 @@
+"""The shop's settings: `keyturn.toml` in its root folder, each overridable by a KEYTURN_ variable.
+
+A wrong setting is the operator's fault and is reported with all others at once.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic_settings import (
+    BaseSettings,
+    InitSettingsSource,
+    PydanticBaseSettingsSource,
+    SettingsConfigDict,
+)
+
+from keyturn.shop.reasons import ShopFault
+
+FILE_NAME = "keyturn.toml"
+
+
+def _crew_address(value: str) -> str:
+    if value != "local" and not re.fullmatch(r"(tcp|tls)://([\w.-]+|\[[\da-fA-F:.]+\]):\d{1,5}", value):
+        raise ValueError('is neither "local" nor a Dask scheduler\'s address such as "tcp://10.0.0.5:8786"')
+    return value
+
+
+CrewAddress = Annotated[str, AfterValidator(_crew_address)]
+
+
+class SettleSettings(BaseModel):
+    """How long a drop must lie still. Without a manifest, or with a name that looks half-copied, it may
+    still be on its way, so we wait longer; not for ever, or nobody would hear of a copy that broke off."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    seconds: Annotated[float, Field(ge=0, le=3600)] = 5.0
+    without_manifest_seconds: Annotated[float, Field(ge=0, le=86_400)] = 120.0
+    half_copied_seconds: Annotated[float, Field(ge=0, le=7 * 86_400)] = 3600.0
+
+
+class KeepSettings(BaseModel):
+    """Days that archive and rejects are kept, and GiB of disk they may take; 0 is without limit."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    archive_days: Annotated[float, Field(ge=0)] = 0
+    rejects_days: Annotated[float, Field(ge=0)] = 0
+    archive_gib: Annotated[float, Field(ge=0)] = 0
+    rejects_gib: Annotated[float, Field(ge=0)] = 0
+
+
+class HookSettings(BaseModel):
+    """Commands told of each outcome: a program and its arguments, never a shell line; empty for none."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    ready: tuple[str, ...] = ()
+    refused: tuple[str, ...] = ()
+    seconds: Annotated[float, Field(gt=0, le=600)] = 20.0
+
+
+class LogSettings(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    level: Literal["TRACE", "DEBUG", "INFO", "SUCCESS", "WARNING", "ERROR"] = "INFO"
+    file: str = ""
+
+
+class Settings(BaseSettings):
+    model_config = SettingsConfigDict(env_prefix="KEYTURN_", env_nested_delimiter="__", frozen=True, extra="forbid")
+
+    settle: SettleSettings = SettleSettings()
+    scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
+    watch: Literal["auto", "events", "polling"] = "auto"
+    workers: Annotated[int, Field(ge=0, le=256)] = 0
+    crew: CrewAddress = "local"
+    keep: KeepSettings = KeepSettings()
+    hooks: HookSettings = HookSettings()
+    log: LogSettings = LogSettings()
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        return init_settings, env_settings
+
+
+def load(root: Path) -> Settings:
+    """The settings of the shop in `root`. Raises `ShopFault` naming each wrong field, OSError where the disk fails."""
+
+    class InRoot(Settings):
+        @classmethod
+        def settings_customise_sources(
+            cls, settings_cls: type[BaseSettings], *sources: PydanticBaseSettingsSource, **named: Any
+        ) -> tuple[PydanticBaseSettingsSource, ...]:
+            return named["env_settings"], InitSettingsSource(settings_cls, _read(root / FILE_NAME))
+
+    try:
+        return InRoot()
+    except ValidationError as error:
+        lines = [f"{'.'.join(map(str, p['loc']))}: {p['msg']}" for p in error.errors()]
+    except ValueError as error:  # not TOML, or not even text
+        lines = [str(error)]
+    raise ShopFault(f"{FILE_NAME} (or a KEYTURN_ variable) is wrong: {'; '.join(lines)}", f"mend {FILE_NAME}")
+
+
+def _read(path: Path) -> dict[str, Any]:
+    """Read by ourselves: a file that is there and cannot be read must not pass for one that is not there."""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        return {}

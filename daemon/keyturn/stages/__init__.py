@@ -1,1 +1,0 @@
-"""The four stages of a job, each a plain function over plain values."""

@@ -1,1 +1,0 @@
-"""How a radio reads and plays a boot animation. Pure: no pictures, no disk."""

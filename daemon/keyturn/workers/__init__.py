@@ -1,0 +1,1 @@
+"""Where frame work runs: processes on this machine, or a cluster."""

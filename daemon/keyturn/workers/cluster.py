@@ -1,0 +1,256 @@
+"""Frame work on several machines: a crew whose workers belong to a Dask `distributed` cluster.
+
+The cluster does what an engine must: it places jobs, restarts workers and runs a lost worker's jobs elsewhere.
+What is done here is the shop's own: results in order, a window so that memory stays flat, the files with the jobs,
+the same programs on every machine, and telling the shop's faults from the pictures'. Only the scheduler's address
+need be reachable from here.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict, deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import CancelledError
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from hashlib import blake2b
+from pathlib import Path
+from typing import Any, TypeVar
+from uuid import uuid4
+
+import distributed
+from distributed.comm.core import CommClosedError
+from distributed.scheduler import KilledWorker
+from loguru import logger
+
+from keyturn.shop.reasons import Refused, ShopFault, refuse
+from keyturn.shop.rulebook import Workers
+from keyturn.workers import remote_job
+
+J = TypeVar("J")
+R = TypeVar("R")
+
+CONNECT_S = 10.0
+WORKERS_WITHIN_S = 15.0
+"""A worker's machine may be starting anew; without any for so long the shop is told."""
+
+LOOK_S = 2.0
+"""So often the window's size is fitted to the workers there are, and a wait asks whether it is still worth it."""
+
+LARGE_BYTES = 4 * 2**20
+"""A larger file does not travel inside its job but is handed to the cluster beforehand."""
+
+REMEMBERED = 64
+"""Files last sent: more than one job's backdrop, sprites and clip."""
+
+MOST_LOSSES = 5
+"""So often a job is sent anew because the worker that kept its files is gone."""
+
+
+@dataclass(slots=True)
+class _Sent:
+    """A file that went to the cluster: what it is called there and, where several jobs need it, who keeps it."""
+
+    name: str
+    kept: Any = None
+
+
+@dataclass(slots=True)
+class _Enclosures:
+    """The files of one job, by what they are called on the workers."""
+
+    inside: dict[str, bytes] = field(default_factory=dict)
+    kept: dict[str, Any] = field(default_factory=dict)
+
+
+class ClusterCrew:
+    """Workers of the cluster whose scheduler listens at `address` (tcp://host:port, or tls:// with Dask's own
+    settings for certificates). Connected to at the first job; raises `ShopFault` for whatever is wrong there."""
+
+    def __init__(self, address: str, limits: Workers) -> None:
+        self._address, self._limits = address, limits
+        self._versions = remote_job.versions()
+        self._client: Any = None
+        self._closed = threading.Event()
+        self._files: OrderedDict[tuple[Path, int, int, int], _Sent] = OrderedDict()
+        self._threads, self._looked_at, self._seen_at = 0, 0.0, 0.0
+
+    @property
+    def size(self) -> int:
+        """Jobs the cluster can do at a time, as last seen."""
+        return self._threads
+
+    def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
+        self._connect()
+        window: deque[tuple[J, Any]] = deque()
+        for job in jobs:
+            window.append((job, self._send(task, job, names(job))))
+            while len(window) >= max(2, 2 * self._workers()):
+                first, future = window.popleft()
+                yield self._result(task, first, future, names(first))
+        while window:
+            first, future = window.popleft()
+            yield self._result(task, first, future, names(first))
+
+    def wake(self) -> None:
+        """Nothing: the cluster's workers are others' processes, and wait already."""
+
+    def rest(self) -> None:
+        """Leaves the cluster, which forgets what it was sent."""
+        self._leave()
+        self._client = None
+        self._files.clear()
+
+    def close(self) -> None:
+        """For good; a job that is waited for in another thread ends in `CancelledError`."""
+        self._closed.set()
+        self._leave()
+
+    def _leave(self) -> None:
+        try:
+            if self._client is not None:
+                self._client.close(timeout=CONNECT_S)
+        except (OSError, RuntimeError, CancelledError) as error:  # one that is not there any more
+            logger.debug("leaving the cluster: {}", error)
+
+    # -- the cluster ------------------------------------------------------------------------------
+
+    def _connect(self) -> None:
+        if self._client is not None and self._client.status != "running":
+            self.rest()
+        if self._client is not None:
+            return
+        with self._reaching():
+            self._client = distributed.Client(  # type: ignore[no-untyped-call]
+                self._address, timeout=CONNECT_S, set_as_default=False, name="keyturn"
+            )
+            try:
+                self._wait_for_workers()
+                self._require_same_programs()
+            except BaseException:
+                self.rest()
+                raise
+
+    def _wait_for_workers(self) -> None:
+        self._seen_at = time.monotonic()
+        self._looked_at = 0.0
+        while not self._workers():
+            time.sleep(0.1)
+        logger.info("the cluster at {} does {} jobs at a time", self._address, self._threads)
+
+    def _require_same_programs(self) -> None:
+        for worker, theirs in self._client.run(remote_job.versions, on_error="return").items():
+            if isinstance(theirs, BaseException):
+                raise _stranger(worker, theirs)
+            remote_job.require_same(worker, theirs, self._versions)
+
+    def _workers(self) -> int:
+        """Jobs that can be done at a time. Raises `ShopFault` where nobody has been there for some time."""
+        if self._closed.is_set():
+            raise CancelledError
+        now = time.monotonic()
+        if now - self._looked_at >= LOOK_S or not self._threads:
+            with self._reaching():
+                self._threads = sum(self._client.nthreads().values())
+            self._looked_at = now
+            self._seen_at = now if self._threads else self._seen_at
+        if now - self._seen_at > WORKERS_WITHIN_S:
+            what = f"the cluster at {self._address} has no workers"
+            raise ShopFault(what, f"start some: dask worker {self._address}")
+        return self._threads
+
+    @contextmanager
+    def _reaching(self) -> Iterator[None]:
+        """A block that talks with the cluster: what fails in it is the shop's fault."""
+        try:
+            yield
+        except (OSError, RuntimeError, CancelledError, distributed.client.ClosedClientError) as error:
+            if self._closed.is_set():
+                raise CancelledError from error
+            mend = "start the scheduler (dask scheduler), open its port to this machine, or mend crew in keyturn.toml"
+            raise ShopFault(f"the cluster at {self._address} cannot be reached", mend) from error
+
+    # -- sending ----------------------------------------------------------------------------------
+
+    def _send(self, task: Callable[[J], R], job: J, name: str) -> Any:
+        files = _Enclosures()
+        goods = remote_job.packed((self._limits, task, job, name), lambda path: self._enclose(path, files))
+        names = tuple(files.kept)
+        key = f"{getattr(task, '__name__', 'task')}-{uuid4().hex}"  # the cluster's pages count jobs by the first word
+        with self._reaching():
+            return self._client.submit(
+                remote_job.work, self._versions, goods, files.inside, names, *files.kept.values(), key=key, pure=False
+            )
+
+    def _enclose(self, path: Path, files: _Enclosures) -> str:
+        """What the file is called on the workers: small ones go inside the job, until one is seen again."""
+        about = path.stat()
+        key = (path, about.st_mtime_ns, about.st_size, about.st_ino)
+        sent = self._files.pop(key, None)
+        if sent is None or sent.kept is None:
+            data = path.read_bytes()
+            sent, again = sent or _Sent(_called(path, data)), sent is not None
+            if again or len(data) > LARGE_BYTES:
+                with self._reaching():
+                    sent.kept = self._client.scatter(data, hash=False)
+            else:
+                files.inside[sent.name] = data
+        if sent.kept is not None:
+            files.kept[sent.name] = sent.kept
+        self._files[key] = sent
+        while len(self._files) > REMEMBERED:
+            self._files.popitem(last=False)
+        return sent.name
+
+    # -- results ----------------------------------------------------------------------------------
+
+    def _result(self, task: Callable[[J], R], job: J, future: Any, name: str) -> R | Refused:
+        deaths = 0
+        for _ in range(MOST_LOSSES):
+            try:
+                result: R | Refused = self._awaited(future)
+                return result
+            except KilledWorker:
+                deaths += 1
+                if deaths == 2:
+                    what = "made every worker that read it fail"
+                    return Refused([refuse("picture-defeats-reader", what, "save it anew, smaller", file=name)])
+                logger.warning("workers failed on {}; trying once more", name)
+            except CancelledError:
+                self._require_connection()
+                logger.warning("a worker was lost with the files of {}; sending them anew", name)
+                self._files.clear()
+            except ImportError as error:  # it joined later and cannot even find what to run
+                raise _stranger("that ran a job", error) from error
+            future = self._send(task, job, name)
+        raise ShopFault(f"the cluster at {self._address} loses its workers again and again", "see its workers' logs")
+
+    def _awaited(self, future: Any) -> Any:
+        while True:
+            try:
+                return future.result(timeout=LOOK_S)
+            except CommClosedError as error:
+                raise CancelledError from error
+            except TimeoutError:
+                if future.status == "error":  # it may be the job's own
+                    return future.result()
+            self._workers()
+
+    def _require_connection(self) -> None:
+        if self._closed.is_set():
+            raise CancelledError
+        with self._reaching():
+            if self._client.status != "running":
+                raise ConnectionError(self._client.status)
+            self._client.nthreads()
+
+
+def _called(path: Path, data: bytes) -> str:
+    return blake2b(data, digest_size=20).hexdigest() + path.suffix
+
+
+def _stranger(worker: str, error: BaseException) -> ShopFault:
+    what = f"the cluster's worker {worker} cannot run Keyturn ({type(error).__name__}: {error})"
+    return ShopFault(what, "install the same Keyturn on every machine of the cluster")

@@ -1,0 +1,89 @@
+"""The sample inbox through the real service: the acceptance of the whole."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from keyturn.commands import demo
+from keyturn.commands.demo import Shown
+from keyturn.shop.records import JobRecord
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Shown:
+    return demo.run(tmp_path_factory.mktemp("demo") / "shop", lambda working: None, lambda service: None)
+
+
+def record(shown: Shown, job: str) -> tuple[JobRecord, Path]:
+    path = next(shown.shop.outbox / r.path for r in shown.ready if r.path.endswith(f"/{job}-r1"))
+    return JobRecord.model_validate_json((path / "job.json").read_bytes()), path
+
+
+def codes(of: JobRecord) -> set[str]:
+    return {r.code for r in of.reasons} | {r.code for radio in of.radios for r in radio.reasons}
+
+
+def test_every_sample_ends_in_outbox_or_rejects(shown: Shown) -> None:
+    samples = {p.parent.name for p in demo.SAMPLES.glob("*/job.toml")}
+    archived = {json.loads(p.read_bytes())["drop"] for p in shown.shop.outbox.glob("[!.]*/*/job.json")}
+    assert archived | {r.name for r in shown.refused} == samples
+    assert not list(shown.shop.inbox.iterdir()) and not list(shown.shop.work.iterdir())
+
+
+def test_one_is_refused_for_four_reasons_at_once(shown: Shown) -> None:
+    (refused,) = shown.refused
+    assert refused.name == "ferry-steps"
+    found = {r.code for r in refused.reasons}
+    assert {"manifest-key-unknown", "radio-unknown", "picture-broken", "frames-doubled"} == found
+
+
+def test_one_is_mended_a_lot(shown: Shown) -> None:
+    mended = codes(record(shown, "garden-gate")[0])
+    assert {"junk-skipped", "frames-padded", "interlace-removed", "turned-upright", "depth-reduced"} <= mended
+    assert {"frames-gap", "dithered"} <= mended
+
+
+def test_the_lamps_play_three_times_and_hold_well_inside_the_shortest_boot(shown: Shown) -> None:
+    """An animation that must not be cut plays inside the shortest boot and then holds (common practice, no source);
+    the portrait panel is 768 x 1024 (common practice, no source)."""
+    made, path = record(shown, "lamp-by-lamp")
+    (radio,) = made.radios
+    assert radio.timeline.once_only_s <= radio.timeline.boot_shortest_s
+    data = zipfile.ZipFile(path / "usb" / "bootanimation.zip").read("desc.txt").decode("ascii")
+    assert data == f"768 1024 {radio.fps}\np 3 0 part0\np 0 0 part1\n"
+    assert radio.handoff.share_changed == 0
+    assert radio.flash.passes
+
+
+@pytest.mark.system
+def test_every_zip_and_picture_of_the_demo_is_sound(shown: Shown, needs: Callable[[str], str], tmp_path: Path) -> None:
+    """Info-ZIP's unzip and pngcheck: readers that know nothing of Keyturn."""
+    zips = sorted(shown.shop.outbox.glob("[!.]*/*/usb*/bootanimation.zip"))
+    assert len(zips) >= 6
+    for number, path in enumerate(zips):
+        tested = subprocess.run([needs("unzip"), "-t", path], capture_output=True, text=True)
+        assert "No errors detected" in tested.stdout
+        listing = subprocess.run([needs("zipinfo"), path], capture_output=True, text=True, check=True).stdout
+        entries = [row.split() for row in listing.splitlines() if row.startswith("-")]
+        assert {entry[5] for entry in entries} == {"stor"}
+        zipfile.ZipFile(path).extractall(tmp_path / str(number))
+    pictures = [*tmp_path.rglob("*.png"), *shown.shop.outbox.glob("[!.]*/*/usb*/logo.png")]
+    for start in range(0, len(pictures), 50):
+        said = subprocess.run([needs("pngcheck"), *pictures[start : start + 50]], capture_output=True, text=True)
+        assert said.returncode == 0, said.stdout
+        rows = [row for row in said.stdout.splitlines() if row.startswith("OK")]
+        assert len(rows) == len(pictures[start : start + 50])
+        kinds = ("24-bit RGB, non-interlaced", "8-bit palette, non-interlaced")
+        assert all(any(kind in row for kind in kinds) for row in rows)
+
+
+def test_the_sheets_stay_small_enough_to_mail(shown: Shown) -> None:
+    sheets = list(shown.shop.outbox.glob("*/proof.html"))
+    assert len(sheets) == 4
+    assert all(sheet.stat().st_size < 3_000_000 for sheet in sheets)

@@ -1,0 +1,285 @@
+"""Each thing that can be wrong with a machine or a shop, provoked: it is found, with its remedy, unchanged."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import stat as modes
+import subprocess
+import sys
+import time
+import tomllib
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from PIL import features
+
+from keyturn.commands import doctor
+from keyturn.commands.doctor import Finding, Health
+from keyturn.shop import mounts
+from keyturn.shop.folders import Shop
+
+REAL_UNIT_STATE = doctor._unit_state
+
+
+def found(shop: Shop, words: str) -> Finding:
+    """The one finding that says `words`."""
+    fitting = [f for f in doctor.examine(shop) if words in f.what]
+    assert len(fitting) == 1, [f.what for f in doctor.examine(shop)]
+    return fitting[0]
+
+
+def says(shop: Shop) -> str:
+    return "\n".join(f"{f.health} {f.what} -> {f.remedy}" for f in doctor.examine(shop))
+
+
+def everything(root: Path) -> dict[str, tuple[int, int, int, bytes]]:
+    return {
+        str(p): (s.st_mode, s.st_mtime_ns, s.st_ino, p.read_bytes() if modes.S_ISREG(s.st_mode) else b"")
+        for p in [root, *root.rglob("*")]
+        for s in [p.lstat()]
+    }
+
+
+@pytest.fixture(autouse=True)
+def no_systemd(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever manages the machine the tests run on."""
+    monkeypatch.setattr(doctor, "_unit_state", lambda: "")
+
+
+def test_in_a_sound_shop_nothing_is_ill_and_only_the_service_is_missed(shop: Shop) -> None:
+    findings = doctor.examine(shop)
+    assert [f.what for f in findings if f.health is not Health.WELL] == ["the service does not run"]
+    assert all(f.remedy for f in findings if f.health is not Health.WELL)
+    assert all(not f.remedy for f in findings if f.health is Health.WELL)
+
+
+def test_it_changes_nothing(shop: Shop) -> None:
+    shop.lock.write_bytes(b"")
+    (shop.inbox / "van").mkdir()
+    before = everything(shop.root)
+    doctor.examine(shop)
+    assert everything(shop.root) == before
+
+
+def test_a_place_without_a_shop_is_told_how_to_become_one(tmp_path: Path) -> None:
+    shop = Shop(tmp_path / "nothing")
+    missing = [f for f in doctor.examine(shop) if f.health is Health.ILL]
+    assert len(missing) == 6
+    assert {f.remedy for f in missing} == {f"keyturn init {shop.root}"}
+    assert not shop.root.exists()
+
+
+@pytest.mark.parametrize("name", ["inbox", "work", "outbox", "archive", "rejects", "state"])
+def test_a_missing_folder_is_ill(shop: Shop, name: str) -> None:
+    (shop.root / name).rmdir()
+    finding = found(shop, f"{shop.root / name} is not there")
+    assert (finding.health, finding.remedy) == (Health.ILL, f"keyturn init {shop.root}")
+
+
+def test_a_file_in_a_folders_place_is_ill(shop: Shop) -> None:
+    shop.archive.rmdir()
+    shop.archive.write_bytes(b"")
+    assert found(shop, f"{shop.archive} is not there").health is Health.ILL
+
+
+def test_a_folder_that_cannot_be_written_is_ill(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != shop.outbox)
+    finding = found(shop, "cannot be written")
+    assert finding.health is Health.ILL
+    assert str(shop.outbox) in finding.what and "right to write" in finding.remedy
+
+
+def test_wrong_settings_are_ill_and_named(shop: Shop) -> None:
+    (shop.root / "keyturn.toml").write_text('scan_seconds = "often"\n')
+    finding = found(shop, "scan_seconds")
+    assert (finding.health, finding.remedy) == (Health.ILL, "mend keyturn.toml")
+    assert "the rules are in order" in says(shop)
+
+
+def test_settings_that_are_no_text_are_ill(shop: Shop) -> None:
+    (shop.root / "keyturn.toml").write_bytes(b"\xff\xfe\x00")
+    assert found(shop, "keyturn.toml").health is Health.ILL
+
+
+def test_wrong_rules_are_ill_and_named(shop: Shop) -> None:
+    (shop.rules / "radios" / "tiny.toml").write_text("title = 3\n")
+    (shop.rules / "safety.toml").write_text("[flash]\nmost_per_second = -1\n")
+    finding = found(shop, "the rules cannot be read")
+    assert finding.health is Health.ILL and finding.remedy
+    assert "tiny.toml" in finding.what and "safety.toml: flash.most_per_second" in finding.what
+    assert "the settings are in order" in says(shop)
+
+
+@pytest.mark.parametrize("place", ["rules/radios/tall.toml", "keyturn.toml"])
+def test_rules_and_settings_that_are_no_files_are_told_and_the_rest_is_looked_at(shop: Shop, place: str) -> None:
+    (shop.root / place).unlink(missing_ok=True)
+    (shop.root / place).mkdir()
+    told = says(shop)
+    assert "GiB are free" in told and "the service does not run" in told
+    if place.startswith("rules"):
+        assert found(shop, "the rules cannot be read").health is Health.ILL
+
+
+def room(free: int, files_left: int) -> Callable[[object], os.statvfs_result]:
+    """A file system of 4096-byte blocks with so many bytes and files left."""
+    return lambda path: os.statvfs_result((4096, 4096, 10**7, 0, free // 4096, 10**6, 0, files_left, 0, 255))
+
+
+def test_little_space_is_told_in_time(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "statvfs", room(300 * 2**20, 10**6))
+    finding = found(shop, "only 300 MiB are free")
+    assert finding.health is Health.MIND and "[keep]" in finding.remedy
+
+
+def test_few_files_left_is_told_in_time(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file system can run out of inodes with gigabytes free (common practice, no source)."""
+    monkeypatch.setattr(os, "statvfs", room(50 * 2**30, 120))
+    assert "50 GiB are free" in says(shop)
+    assert found(shop, "only 120 more files").health is Health.MIND
+
+
+# -- mounts -----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def lies_on(monkeypatch: pytest.MonkeyPatch) -> Callable[[Path, str], None]:
+    """lies_on(folder, "nfs4"): the kernel's list, format of proc(5), says so."""
+
+    def say(folder: Path, kind: str) -> None:
+        info = folder.parent / "mountinfo"
+        info.write_text(f"22 1 254:0 / / rw - ext4 /dev/root rw\n40 22 0:50 / {folder} rw - {kind} files:/x rw\n")
+        real = mounts.file_system
+        monkeypatch.setattr(mounts, "file_system", lambda path: real(path, info))
+        monkeypatch.setattr("keyturn.inbox.events.file_system", lambda path: real(path, info))
+
+    return say
+
+
+def test_state_on_a_network_share_is_told(shop: Shop, lies_on: Callable[[Path, str], None]) -> None:
+    """SQLite's documentation ('How To Corrupt An SQLite Database File', 2.1): locks of network shares are broken."""
+    lies_on(shop.state, "nfs4")
+    finding = found(shop, "lies on nfs4")
+    assert str(shop.state) in finding.what
+    assert finding.health is Health.MIND and "local disk" in finding.remedy
+
+
+def test_an_inbox_on_a_network_share_is_polled(shop: Shop, lies_on: Callable[[Path, str], None]) -> None:
+    """inotify(7): changes by other machines cause no events."""
+    lies_on(shop.inbox, "cifs")
+    assert found(shop, "watched by polling").health is Health.WELL
+
+
+def test_events_asked_for_where_there_are_none_is_told(shop: Shop, lies_on: Callable[[Path, str], None]) -> None:
+    (shop.root / "keyturn.toml").write_text('watch = "events"\n')
+    lies_on(shop.inbox, "cifs")
+    finding = found(shop, "events are asked for on cifs")
+    assert (finding.health, finding.remedy) == (Health.MIND, 'set watch = "auto"')
+
+
+def test_too_few_watches_are_told(shop: Shop, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(doctor, "_number", lambda path: 4)
+    finding = found(shop, "4 inotify instances")
+    assert finding.health is Health.MIND and "fs.inotify.max_user_instances" in finding.remedy
+
+
+def test_folders_on_several_file_systems_are_told(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = Path.stat
+
+    def stat(path: Path, **how: bool) -> os.stat_result:
+        seen = real(path, **how)
+        return os.stat_result((*seen[:2], 0x999, *seen[3:])) if path == shop.archive else seen
+
+    monkeypatch.setattr(Path, "stat", stat)
+    finding = found(shop, "several file systems")
+    assert finding.health is Health.MIND and "on one" in finding.remedy
+
+
+# -- the machine ------------------------------------------------------------------------------------
+
+
+def test_a_clock_from_before_keyturn_is_ill(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A small computer without a battery-backed clock starts in 1970 (common practice, no source)."""
+    monkeypatch.setattr(time, "time", lambda: datetime(1970, 1, 2, 12).timestamp())
+    finding = found(shop, "the clock says 1970-01-02")
+    assert finding.health is Health.ILL and "set the clock" in finding.remedy
+
+
+def test_a_pillow_without_its_codecs_is_ill(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = features.check
+    monkeypatch.setattr(features, "check", lambda name: name != "littlecms2" and real(name))
+    finding = found(shop, "without littlecms2")
+    assert finding.health is Health.ILL and "Pillow" in finding.remedy
+
+
+def test_the_python_that_runs_is_named(shop: Shop) -> None:
+    version = subprocess.run([sys.executable, "--version"], capture_output=True, text=True, check=True).stdout
+    assert version.strip() in says(shop)
+
+
+# -- the service ------------------------------------------------------------------------------------
+
+
+def test_a_running_service_is_seen(shop: Shop) -> None:
+    with shop.held():
+        assert found(shop, "the service runs").health is Health.WELL
+    finding = found(shop, "the service does not run")
+    assert finding.health is Health.MIND and f"keyturn run --root {shop.root}" in finding.remedy
+
+
+def test_a_private_state_folder_does_not_end_the_examination(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The state folder is its owner's and group's alone; an operator outside of it asks too."""
+
+    def forbidden(self: Shop) -> bool:
+        raise PermissionError(errno.EACCES, "Permission denied", str(self.lock))
+
+    monkeypatch.setattr(Shop, "is_running", forbidden)
+    finding = found(shop, "cannot be seen")
+    assert finding.health is Health.MIND and "keyturn doctor" in finding.remedy
+
+
+@pytest.mark.parametrize(
+    ("said", "state"),
+    [
+        ("LoadState=loaded\nActiveState=active\n", "active"),
+        ("ActiveState=failed\nLoadState=loaded\n", "failed"),
+        ("LoadState=not-found\nActiveState=inactive\n", ""),
+        ("", ""),
+    ],
+)
+def test_what_systemd_knows_is_read_in_any_order(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, said: str, state: str
+) -> None:
+    """systemctl(1), show: Key=Value lines; their order is not promised."""
+    program = tmp_path / "systemctl"
+    program.write_text("#!/bin/sh\ncat <<'END'\n" + said + "END\n")
+    program.chmod(0o755)
+    monkeypatch.setattr(shutil, "which", lambda name: str(program))
+    monkeypatch.setattr(Path, "is_dir", lambda path: True)
+    assert REAL_UNIT_STATE() == state
+
+
+def test_a_failed_unit_is_told_with_where_to_look(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(doctor, "_unit_state", lambda: "failed")
+    finding = found(shop, "keyturn.service is failed")
+    assert finding.health is Health.MIND and "journalctl" in finding.remedy
+    monkeypatch.setattr(doctor, "_unit_state", lambda: "active")
+    assert found(shop, "keyturn.service is active").health is Health.WELL
+
+
+def test_without_systemd_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shutil, "which", lambda name: None)
+    assert REAL_UNIT_STATE() == ""
+
+
+def test_extras_that_are_not_installed_are_told_by_the_names_that_install_them(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    declared = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())["project"]
+    extras = set(declared["optional-dependencies"]) - {"test"}
+    monkeypatch.setattr(doctor, "find_spec", lambda module: None)
+    told = [f for f in doctor.examine(shop) if f.what.startswith("without the extra ")]
+    assert {f.what.split()[3] for f in told} == extras and all(f.health is Health.WELL for f in told)

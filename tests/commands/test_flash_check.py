@@ -1,0 +1,96 @@
+"""`keyturn flash`: pictures from a folder, in order, judged one at a time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from keyturn.commands.flash_check import check_folder
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import Refused
+
+RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
+
+
+def fill(folder: Path, levels: list[int], *, size: tuple[int, int] = (64, 48), name: str = "{:04}.png") -> Path:
+    folder.mkdir(exist_ok=True)
+    for number, level in enumerate(levels):
+        Image.new("RGB", size, (level,) * 3).save(folder / name.format(number))
+    return folder
+
+
+def box_film(folder: Path, size: tuple[int, int], box: tuple[int, int]) -> Path:
+    folder.mkdir()
+    for number in range(16):
+        picture = Image.new("RGB", size)
+        picture.paste((255 * (number % 2),) * 3, (10, 10, 10 + box[0], 10 + box[1]))
+        picture.save(folder / f"{number:04}.png")
+    return folder
+
+
+def test_a_flickering_folder_fails_and_a_slower_one_passes(tmp_path: Path) -> None:
+    folder = fill(tmp_path / "frames", [0, 200] * 8)
+    fast = check_folder(folder, 30, None, None, RULES)
+    assert (fast.passes, fast.pictures) == (False, 16)
+    # WCAG 2.2 / G19: six pictures a second are six transitions, three flashes
+    assert check_folder(folder, 6, None, None, RULES).general_max_per_s == 3
+    assert check_folder(folder, 6, None, None, RULES).passes
+
+
+def test_frames_go_by_number_not_by_letter(tmp_path: Path) -> None:
+    # twelve greys that rise once: read letter by letter (0, 1, 10, 11, 2 ...) they would fall and rise again
+    folder = fill(tmp_path / "frames", [20 * n for n in range(12)], name="frame{}.png")
+    assert check_folder(folder, 30, None, None, RULES).general_max_per_s == 0
+
+
+def test_other_files_are_passed_over_and_jpeg_is_read(tmp_path: Path) -> None:
+    folder = fill(tmp_path / "frames", [0, 200] * 8, name="{:02}.jpg")
+    (folder / "notes.txt").write_text("not a picture")
+    (folder / "._00.jpg").write_bytes(b"\0\5\x16\7")
+    report = check_folder(folder, 30, None, None, RULES)
+    assert (report.passes, report.pictures) == (False, 16)
+
+
+def test_the_default_field_is_wcags_in_proportion(tmp_path: Path) -> None:
+    # 341 x 256 px at 1024 x 768 are 85.25 x 64 px at 256 x 192; a quarter is 1,364 px
+    assert check_folder(box_film(tmp_path / "a", (256, 192), (44, 31)), 30, None, None, RULES).passes  # 1,364 px
+    assert not check_folder(box_film(tmp_path / "b", (256, 192), (37, 37)), 30, None, None, RULES).passes  # 1,369 px
+
+
+def test_a_given_field_is_scaled_from_the_screen_to_the_pictures(tmp_path: Path) -> None:
+    folder = box_film(tmp_path / "a", (256, 192), (44, 31))
+    assert check_folder(folder, 30, (1024, 768), (341, 256), RULES).passes
+    assert not check_folder(folder, 30, (1024, 768), (320, 256), RULES).passes
+    assert not check_folder(folder, 30, None, (80, 64), RULES).passes
+
+
+def test_see_through_pictures_stand_on_black(tmp_path: Path) -> None:
+    folder = tmp_path / "frames"
+    folder.mkdir()
+    for number in range(16):
+        Image.new("RGBA", (32, 24), (255, 255, 255, 255 * (number % 2))).save(folder / f"{number:03}.png")
+    assert not check_folder(folder, 30, None, None, RULES).passes
+
+
+def code(folder: Path) -> str:
+    with pytest.raises(Refused) as caught:
+        check_folder(folder, 30, None, None, RULES)
+    return caught.value.reasons[0].code
+
+
+def test_what_cannot_be_judged_is_refused_by_name(tmp_path: Path) -> None:
+    assert code(tmp_path / "nowhere") == "not-a-folder"
+    (tmp_path / "empty").mkdir()
+    assert code(tmp_path / "empty") == "no-pictures"
+    mixed = fill(tmp_path / "mixed", [0, 10])
+    Image.new("RGB", (65, 48)).save(mixed / "0002.png")
+    assert code(mixed) == "picture-size-mixed"
+    broken = fill(tmp_path / "broken", [0, 10])
+    (broken / "0001.png").write_bytes((broken / "0001.png").read_bytes()[:40])
+    assert code(broken) == "picture-unreadable"
+    deep = fill(tmp_path / "deep", [0])
+    Image.fromarray(np.full((48, 64), 40_000, np.uint16)).save(deep / "0001.png")
+    assert code(deep) == "picture-unreadable"

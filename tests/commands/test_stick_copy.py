@@ -1,0 +1,529 @@
+"""`keyturn copy`: what arrives on the stick is what was made, and nothing else on it is touched."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import shutil
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from keyturn.commands import make_by_hand, stick_copy
+from keyturn.commands.stick_copy import Load
+from keyturn.pipeline import Bench
+from keyturn.shop import mounts
+from keyturn.shop.mounts import Mount
+from keyturn.shop.reasons import ShopFault
+from keyturn.shop.records import FileRecord
+from keyturn.shop.rulebook import Fat, Rulebook
+from samples import Drop
+
+Needs = Callable[[str], str]
+TWO_RADIOS = 'customer = "Fern Hollow Mobile Library"\nradio = ["tiny", "compact-800x480"]\n'
+
+
+@pytest.fixture
+def outbox(drop: Drop, bench: Bench, tmp_path: Path) -> Path:
+    """Two revisions of "van" for one customer."""
+    root = drop(frames=3)
+    for _ in range(2):
+        make_by_hand.make(root, tmp_path / "out", bench)
+    return tmp_path / "out"
+
+
+@pytest.fixture
+def load(outbox: Path) -> Load:
+    return stick_copy.find(outbox, "van", None)
+
+
+@pytest.fixture
+def stick(tmp_path: Path) -> Path:
+    """An empty folder in a stick's place."""
+    place = tmp_path / "media" / "stick"
+    place.mkdir(parents=True)
+    return place
+
+
+@pytest.fixture
+def fat(rules: Rulebook) -> Fat:
+    return rules.usb.fat
+
+
+def held(folder: Path) -> dict[str, bytes]:
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+# -- which job --------------------------------------------------------------------------------------
+
+
+def test_a_jobs_name_is_its_newest_revision(outbox: Path) -> None:
+    assert stick_copy.find(outbox, "van", None).folder.parent.name == "van-r2"
+
+
+def test_the_newest_is_newest_by_number_not_by_letters(outbox: Path, load: Load) -> None:
+    customer = load.folder.parents[1]
+    for number in (9, 10):
+        shutil.copytree(customer / "van-r1", customer / f"van-r{number}")
+    assert stick_copy.find(outbox, "van", None).folder.parent.name == "van-r10"
+
+
+@pytest.mark.parametrize(
+    ("name", "revision"),
+    [
+        ("van-r1", "van-r1"),
+        ("fern-hollow-mobile-library/van-r1", "van-r1"),
+        ("fern-hollow-mobile-library/van", "van-r2"),
+    ],
+)
+def test_a_revision_can_be_named_in_several_ways(outbox: Path, name: str, revision: str) -> None:
+    found = stick_copy.find(outbox, name, None)
+    assert found.folder == (outbox / "fern-hollow-mobile-library" / revision / "usb").resolve()
+
+
+def test_a_revision_can_be_named_by_its_folder(outbox: Path, load: Load, tmp_path: Path) -> None:
+    found = stick_copy.find(tmp_path / "no-outbox", str(load.folder.parent), None)
+    assert found == load
+
+
+def test_one_name_at_two_customers_is_asked_back(drop: Drop, bench: Bench, outbox: Path) -> None:
+    make_by_hand.make(
+        drop("other/van", frames=3, manifest='customer = "Quarry Bakery"\nradio = "tiny"\n'), outbox, bench
+    )
+    for name in ("van", "van-r1"):
+        with pytest.raises(ShopFault) as asked:
+            stick_copy.find(outbox, name, None)
+        assert "quarry-bakery/van-r1" in asked.value.mend and "fern-hollow-mobile-library/van-r" in asked.value.mend
+    assert stick_copy.find(outbox, "quarry-bakery/van", None).job.customer == "Quarry Bakery"
+
+
+def test_a_job_that_is_not_there_is_answered_with_what_is(outbox: Path, tmp_path: Path) -> None:
+    with pytest.raises(ShopFault) as asked:
+        stick_copy.find(outbox, "ferry", None)
+    assert "fern-hollow-mobile-library/van-r2" in asked.value.mend
+    with pytest.raises(ShopFault) as asked:
+        stick_copy.find(tmp_path / "nothing", "ferry", None)
+    assert "nothing" in asked.value.mend
+
+
+def test_a_revision_being_built_is_no_revision(outbox: Path, load: Load) -> None:
+    """outbox/.building/<claim> holds a whole revision for a moment before it is published."""
+    shutil.copytree(load.folder.parent, outbox / ".building" / "van-r3")
+    assert stick_copy.find(outbox, "van", None).folder.parent.name == "van-r2"
+
+
+def test_a_spoilt_record_is_said(outbox: Path, load: Load) -> None:
+    (load.folder.parent / "job.json").write_text("{")
+    with pytest.raises(ShopFault, match=r"no readable job\.json"):
+        stick_copy.find(outbox, "van", None)
+
+
+def test_with_several_radios_one_must_be_named(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    make_by_hand.make(drop(manifest=TWO_RADIOS, size=(800, 480), frames=1), tmp_path / "two", bench)
+    with pytest.raises(ShopFault) as asked:
+        stick_copy.find(tmp_path / "two", "van", None)
+    assert "tiny" in asked.value.mend and "compact-800x480" in asked.value.mend
+    assert stick_copy.find(tmp_path / "two", "van", "tiny").folder.name == "usb-tiny"
+    with pytest.raises(ShopFault, match="no radio wide"):
+        stick_copy.find(tmp_path / "two", "van", "wide")
+
+
+# -- which stick ------------------------------------------------------------------------------------
+
+
+def mount(point: str) -> Mount:
+    return Mount(Path(point), "vfat", "/dev/sdx1", "8:1", True)
+
+
+def test_the_only_stick_needs_no_name() -> None:
+    assert stick_copy.choose_target(None, [mount("/media/a")]) == Path("/media/a")
+    assert stick_copy.choose_target(Path("/media/b"), [mount("/media/a")]) == Path("/media/b")
+
+
+def test_no_stick_or_several_are_asked_back() -> None:
+    with pytest.raises(ShopFault, match="no stick"):
+        stick_copy.choose_target(None, [])
+    with pytest.raises(ShopFault, match="/media/a, /media/b"):
+        stick_copy.choose_target(None, [mount("/media/a"), mount("/media/b")])
+
+
+def test_another_users_stick_is_passed_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """udisks mounts below /run/media/<user>, which other users may not look into."""
+    usb = tmp_path / "devices" / "usb1" / "sda"
+    usb.mkdir(parents=True)
+    (tmp_path / "dev" / "block").mkdir(parents=True)
+    (tmp_path / "dev" / "block" / "8:1").symlink_to(usb)
+    info = tmp_path / "mountinfo"
+    info.write_text("30 1 8:1 / /run/media/ines/STICK rw - vfat /dev/sda1 rw\n")
+    real = Path.stat
+
+    def stat(path: Path, **how: bool) -> os.stat_result:
+        if str(path).startswith("/run/media/ines"):
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(path, **how)
+
+    monkeypatch.setattr(Path, "stat", stat)
+    assert mounts.is_removable(mounts.mounts(info)[0], tmp_path)
+    assert mounts.sticks(info, tmp_path) == ()
+
+
+# -- what stands against it -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def mounted(stick: Path, tmp_path: Path) -> Callable[[str], Path]:
+    """mounted("vfat /dev/sdb1 rw"): a mountinfo file in which the stick is mounted so; format: proc(5)."""
+
+    def write(how: str, own: str = "rw,nosuid") -> Path:
+        path = tmp_path / "mountinfo"
+        lines = ["22 1 254:0 / / rw shared:1 - ext4 /dev/root rw", f"40 22 8:17 / {stick} {own} - {how}"]
+        path.write_text("\n".join(lines) + "\n")
+        return path
+
+    return write
+
+
+@pytest.fixture
+def another_disk(stick: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The stick's folder lies on a device of its own, which a test cannot plug in."""
+    real = Path.stat
+
+    def stat(path: Path, **how: bool) -> os.stat_result:
+        seen = real(path, **how)
+        return os.stat_result((*seen[:2], 0x811, *seen[3:])) if path == stick else seen
+
+    monkeypatch.setattr(Path, "stat", stat)
+
+
+@pytest.mark.usefixtures("another_disk")
+def test_a_fat_stick_is_taken(load: Load, stick: Path, fat: Fat, mounted: Callable[[str], Path]) -> None:
+    assert stick_copy.faults(load, stick, fat, any_folder=False, mountinfo=mounted("vfat /dev/sdb1 rw")) == []
+
+
+def test_a_folder_that_is_no_mount_is_not_taken_for_a_stick(
+    load: Load, stick: Path, fat: Fat, mounted: Callable[[str], Path], tmp_path: Path
+) -> None:
+    info = mounted("vfat /dev/sdb1 rw")
+    inner = stick / "pictures"
+    inner.mkdir()
+    for place in (tmp_path / "media", inner):
+        (fault,) = stick_copy.faults(load, place, fat, any_folder=False, mountinfo=info)
+        assert "not where a stick is mounted" in fault
+    assert stick_copy.faults(load, inner, fat, any_folder=True, mountinfo=info) == []
+
+
+def test_a_place_that_is_not_there_is_said(load: Load, stick: Path, fat: Fat) -> None:
+    for place in (stick / "gone", load.folder / "logo.png"):
+        (fault,) = stick_copy.faults(load, place, fat, any_folder=True)
+        assert "is not a folder" in fault
+
+
+def test_the_systems_own_disk_is_refused(load: Load, fat: Fat, tmp_path: Path) -> None:
+    info = tmp_path / "mountinfo"
+    info.write_text("22 1 254:0 / / rw - vfat /dev/root rw\n")
+    (fault,) = stick_copy.faults(load, Path("/"), fat, any_folder=False, mountinfo=info)
+    assert "system" in fault
+
+
+@pytest.mark.usefixtures("another_disk")
+def test_another_file_system_and_a_write_protected_stick_are_told_together(
+    load: Load, stick: Path, fat: Fat, mounted: Callable[[str], Path]
+) -> None:
+    found = stick_copy.faults(load, stick, fat, any_folder=False, mountinfo=mounted("exfat /dev/sdb1 ro"))
+    assert len(found) == 2
+    assert "exfat" in found[0] and "FAT32" in found[0]
+    assert "write-protected" in found[1]
+
+
+@pytest.mark.usefixtures("another_disk")
+@pytest.mark.parametrize(("own", "whole"), [("ro", "rw"), ("rw", "ro,errors=remount-ro"), ("ro", "ro")])
+def test_read_only_is_read_only_wherever_it_stands(
+    load: Load, stick: Path, fat: Fat, mounted: Callable[..., Path], own: str, whole: str
+) -> None:
+    """proc(5): mount options stand before the hyphen, the file system's own after it. mount(8), errors=remount-ro:
+    a FAT with faults turns read-only as a whole, while its mount still says rw."""
+    (fault,) = stick_copy.faults(load, stick, fat, any_folder=False, mountinfo=mounted(f"vfat /dev/sdb1 {whole}", own))
+    assert "write-protected" in fault
+
+
+def test_of_two_mounts_on_one_place_the_later_is_seen(tmp_path: Path) -> None:
+    """mount(2): a mount hides what was mounted there before."""
+    info = tmp_path / "mountinfo"
+    info.write_text("40 22 8:17 / /mnt rw - ext4 /dev/sdb1 rw\n41 40 8:33 / /mnt rw - vfat /dev/sdc1 rw\n")
+    assert mounts.file_system(Path("/mnt/x"), info) == "vfat"
+
+
+def room(free: int) -> Callable[[object], os.statvfs_result]:
+    """A file system of 512-byte blocks with so many bytes free."""
+    return lambda path: os.statvfs_result((512, 512, 10**6, 10**6, free // 512, 0, 0, 0, 0, 255))
+
+
+def test_too_little_space_is_told_before_anything_is_written(
+    load: Load, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "statvfs", room(512))
+    (fault,) = stick_copy.faults(load, stick, fat, any_folder=True)
+    assert "0.0 MiB are free" in fault
+    stick_copy.copy(load, stick)
+    assert stick_copy.faults(load, stick, fat, any_folder=True) == [], "what is there already needs no space"
+
+
+def test_an_old_file_of_the_same_size_gives_no_space(
+    load: Load, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The new one is written beside it first."""
+    for file in load.radio.files:
+        (stick / file.path).write_bytes(b"x" * file.size)
+    monkeypatch.setattr(os, "statvfs", room(512))
+    assert len(stick_copy.faults(load, stick, fat, any_folder=True)) == 1
+
+
+def with_file(load: Load, path: str, size: int = 1) -> Load:
+    file = FileRecord(path=path, size=size, sha256="0" * 64)
+    return Load(load.job, load.radio.model_copy(update={"files": (file,)}), load.folder)
+
+
+@pytest.mark.parametrize("path", ["a:b.png", "con.png", "end. ", "../logo.png", "/etc/hostname", "what?.png"])
+def test_names_that_fat_cannot_hold_are_told(load: Load, stick: Path, fat: Fat, path: str) -> None:
+    """Microsoft, 'Naming Files, Paths, and Namespaces'."""
+    assert stick_copy.faults(with_file(load, path), stick, fat, any_folder=True)
+
+
+def test_a_file_beyond_fat32_is_told(load: Load, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Microsoft FAT specification: a file's size is a 32-bit field."""
+    monkeypatch.setattr(os, "statvfs", room(2**40))
+    assert stick_copy.faults(with_file(load, "a.bin", 2**32 - 1), stick, fat, any_folder=True) == []
+    (fault,) = stick_copy.faults(with_file(load, "a.bin", 2**32), stick, fat, any_folder=True)
+    assert "too large for FAT32" in fault
+
+
+# -- what is in the way -----------------------------------------------------------------------------
+
+
+def test_only_other_contents_are_in_the_way(load: Load, stick: Path) -> None:
+    assert stick_copy.in_the_way(load, stick) == ()
+    stick_copy.copy(load, stick)
+    assert stick_copy.in_the_way(load, stick) == ()
+    (stick / "logo.png").write_bytes(b"another")
+    assert stick_copy.in_the_way(load, stick) == ("logo.png",)
+
+
+def test_a_link_is_in_the_way_even_to_the_same_bytes(load: Load, stick: Path, tmp_path: Path) -> None:
+    mine = tmp_path / "mine.png"
+    shutil.copyfile(load.folder / "logo.png", mine)
+    (stick / "logo.png").symlink_to(mine)
+    (stick / "bootanimation.zip").symlink_to("nowhere")
+    assert set(stick_copy.in_the_way(load, stick)) == {"logo.png", "bootanimation.zip"}
+    stick_copy.copy(load, stick)
+    assert not (stick / "logo.png").is_symlink() and mine.is_file()
+
+
+def test_a_folder_of_that_name_stands_against_it(load: Load, stick: Path, fat: Fat) -> None:
+    (stick / "logo.png").mkdir()
+    (fault,) = stick_copy.faults(load, stick, fat, any_folder=True)
+    assert "logo.png is a folder" in fault
+
+
+# -- the copy ---------------------------------------------------------------------------------------
+
+
+def test_what_arrives_is_what_was_made(load: Load, stick: Path) -> None:
+    told: list[tuple[int, int]] = []
+    stick_copy.copy(load, stick, lambda done, total: told.append((done, total)))
+    assert held(stick) == held(load.folder)
+    for file in load.radio.files:
+        assert hashlib.sha256((stick / file.path).read_bytes()).hexdigest() == file.sha256
+    total = sum(f.size for f in load.radio.files)
+    assert told[-1] == (total, total)
+
+
+def test_everything_else_on_the_stick_stays_as_it_was(load: Load, stick: Path) -> None:
+    theirs = {"photo.jpg": b"p", "bootanimation.zip.part": b"a download", "stock/bootanimation.zip": b"kept"}
+    for name, data in theirs.items():
+        (stick / name).parent.mkdir(exist_ok=True)
+        (stick / name).write_bytes(data)
+    stick_copy.copy(load, stick)
+    assert held(stick) == theirs | held(load.folder)
+
+
+def test_a_file_that_is_there_already_is_not_written_again(load: Load, stick: Path) -> None:
+    stick_copy.copy(load, stick)
+    before = {p.name: p.stat().st_mtime_ns for p in stick.iterdir()}
+    stick_copy.copy(load, stick)
+    assert {p.name: p.stat().st_mtime_ns for p in stick.iterdir()} == before
+
+
+def test_a_source_that_is_not_as_it_was_made_is_refused_before_anything_is_written(load: Load, stick: Path) -> None:
+    (load.folder / "logo.png").write_bytes(b"touched up")
+    with pytest.raises(ShopFault, match=r"logo\.png: not as it was made"):
+        stick_copy.copy(load, stick)
+    (load.folder / "logo.png").unlink()
+    with pytest.raises(ShopFault, match=r"logo\.png: not as it was made"):
+        stick_copy.copy(load, stick)
+    assert held(stick) == {}
+
+
+def test_a_stick_that_returns_other_bytes_is_found_out(
+    load: Load, stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Worn or counterfeit sticks take every write without complaint (common practice, no source)."""
+    real = os.fsync
+
+    def wears_out(descriptor: int) -> None:
+        real(descriptor)
+        name = Path(f"/proc/self/fd/{descriptor}").readlink()
+        if name.is_relative_to(stick) and name.is_file():
+            with name.open("r+b") as file:
+                file.seek(20)
+                file.write(b"\xff\xff")
+
+    monkeypatch.setattr(os, "fsync", wears_out)
+    with pytest.raises(ShopFault, match="reads back otherwise"):
+        stick_copy.copy(load, stick)
+
+
+@pytest.fixture
+def failing(monkeypatch: pytest.MonkeyPatch, stick: Path) -> Callable[[int], None]:
+    """failing(EIO): making what was written to the stick durable fails so."""
+
+    def begin(code: int) -> None:
+        real = os.fsync
+
+        def fsync(descriptor: int) -> None:
+            if Path(f"/proc/self/fd/{descriptor}").readlink().is_relative_to(stick):
+                raise OSError(code, os.strerror(code))
+            real(descriptor)
+
+        monkeypatch.setattr(os, "fsync", fsync)
+
+    return begin
+
+
+@pytest.mark.parametrize("code", [errno.EIO, errno.ENODEV, errno.ENXIO, errno.EROFS])
+def test_a_stick_pulled_midway_keeps_the_old_file_and_no_half_one(
+    load: Load, stick: Path, failing: Callable[[int], None], code: int
+) -> None:
+    (stick / "bootanimation.zip").write_bytes(b"the old one")
+    failing(code)
+    with pytest.raises(ShopFault, match="stopped answering"):
+        stick_copy.copy(load, stick)
+    assert held(stick) == {"bootanimation.zip": b"the old one"}
+
+
+def test_a_stick_that_is_gone_altogether_is_said(load: Load, stick: Path) -> None:
+    stick.rmdir()
+    stick.write_bytes(b"")  # no folder can be made there any more
+    with pytest.raises(ShopFault):
+        stick_copy.copy(load, stick)
+
+
+def test_a_half_file_of_a_copy_cut_off_is_taken_over(load: Load, stick: Path, failing: Callable[[int], None]) -> None:
+    (stick / "logo.png.keyturn-part").write_bytes(b"half")
+    (stick / "bootanimation.zip.keyturn-part").write_bytes(b"half")
+    stick_copy.copy(load, stick)
+    assert held(stick) == held(load.folder)
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of 16 KiB."""
+    place = tmp_path / "small"
+    place.mkdir()
+    if os.geteuid() != 0 or shutil.which("mount") is None:
+        pytest.skip("mounting a small file system needs root and mount(8)")
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=16k", "tmpfs", place], capture_output=True).returncode:
+        pytest.skip("this system lets nobody mount a tmpfs here")
+    yield place
+    subprocess.run(["umount", place], check=True)
+
+
+@pytest.mark.system
+def test_a_full_stick_is_said_and_nothing_half_stays(load: Load, small_disk: Path) -> None:
+    (small_disk / "theirs").write_bytes(b"x" * 12_000)
+    (small_disk / "logo.png").write_bytes(b"old")
+    with pytest.raises(ShopFault, match="is full"):
+        stick_copy.copy(load, small_disk)
+    assert held(small_disk) == {"theirs": b"x" * 12_000, "logo.png": b"old"}
+
+
+# -- a real FAT file system -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def fat_image(needs: Needs, tmp_path: Path) -> Path:
+    """A stick's file system of 34 MiB, the least that dosfstools makes FAT32."""
+    image = tmp_path / "stick.img"
+    with image.open("wb") as file:
+        file.truncate(34 * 2**20)
+    made = subprocess.run([needs("mkfs.vfat"), "-F", "32", "-n", "FERN", image], capture_output=True, text=True)
+    assert made.returncode == 0, made.stderr
+    assert image.read_bytes()[82:90] == b"FAT32   "  # BS_FilSysType, Microsoft FAT specification
+    return image
+
+
+@pytest.mark.system
+def test_the_folder_survives_fat32_name_by_name_and_byte_by_byte(
+    load: Load, fat_image: Path, needs: Needs, tmp_path: Path
+) -> None:
+    """dosfstools makes the file system, mtools write and read it: neither knows of Keyturn."""
+    subprocess.run([needs("mcopy"), "-i", fat_image, "-s", *load.folder.iterdir(), "::"], check=True)
+    listing = subprocess.run([needs("mdir"), "-i", fat_image, "-b", "::"], capture_output=True, text=True, check=True)
+    assert set(listing.stdout.split()) == {f"::/{file.path}" for file in load.radio.files}
+    assert read_back(fat_image, needs, tmp_path / "back") == held(load.folder)
+
+
+def read_back(image: Path, needs: Needs, into: Path) -> dict[str, bytes]:
+    """What mtools find in the file system, once fsck.vfat has found it sound."""
+    checked = subprocess.run([needs("fsck.vfat"), "-n", image], capture_output=True, text=True)
+    assert checked.returncode == 0, checked.stdout
+    into.mkdir()
+    subprocess.run([needs("mcopy"), "-i", image, "-s", "::*", into], check=True)
+    return held(into)
+
+
+@dataclass
+class FatMount:
+    """The image mounted by fusefat, user-space code, so that no kernel module is needed."""
+
+    place: Path
+    program: subprocess.Popen[bytes]
+    unmounting: str
+
+    def unmount(self) -> None:
+        """Waits until the program has ended: only then has it written everything to the image."""
+        subprocess.run([self.unmounting, "-u", self.place], check=True)
+        self.program.wait(timeout=30)
+
+
+@pytest.fixture
+def fat_mount(fat_image: Path, stick: Path, needs: Needs) -> Iterator[FatMount]:
+    if not os.access("/dev/fuse", os.R_OK | os.W_OK):
+        pytest.skip("this machine gives nobody /dev/fuse")
+    order, unmounting = [needs("fusefat"), "-f", "-o", "rw+", fat_image, stick], needs("fusermount")
+    with subprocess.Popen(order, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as program:
+        while program.poll() is None and not stick.is_mount():
+            time.sleep(0.02)
+        if program.poll() is not None:
+            pytest.skip("fusefat cannot mount here")
+        mount = FatMount(stick, program, unmounting)
+        yield mount
+        if stick.is_mount():
+            mount.unmount()
+
+
+@pytest.mark.system
+def test_the_copy_onto_a_mounted_fat32_is_sound_when_the_stick_is_out(
+    load: Load, fat: Fat, fat_image: Path, fat_mount: FatMount, needs: Needs, tmp_path: Path
+) -> None:
+    stick = fat_mount.place
+    (stick / "logo.png").write_bytes(b"old")
+    assert stick_copy.faults(load, stick, fat, any_folder=True) == []
+    assert stick_copy.in_the_way(load, stick) == ("logo.png",)
+    stick_copy.copy(load, stick)
+    fat_mount.unmount()
+    assert read_back(fat_image, needs, tmp_path / "back") == held(load.folder)

@@ -1,0 +1,95 @@
+"""A drop is whole when nothing in it changed for the settle time and no name looks half-copied."""
+
+from __future__ import annotations
+
+import pytest
+
+from keyturn.inbox.settle import Settle, Snapshot
+from keyturn.shop import rulebook
+from keyturn.shop.settings import SettleSettings
+
+NAMES = rulebook.load().intake.names
+
+
+def seen(*names: str, size: int = 10, time: int = 1, inode: int = 1) -> Snapshot:
+    return frozenset((name, size, time, inode) for name in names)
+
+
+WHOLE = seen("job.toml", "0001.png", "0002.png")
+
+
+@pytest.fixture
+def settle() -> Settle:
+    return Settle(SettleSettings(seconds=5, without_manifest_seconds=60, half_copied_seconds=3600), NAMES)
+
+
+def test_a_drop_that_lies_still_long_enough_is_ready(settle: Settle) -> None:
+    assert not settle.look("van", WHOLE, 100.0).ready
+    assert not settle.look("van", WHOLE, 104.9).ready
+    assert settle.look("van", WHOLE, 105.0).ready
+    assert settle.snapshot("van") == WHOLE
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        WHOLE | seen("0003.png"),
+        seen("job.toml", "0001.png"),
+        seen("job.toml", "0001.png") | seen("0002.png", size=11),
+        seen("job.toml", "0001.png") | seen("0002.png", time=2),
+        seen("job.toml", "0001.png") | seen("0002.png", inode=9),
+    ],
+    ids=["file added", "file removed", "size", "time", "file replaced"],
+)
+def test_any_change_starts_the_wait_anew(settle: Settle, changed: Snapshot) -> None:
+    settle.look("van", WHOLE, 100.0)
+    assert not settle.look("van", changed, 104.0).ready
+    assert not settle.look("van", changed, 108.9).ready
+    assert settle.look("van", changed, 109.0).ready
+
+
+@pytest.mark.parametrize(
+    "half", ["0003.png.part", "x.crdownload", ".goutputstream-AB12CD", "~$job.toml", "a/b.filepart"]
+)
+def test_a_name_that_looks_half_copied_keeps_the_drop_waiting(settle: Settle, half: str) -> None:
+    there = WHOLE | seen(half)
+    settle.look("van", there, 0.0)
+    look = settle.look("van", there, 3599.0)
+    assert not look.ready
+    assert "half-copied" in look.note
+    assert settle.look("van", there, 3600.0).ready, "it is refused then: a copy that broke off must be told"
+
+
+def test_an_empty_folder_and_one_with_only_litter_are_never_ready(settle: Settle) -> None:
+    for there in (frozenset(), seen(".DS_Store", "Thumbs.db"), seen("lamps/")):
+        settle.look("van", there, 0.0)
+        assert not settle.look("van", there, 10_000.0).ready
+
+
+def test_without_a_manifest_the_wait_is_longer(settle: Settle) -> None:
+    """Artists often copy the pictures first and write the manifest last (common practice, no source)."""
+    pictures = seen("0001.png", "0002.png")
+    settle.look("van", pictures, 0.0)
+    assert "job.toml" in settle.look("van", pictures, 59.0).note
+    assert settle.look("van", pictures, 60.0).ready
+
+
+@pytest.mark.parametrize(
+    "there", [seen(""), seen("van.zip"), seen("van/", "van/job.toml"), seen("van.zip", "REJECTED.txt")]
+)
+def test_a_zip_and_a_folder_in_a_folder_need_no_longer_wait(settle: Settle, there: Snapshot) -> None:
+    settle.look("van", there, 0.0)
+    assert settle.look("van", there, 5.0).ready
+
+
+def test_a_clock_set_back_starts_the_wait_anew_and_never_ends_it_early(settle: Settle) -> None:
+    settle.look("van", WHOLE, 1000.0)
+    assert not settle.look("van", WHOLE, 10.0).ready
+    assert not settle.look("van", WHOLE, 14.9).ready
+    assert settle.look("van", WHOLE, 15.0).ready
+
+
+def test_a_drop_that_went_away_is_forgotten(settle: Settle) -> None:
+    settle.look("van", WHOLE, 0.0)
+    settle.keep_only([])
+    assert not settle.look("van", WHOLE, 100.0).ready

@@ -1,0 +1,172 @@
+"""TIFF layouts that Pillow misreads, against tifffile (who writes them) and ImageMagick (who reads them)."""
+
+from __future__ import annotations
+
+import io
+import struct
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile  # comes with scikit-image: an independent writer
+from numpy.typing import NDArray
+from PIL import Image
+
+from keyturn.normalize.fit import to_srgb
+from keyturn.normalize.reading import stills, tiff_tags
+from keyturn.shop import fast_libraries, rulebook
+from keyturn.shop.reasons import Refused
+
+INTAKE = rulebook.load().intake
+DEEP = np.random.default_rng(8).integers(0, 65536, (31, 20, 4)).astype(np.uint16)
+ROUNDED = np.floor(DEEP.astype(float) * 255 / 65535 + 0.5)
+"""PNG specification, third edition, 12.4: the accurate way from 16 bits to 8."""
+
+
+@pytest.fixture
+def lay(tmp_path: Path) -> Callable[..., Path]:
+    def write(samples: NDArray[np.generic], **how: object) -> Path:
+        tifffile.imwrite(tmp_path / "a.tif", samples, **how)
+        return tmp_path / "a.tif"
+
+    return write
+
+
+def read(path: Path) -> NDArray[np.uint8]:
+    return np.asarray(to_srgb(stills.load(path, INTAKE, name="a.tif"))[0])
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize("compression", [None, "zlib"])
+def test_deep_colour_in_separate_planes(lay: Callable[..., Path], order: str, compression: str | None) -> None:
+    path = lay(
+        np.moveaxis(DEEP[..., :3], -1, 0), photometric="rgb", planarconfig="separate", byteorder=order,
+        compression=compression,
+    )  # fmt: skip
+    found = stills.probe(path, INTAKE, name="a.tif")
+    assert (found.format, found.size, found.bits) == ("TIFF", (20, 31), 16)
+    assert np.abs(read(path) - ROUNDED[..., :3]).max() <= (0 if compression is None else 1)
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+def test_white_as_nought_at_sixteen_bits(lay: Callable[..., Path], order: str) -> None:
+    # TIFF 6.0, PhotometricInterpretation: WhiteIsZero, 0 is imaged as white.
+    path = lay(DEEP[..., 0], photometric="miniswhite", byteorder=order)
+    assert np.abs(read(path)[..., 0] - (255 - ROUNDED[..., 0])).max() <= 1
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize("compression", [None, "zlib"])
+def test_fractions_and_whole_numbers_of_32_bits(lay: Callable[..., Path], order: str, compression: str | None) -> None:
+    ramp = np.linspace(0, 1, 620).reshape(31, 20)
+    whole = np.round(ramp * (2**32 - 1)).astype(np.uint32)
+    for samples in (ramp.astype(np.float32), whole):
+        path = lay(samples, photometric="minisblack", byteorder=order, compression=compression)
+        assert np.abs(read(path)[..., 0] - ramp * 255).max() <= 0.51
+
+
+@pytest.mark.system
+@pytest.mark.parametrize("turn", range(1, 9))
+def test_imagemagick_sees_the_same_picture(
+    lay: Callable[..., Path], needs: Callable[[str], str], tmp_path: Path, turn: int
+) -> None:
+    path = lay(
+        np.moveaxis(DEEP[..., :3], -1, 0), photometric="rgb", planarconfig="separate",
+        extratags=[(274, 3, 1, turn, True)],
+    )  # fmt: skip
+    subprocess.run([needs("convert"), path, "-auto-orient", "-depth", "8", tmp_path / "a.png"], check=True)
+    assert np.abs(read(path).astype(int) - np.asarray(Image.open(tmp_path / "a.png").convert("RGB"))).max() <= 1
+    found = stills.probe(path, INTAKE, name="a.tif")
+    assert found.size == ((20, 31) if turn < 5 else (31, 20))
+    assert ("turned-upright" in [r.code for r in found.reasons]) is (turn != 1)
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize("bits", [8, 16])
+def test_bigtiff_in_either_byte_order(lay: Callable[..., Path], order: str, bits: int) -> None:
+    samples = DEEP[..., :3] if bits == 16 else ROUNDED[..., :3].astype(np.uint8)
+    path = lay(samples, photometric="rgb", bigtiff=True, byteorder=order)
+    assert stills.probe(path, INTAKE, name="a.tif").bits == bits
+    assert np.abs(read(path) - ROUNDED[..., :3]).max() <= (0 if bits == 8 else 1)
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize("big", [False, True])
+def test_tags_are_what_tifffile_reads_in_them(lay: Callable[..., Path], order: str, big: bool) -> None:
+    path = lay(DEEP, photometric="rgb", bigtiff=big, byteorder=order, extrasamples=["unassalpha"], rowsperstrip=5)
+    with path.open("rb") as file:
+        ours = tiff_tags.first_page(file)
+    with tifffile.TiffFile(path) as theirs:
+        page = theirs.pages[0].tags
+        for tag in (256, 257, 258, 259, 262, 273, 277, 278, 279, 284, 338):
+            wanted = page[tag].value
+            assert ours[tag] == (tuple(wanted) if isinstance(wanted, tuple) else (int(wanted),)), tag
+
+
+def test_a_profile_comes_along(lay: Callable[..., Path]) -> None:
+    path = lay(np.moveaxis(DEEP[..., :3], -1, 0), photometric="rgb", planarconfig="separate", iccprofile=b"kept")
+    assert stills.load(path, INTAKE, name="a.tif").info["icc_profile"] == b"kept"
+
+
+def refusal(path: Path) -> str:
+    with pytest.raises(Refused) as caught:
+        stills.probe(path, INTAKE, name="a.tif")
+        stills.load(path, INTAKE, name="a.tif")
+    (reason,) = caught.value.reasons
+    assert reason.file == "a.tif" and "PNG" in reason.mend
+    return reason.code
+
+
+def test_layouts_that_nobody_here_reads_are_named_as_such(lay: Callable[..., Path]) -> None:
+    light = np.random.default_rng(1).random((31, 20, 3))
+    assert refusal(lay(light.astype(np.float32), photometric="rgb")) == "picture-layout"
+    assert refusal(lay(light[..., 0].astype(np.float64))) == "picture-layout"
+
+
+def test_an_unknown_compression_is_no_black_picture(lay: Callable[..., Path]) -> None:
+    path = lay(DEEP[..., :3], photometric="rgb")
+    data = bytearray(path.read_bytes())
+    at = data.index(struct.pack("<HHI", 259, 3, 1))  # TIFF 6.0: the tag Compression, one SHORT
+    data[at + 8 : at + 10] = struct.pack("<H", 34712)
+    path.write_bytes(data)
+    assert refusal(path) == "picture-layout"
+
+
+def test_without_libvips_they_are_refused_not_misread(
+    lay: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fast_libraries, "library", lambda name: None)
+    planes = lay(np.moveaxis(DEEP[..., :3], -1, 0), photometric="rgb", planarconfig="separate")
+    assert refusal(planes) == "picture-layout"
+
+
+def test_what_pillow_reads_right_stays_pillows(lay: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fast_libraries, "library", lambda name: pytest.fail("was asked for"))
+    path = lay((DEEP[..., :3] >> 8).astype(np.uint8), photometric="rgb", planarconfig="contig")
+    assert (read(path) == DEEP[..., :3] >> 8).all()
+
+
+def test_garbled_planes_are_shown_or_refused(lay: Callable[..., Path]) -> None:
+    path = lay(np.moveaxis(DEEP[..., :3], -1, 0), photometric="rgb", planarconfig="separate", compression="zlib")
+    whole, refused = path.read_bytes(), 0
+    dice = np.random.default_rng(5)
+    for _ in range(150):
+        data = bytearray(whole)
+        for at in dice.integers(0, len(data), 3):
+            data[at] ^= 1 << int(dice.integers(0, 8))
+        path.write_bytes(data)
+        try:
+            stills.probe(path, INTAKE, name="a.tif")
+            stills.load(path, INTAKE, name="a.tif")
+        except Refused:
+            refused += 1
+    assert 20 < refused < 150
+
+
+def test_a_huge_profile_or_text_in_a_png_breaks_nothing(tmp_path: Path) -> None:
+    file = io.BytesIO()
+    Image.new("RGB", (4, 4)).save(file, "PNG", icc_profile=bytes(4 * 2**20))
+    (tmp_path / "a.png").write_bytes(file.getvalue())
+    assert len(stills.load(tmp_path / "a.png", INTAKE, name="a.png").info["icc_profile"]) == 4 * 2**20

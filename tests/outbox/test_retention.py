@@ -1,0 +1,139 @@
+"""Archive and rejects are kept as long as the shop says; what is not settled is never touched."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from keyturn.outbox import retention
+from keyturn.shop.folders import Shop
+from keyturn.shop.records import Rejection
+from keyturn.shop.settings import KeepSettings
+
+NOW = datetime(2026, 3, 31, 12, 0, tzinfo=UTC)
+
+
+def archived(shop: Shop, days_ago: float, name: str) -> Path:
+    claimed = NOW - timedelta(days=days_ago)
+    folder = shop.archive / "c" / f"{name}-r1--{claimed:%Y%m%dT%H%M%S}-abc123-{name}"
+    folder.mkdir(parents=True)
+    (folder / "job.toml").write_text("x")
+    return folder
+
+
+def refused(shop: Shop, days_ago: float, name: str) -> Path:
+    folder = shop.rejects / name
+    folder.mkdir()
+    at = (NOW - timedelta(days=days_ago)).isoformat(timespec="seconds")
+    record = Rejection(keyturn="0", drop=name, claim="c", customer=None, rejected_at=at, reasons=())
+    (folder / "REJECTED.json").write_text(record.model_dump_json())
+    return folder
+
+
+def test_by_default_everything_is_kept(shop: Shop) -> None:
+    kept = [archived(shop, 9999, "van"), refused(shop, 9999, "van")]
+    assert retention.prune(shop, KeepSettings(), NOW) == []
+    assert all(path.exists() for path in kept)
+
+
+def test_what_was_kept_long_enough_goes(shop: Shop) -> None:
+    old, new = archived(shop, 31, "old"), archived(shop, 29, "new")
+    bad_old, bad_new = refused(shop, 8, "bad-old"), refused(shop, 6, "bad-new")
+    assert retention.prune(shop, KeepSettings(archive_days=30, rejects_days=7), NOW) == [old, bad_old]
+    assert new.exists() and bad_new.exists()
+
+
+def test_folders_without_our_record_and_other_folders_are_not_ours_to_remove(shop: Shop) -> None:
+    strangers = [shop.rejects / "someone-elses", shop.archive / "c" / "notes", shop.archive / "c" / "x--undated"]
+    for folder in strangers:
+        folder.mkdir(parents=True)
+    for folder in (shop.inbox, shop.work, shop.outbox):
+        (folder / "van").mkdir()
+    retention.prune(shop, KeepSettings(archive_days=0.001, rejects_days=0.001), NOW)
+    assert all(folder.exists() for folder in strangers)
+    assert all((folder / "van").exists() for folder in (shop.inbox, shop.work, shop.outbox))
+
+
+def test_a_removal_that_was_cut_off_is_finished(shop: Shop) -> None:
+    (shop.rejects / ".keyturn-removing-van").mkdir()
+    retention.prune(shop, KeepSettings(), NOW)
+    assert list(shop.rejects.iterdir()) == []
+
+
+# -- by size ----------------------------------------------------------------------------------------
+
+
+def fill(folder: Path, kib: int) -> Path:
+    (folder / "art.bin").write_bytes(os.urandom(kib * 1024))  # random: some file systems store zeros in no blocks
+    return folder
+
+
+def gib_of(*folders: Path) -> float:
+    """As du(1) counts them, and a little more."""
+    said = subprocess.run(["du", "-s", "-c", "-B", "1", *folders], capture_output=True, text=True, check=True)
+    return (int(said.stdout.splitlines()[-1].split()[0]) + 100) / 2**30
+
+
+def revision(shop: Shop, days_ago: float, job: str, number: int, kib: int = 64) -> Path:
+    folder = archived(shop, days_ago, job)
+    return fill(folder.rename(folder.with_name(folder.name.replace("-r1--", f"-r{number}--"))), kib)
+
+
+def test_beyond_its_size_the_oldest_rejects_go_first_and_only_until_it_fits(shop: Shop) -> None:
+    oldest, older, newer = (fill(refused(shop, days, f"bad-{days}"), 64) for days in (30, 20, 10))
+    keep = KeepSettings(rejects_gib=gib_of(older, newer))
+    assert retention.prune(shop, keep, NOW) == [oldest]
+    assert retention.prune(shop, keep, NOW) == []
+    assert retention.prune(shop, KeepSettings(rejects_gib=gib_of(newer)), NOW) == [older]
+    assert newer.exists()
+
+
+def test_the_archive_gives_up_superseded_revisions_before_any_jobs_newest(shop: Shop) -> None:
+    ferry = revision(shop, 90, "ferry", 1)
+    first, second, tenth = (revision(shop, days, "van", number) for days, number in ((50, 1), (40, 2), (30, 10)))
+    assert retention.prune(shop, KeepSettings(archive_gib=gib_of(ferry, second, tenth)), NOW) == [first]
+    assert retention.prune(shop, KeepSettings(archive_gib=gib_of(tenth)), NOW) == [second, ferry]
+    assert tenth.exists()
+
+
+def test_what_was_settled_today_is_never_removed_for_its_size(shop: Shop) -> None:
+    fresh = [fill(refused(shop, 0.9, "bad"), 64), revision(shop, 0.9, "van", 1), revision(shop, 0.5, "van", 2)]
+    assert retention.prune(shop, KeepSettings(archive_gib=1e-9, rejects_gib=1e-9), NOW) == []
+    assert all(path.exists() for path in fresh)
+
+
+def test_what_is_not_settled_is_neither_counted_nor_removed(shop: Shop) -> None:
+    (shop.rejects / "someone-elses").mkdir()
+    stranger, old = fill(shop.rejects / "someone-elses", 512), fill(refused(shop, 30, "bad"), 64)
+    for folder in (shop.inbox, shop.work, shop.outbox):
+        (folder / "van").mkdir()
+        fill(folder / "van", 64)
+    keep = KeepSettings(archive_gib=gib_of(old), rejects_gib=gib_of(old))
+    assert retention.prune(shop, keep, NOW) == []
+    assert retention.prune(shop, KeepSettings(archive_gib=1e-9, rejects_gib=1e-9), NOW) == [old]
+    assert stranger.exists()
+    assert all((folder / "van" / "art.bin").exists() for folder in (shop.inbox, shop.work, shop.outbox))
+
+
+def test_a_hole_of_terabytes_counts_as_what_it_takes(shop: Shop) -> None:
+    """stat(2): st_blocks are those that are there."""
+    sparse, other = refused(shop, 30, "sparse"), fill(refused(shop, 20, "bad"), 64)
+    with (sparse / "hole.bin").open("wb") as file:
+        file.truncate(2**40)
+    assert retention.prune(shop, KeepSettings(rejects_gib=gib_of(sparse, other)), NOW) == []
+
+
+def test_the_service_manager_hears_that_we_live_while_a_large_archive_is_measured(shop: Shop) -> None:
+    for number in range(5):
+        revision(shop, 10 + number, "van", number + 1, 4)
+    heard: list[bool] = []
+    retention.prune(shop, KeepSettings(archive_gib=1), NOW, lambda: heard.append(True))
+    assert len(heard) == 5
+
+
+def test_a_name_as_long_as_names_can_be_is_removed_like_any_other(shop: Shop) -> None:
+    long = refused(shop, 30, "x" * 255)
+    assert retention.prune(shop, KeepSettings(rejects_days=7), NOW) == [long]
+    assert list(shop.rejects.iterdir()) == []

@@ -1,0 +1,32 @@
+"""Keys of kept pieces: the same objects, not equal ones."""
+
+from __future__ import annotations
+
+from types import ModuleType
+
+from keyturn.pages import board
+from keyturn.pages.cache_key import Same
+
+
+def test_the_same_objects_make_the_same_key_whatever_holds_them() -> None:
+    one, two = ["a"], ["b"]
+    kept = {Same((one, two), (one, two)): "kept"}
+    assert kept[Same([one, two], [one, two])] == "kept"
+
+
+def test_equal_objects_others_or_fewer_make_another_key() -> None:
+    one, two = ["a"], ["b"]
+    key = Same("", (one, two))
+    for parts in ((["a"], two), (two, one), (one,), (one, two, one), ()):
+        assert key != Same("", parts)
+    assert key != (one, two)
+
+
+def test_the_boards_rows_are_made_anew_when_one_is_another(by_hand: ModuleType) -> None:
+    state = by_hand.state()
+    first = board.board(state)
+    assert board.board(state) == first
+    row = state.ready[0].model_copy(update={"job": "van-three"})
+    assert "van-three, revision" not in first.replace("<bdi>", "").replace("</bdi>", "")
+    changed = board.board(state.model_copy(update={"ready": (row,)}))
+    assert "<bdi>van-three</bdi>, revision 2" in changed

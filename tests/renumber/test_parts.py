@@ -1,0 +1,123 @@
+"""Which pictures make which part: what the manifest says, or what a person would guess."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from keyturn.inbox.survey import survey
+from keyturn.manifest import models
+from keyturn.renumber.parts import UNTIL_BOOTED, JobArt, job_art
+from keyturn.shop.reasons import Kind, Refused
+from keyturn.shop.rulebook import Rulebook
+from samples import picture
+
+HEAD = 'customer = "C"\nradio = "tiny"\n'
+
+
+@pytest.fixture
+def choose(tmp_path: Path, rules: Rulebook) -> Callable[..., JobArt]:
+    def art(*names: str, text: str = "") -> JobArt:
+        root = tmp_path / "art"
+        root.mkdir(exist_ok=True)
+        for number, name in enumerate(names):
+            (root / name).parent.mkdir(parents=True, exist_ok=True)
+            picture((48, 64), number).save(root / name)
+        (root / "job.toml").write_text(HEAD + text)
+        return job_art(models.read(root), survey(root, rules.intake), rules.intake)
+
+    return art
+
+
+def codes(caught: pytest.ExceptionInfo[Refused]) -> set[str]:
+    return {r.code for r in caught.value.reasons if r.kind is Kind.REFUSE}
+
+
+def test_loose_numbered_pictures_are_one_part_and_end_in_a_hold(choose: Callable[..., JobArt]) -> None:
+    """An animation that must not be cut mid-motion plays once and then holds a still as an endless part
+    (common practice, no source)."""
+    art = choose("1.png", "2.png", "10.png")
+    once, hold = art.parts
+    assert once.names == ("1.png", "2.png", "10.png")
+    assert (once.plays, hold.plays) == (1, UNTIL_BOOTED)
+    assert hold.names == ("10.png",)
+
+
+def test_sub_folders_in_name_order_are_parts(choose: Callable[..., JobArt]) -> None:
+    art = choose("b/1.png", "b/2.png", "a/1.png", "a/2.png")
+    assert [p.art for p in art.parts] == ["a/*", "b/*", "last picture of b/*"]
+
+
+def test_a_picture_called_logo_is_the_logo_and_no_frame(choose: Callable[..., JobArt]) -> None:
+    art = choose("Logo.PNG", "1.png", "2.png")
+    assert art.logo == "Logo.PNG"
+    assert art.parts[0].names == ("1.png", "2.png")
+
+
+def test_without_a_logo_or_with_first_frame_frame_one_is_the_logo(choose: Callable[..., JobArt]) -> None:
+    assert choose("1.png", "2.png").logo is None
+    assert choose("1.png", "2.png", "logo.png", text='[logo]\nart = "first-frame"\n').logo is None
+
+
+def test_named_parts_are_taken_as_named(choose: Callable[..., JobArt]) -> None:
+    art = choose(
+        "x/1.png",
+        "x/2.png",
+        "y/1.png",
+        text='[[part]]\nart = "x/*"\nplays = 3\npause = 0.5\n[[part]]\nart = "y/1.png"\nplays = "until-booted"\n',
+    )
+    assert [(p.names, p.plays, p.pause_s) for p in art.parts] == [
+        (("x/1.png", "x/2.png"), 3, 0.5),
+        (("y/1.png",), UNTIL_BOOTED, 0.0),
+    ]
+
+
+def test_capitals_that_differ_are_mended(choose: Callable[..., JobArt]) -> None:
+    art = choose("Lamps/1.PNG", "Lamps/2.PNG", text='[[part]]\nart = "lamps/*.png"\n')
+    assert art.parts[0].names == ("Lamps/1.PNG", "Lamps/2.PNG")
+    assert "capitals-differ" in {r.code for r in art.reasons}
+
+
+@pytest.mark.parametrize(
+    ("names", "text", "code"),
+    [
+        ((), "", "no-art"),
+        (("1.png", "a/1.png"), "", "parts-unclear"),
+        (("1.png",), '[[part]]\nart = "b/*"\n', "part-empty"),
+        (("1.png", "logo.png", "logo.bmp"), "", "logo-doubled"),
+        (("1.png",), '[logo]\nart = "mark.png"\n', "logo-missing"),
+        (
+            ("a/1.png", "b/1.png"),
+            '[[part]]\nart = "a/*"\nplays = "until-booted"\n[[part]]\nart = "b/*"\n',
+            "part-unreachable",
+        ),
+    ],
+)
+def test_what_cannot_be_understood_is_refused(
+    choose: Callable[..., JobArt], names: tuple[str, ...], text: str, code: str
+) -> None:
+    with pytest.raises(Refused) as caught:
+        choose(*names, text=text)
+    assert codes(caught) == {code}
+
+
+def test_all_that_is_wrong_with_the_art_is_told_at_once(choose: Callable[..., JobArt], tmp_path: Path) -> None:
+    (tmp_path / "art" / "a").mkdir(parents=True)
+    (tmp_path / "art" / "a" / "3.png").write_bytes(b"no picture")
+    with pytest.raises(Refused) as caught:
+        choose(
+            "a/1.png",
+            "a/2.png",
+            "b/1.png",
+            "b/01.bmp",
+            text='[[part]]\nart = "a/*"\n[[part]]\nart = "b/*"\n[[part]]\nart = "c/*"\n',
+        )
+    assert {"part-empty", "frames-doubled"} < codes(caught)
+    assert len(codes(caught)) == 3
+
+
+def test_pictures_that_no_part_uses_are_noted(choose: Callable[..., JobArt]) -> None:
+    art = choose("a/1.png", "a/2.png", "b/1.png", text='[[part]]\nart = "a/*"\n')
+    assert "b/1.png" in next(r.what for r in art.reasons if r.code == "art-unused")

@@ -1,0 +1,311 @@
+"""A drop's way through the folders: one rename a step, nothing lost wherever it is cut off."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from keyturn.inbox import moving
+from keyturn.inbox.moving import Changed
+from keyturn.inbox.survey import snapshot
+from keyturn.service.claims import Claim
+from keyturn.service.drop_folders import Spool
+from keyturn.shop import durable_files
+from keyturn.shop.folders import Shop
+from keyturn.shop.records import JobRecord, Rejection
+
+
+@pytest.fixture
+def way(shop: Shop) -> Spool:
+    return Spool(shop, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+
+
+def lay(shop: Shop, name: str = "van") -> Path:
+    folder = shop.inbox / name
+    (folder / "lamps").mkdir(parents=True)
+    (folder / "job.toml").write_text("customer = 'x'")
+    (folder / "lamps" / "0001.png").write_bytes(b"one")
+    return folder
+
+
+def claim(way: Spool, name: str = "van") -> Claim:
+    return way.claim(name, snapshot(way.shop.inbox / name))
+
+
+def staged(way: Spool, of: Claim) -> Path:
+    place = way.staging(of)
+    record = JobRecord(
+        keyturn="0", customer="C", job="van", artist=None, drop=of.name, claim=of.id, digest="d",
+        made_at="2026-03-01T09:30:00+00:00", revision=1, radios=(),
+    )  # fmt: skip
+    (place / "usb").mkdir()
+    (place / "usb" / "logo.png").write_bytes(b"logo")
+    (place / "job.json").write_text(record.model_dump_json())
+    return place
+
+
+def rejection(of: Claim) -> Rejection:
+    return Rejection(keyturn="0", drop=of.name, claim=of.id, customer=None, rejected_at="2026-03-01", reasons=())
+
+
+def everywhere(shop: Shop) -> list[str]:
+    """Where the artist's picture is, in all the shop."""
+    return sorted(
+        p.relative_to(shop.root).parts[0] for p in shop.root.rglob("*") if p.is_file() and p.read_bytes() == b"one"
+    )
+
+
+def test_claiming_moves_the_whole_drop_out_of_the_inbox(way: Spool, shop: Shop) -> None:
+    lay(shop)
+    taken = claim(way)
+    assert not list(shop.inbox.iterdir())
+    assert (way.drop_of(taken) / "lamps" / "0001.png").read_bytes() == b"one"
+
+
+def test_a_drop_that_changed_since_it_settled_goes_back(way: Spool, shop: Shop) -> None:
+    folder = lay(shop)
+    before = snapshot(folder)
+    (folder / "late.png").write_bytes(b"late")
+    with pytest.raises(Changed):
+        way.claim("van", before)
+    assert (shop.inbox / "van" / "late.png").exists()
+    assert not list(shop.work.iterdir())
+
+
+def test_a_drop_that_vanished_leaves_nothing_in_work(way: Spool, shop: Shop) -> None:
+    with pytest.raises(Changed):
+        way.claim("ghost", frozenset())
+    assert not list(shop.work.iterdir())
+
+
+def test_publishing_makes_the_revision_appear_and_archives_the_drop(way: Spool, shop: Shop) -> None:
+    lay(shop)
+    taken = claim(way)
+    target = way.publish(taken, staged(way, taken), "c/van-r1")
+    assert (target / "usb" / "logo.png").read_bytes() == b"logo"
+    assert everywhere(shop) == ["archive"]
+    assert not list(shop.work.iterdir())
+
+
+def test_nothing_is_ever_overwritten(way: Spool, shop: Shop) -> None:
+    lay(shop)
+    taken = claim(way)
+    (shop.outbox / "c" / "van-r1").mkdir(parents=True)
+    with pytest.raises(FileExistsError):
+        way.publish(taken, staged(way, taken), "c/van-r1")
+    assert everywhere(shop) == ["work"]
+
+
+def test_a_refused_drop_lies_in_rejects_as_it_came_with_its_reasons(way: Spool, shop: Shop) -> None:
+    lay(shop)
+    taken = claim(way)
+    folder = way.reject(taken, rejection(taken), {"REJECTED.html": "<p>why", "REJECTED.txt": "why"})
+    assert folder == shop.rejects / "van"
+    assert {p.name for p in folder.iterdir()} == {"job.toml", "lamps", "REJECTED.html", "REJECTED.txt", "REJECTED.json"}
+    assert json.loads((folder / "REJECTED.json").read_text())["claim"] == taken.id
+
+
+def test_two_refused_drops_of_one_name_stand_side_by_side(way: Spool, shop: Shop) -> None:
+    for _ in range(2):
+        lay(shop)
+        taken = claim(way)
+        way.reject(taken, rejection(taken), {})
+    assert sorted(p.name for p in shop.rejects.iterdir()) == ["van", "van-2"]
+
+
+def test_a_zip_is_claimed_archived_and_rejected_as_the_file_it_came_as(way: Spool, shop: Shop) -> None:
+    (shop.inbox / "van.zip").write_bytes(b"one")
+    taken = claim(way, "van.zip")
+    assert taken.form == "file"
+    folder = way.reject(taken, rejection(taken), {})
+    assert (folder / "van.zip").read_bytes() == b"one"
+    assert folder.name == "van"
+
+
+def test_a_returned_drop_stands_beside_a_newer_one_of_its_name(way: Spool, shop: Shop) -> None:
+    lay(shop)
+    taken = claim(way)
+    lay(shop)
+    assert way.send_back(taken).name == "van-2"
+    assert not list(shop.work.iterdir())
+
+
+class Cut(BaseException):
+    """Stands for the power going out: nothing after it runs."""
+
+
+def cut_after(monkeypatch: pytest.MonkeyPatch, count: int) -> Callable[[], int]:
+    """Cuts the work off before its `count`-th step that touches the folders; tells how many steps there were."""
+    calls = 0
+
+    def counted(real: Callable[..., object]) -> Callable[..., object]:
+        def step(*args: object, **kwargs: object) -> object:
+            nonlocal calls
+            calls += 1
+            if calls == count:
+                raise Cut
+            return real(*args, **kwargs)
+
+        return step
+
+    monkeypatch.setattr(Path, "rename", counted(Path.rename))
+    monkeypatch.setattr(Path, "mkdir", counted(Path.mkdir))
+    monkeypatch.setattr(Path, "rmdir", counted(Path.rmdir))
+    monkeypatch.setattr(Path, "unlink", counted(Path.unlink))
+    monkeypatch.setattr(os, "replace", counted(os.replace))
+    monkeypatch.setattr(shutil, "rmtree", counted(shutil.rmtree))
+    monkeypatch.setattr(durable_files, "copy_tree", counted(durable_files.copy_tree))
+    return lambda: calls
+
+
+def other_mounts(monkeypatch: pytest.MonkeyPatch, *bases: Path) -> None:
+    """Makes each of `bases` behave as a mount of its own: renames in or out of it give EXDEV (rename(2))."""
+    real = Path.rename
+
+    def rename(self: Path, target: Path) -> Path:
+        if [self.is_relative_to(base) for base in bases] != [Path(target).is_relative_to(base) for base in bases]:
+            raise OSError(errno.EXDEV, "Invalid cross-device link", str(self))
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "rename", rename)
+
+
+def whole_way(way: Spool, end: str) -> None:
+    """From wherever the drop is to its end, as the service goes it: recovery first, then the inbox."""
+    started = list(way.recover())
+    if end != "return" or not (way.shop.root / "returned").exists():
+        started += [claim(way, p.name) for p in sorted(way.shop.inbox.iterdir()) if not p.name.startswith(".")]
+    for taken in started:
+        if end == "publish":
+            number = 1 + len(list((way.shop.outbox / "c").glob("van-r*")))
+            way.publish(taken, staged(way, taken), f"c/van-r{number}")
+        elif end == "reject":
+            way.reject(taken, rejection(taken), {"REJECTED.txt": "why"})
+        else:
+            (way.shop.root / "returned").touch()
+            way.send_back(taken)
+
+
+ENDS = {"publish": "archive", "reject": "rejects", "return": "inbox"}
+
+
+@pytest.mark.parametrize("mounts", ["one mount", "inbox apart", "outbox, archive and rejects apart"])
+@pytest.mark.parametrize("end", list(ENDS))
+def test_cut_off_at_any_step_a_drop_is_whole_in_one_place_and_published_once(shop: Shop, end: str, mounts: str) -> None:
+    """DESIGN promises 1, 2, 4 and 5: the power goes out before each step in turn, recovery too is cut off."""
+    step = 0
+    while True:
+        step += 1
+        again = Shop(shop.root.parent / f"{end}-{step}")
+        again.create()
+        way = Spool(again, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+        lay(again)
+        with pytest.MonkeyPatch.context() as patch:
+            _mounts(patch, again, mounts)
+            cut = _cut_off(patch, way, end, step)
+            assert everywhere(again), f"lost after step {step}"
+            _cut_off(patch, way, end, 2)
+            whole_way(way, end)
+        assert everywhere(again) == [ENDS[end]], f"step {step}"
+        assert not list(again.work.iterdir())
+        revisions = list((again.outbox / "c").glob("*")) if (again.outbox / "c").exists() else []
+        assert len(revisions) == (1 if end == "publish" else 0)
+        assert all((r / "job.json").exists() and (r / "usb" / "logo.png").exists() for r in revisions)
+        assert all((r / "REJECTED.json").exists() for r in again.rejects.iterdir())
+        if not cut:
+            break
+    assert step > 6, "the cut must have met many steps"
+
+
+def _mounts(patch: pytest.MonkeyPatch, shop: Shop, mounts: str) -> None:
+    if mounts == "inbox apart":
+        other_mounts(patch, shop.inbox)
+        real = Path.lstat
+        patch.setattr(
+            Path, "lstat", lambda self: _other_device(real(self)) if self.parent == shop.inbox else real(self)
+        )
+    if mounts.startswith("outbox"):
+        other_mounts(patch, shop.outbox, shop.archive, shop.rejects)
+
+
+def _other_device(seen: os.stat_result) -> os.stat_result:
+    return os.stat_result((*seen[:2], seen.st_dev + 1, *seen[3:]))
+
+
+def _cut_off(patch: pytest.MonkeyPatch, way: Spool, end: str, step: int) -> bool:
+    with pytest.MonkeyPatch.context() as inner:
+        cut_after(inner, step)
+        try:
+            whole_way(way, end)
+        except Cut:
+            return True
+    return False
+
+
+def test_a_work_folder_without_a_readable_claim_keeps_its_files(way: Spool, shop: Shop) -> None:
+    lay(shop)
+    taken = claim(way)
+    (shop.work / taken.id / "claim.json").write_text("{half")
+    (found,) = way.recover()
+    assert everywhere(shop) == ["work"]
+    assert way.drop_of(found) == way.drop_of(taken)
+
+
+def test_tries_are_counted_on_disk(way: Spool, shop: Shop) -> None:
+    lay(shop)
+    way.count_try(claim(way))
+    (found,) = way.recover()
+    assert found.tries == 1
+    way.uncount_try(found)
+    assert way.recover()[0].tries == 0
+
+
+def test_free_name_counts_up(tmp_path: Path) -> None:
+    (tmp_path / "van").mkdir()
+    (tmp_path / "van-2").symlink_to("nowhere")
+    assert moving.free_name(tmp_path, "van").name == "van-3"
+
+
+@pytest.mark.parametrize("step", ["copy_tree", "fsync_tree"])
+def test_a_copy_between_mounts_that_fails_gives_its_space_back(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    folder = lay(shop)
+    other_mounts(monkeypatch, shop.inbox)
+    real = getattr(durable_files, step)
+
+    def full(*args: Path) -> None:
+        real(*args)
+        raise OSError(errno.ENOSPC, "No space left on device", str(args[-1]))
+
+    monkeypatch.setattr(durable_files, step, full)
+    with pytest.raises(OSError, match="No space"):
+        moving.move(folder, shop.work / "van")
+    assert list(shop.work.iterdir()) == []
+    assert everywhere(shop) == ["inbox"]
+
+
+@pytest.mark.parametrize("letter", ["x", "\u00e9", "\U0001f69a"])
+def test_names_as_long_as_they_can_be_are_counted_too(tmp_path: Path, letter: str) -> None:
+    """255 bytes: NAME_MAX (limits.h); letters of one, two and four bytes of UTF-8."""
+    name = letter * (255 // len(letter.encode()))
+    for _ in range(12):
+        place = moving.free_name(tmp_path, name)
+        assert place.name.startswith(letter * 60)
+        place.mkdir()
+    assert len(list(tmp_path.iterdir())) == 12
+
+
+def test_a_drop_with_the_longest_name_is_refused_as_often_as_it_comes(way: Spool, shop: Shop) -> None:
+    for _ in range(3):
+        lay(shop, "x" * 255)
+        taken = claim(way, "x" * 255)
+        way.reject(taken, rejection(taken), {})
+    assert len(list(shop.rejects.iterdir())) == 3

@@ -1,0 +1,82 @@
+"""What is mounted where, read from files as the kernel writes them (proc(5), sysfs(5))."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from keyturn.shop import mounts
+
+MOUNTS = """\
+22 1 254:0 / / rw,relatime shared:1 - ext4 /dev/root rw
+30 22 0:40 / /srv/share rw - cifs //files/share rw
+31 22 0:41 / /srv/with\\040space rw - nfs4 files:/x rw
+32 30 0:42 / /srv/share/local rw - tmpfs tmpfs rw
+"""
+
+
+@pytest.fixture
+def mountinfo(tmp_path: Path) -> Path:
+    path = tmp_path / "mountinfo"
+    path.write_text(MOUNTS)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("path", "kind"),
+    [
+        ("/srv/other", "ext4"),
+        ("/srv/share/inbox", "cifs"),
+        ("/srv/shared", "ext4"),
+        ("/srv/with space/inbox", "nfs4"),
+        ("/srv/share/local/x", "tmpfs"),
+    ],
+)
+def test_the_file_system_is_that_of_the_nearest_mount(mountinfo: Path, path: str, kind: str) -> None:
+    """Format of the lines: proc(5), /proc/pid/mountinfo."""
+    assert mounts.file_system(Path(path), mountinfo) == kind
+
+
+def test_where_the_system_does_not_say_it_is_unknown(tmp_path: Path) -> None:
+    assert mounts.file_system(tmp_path, tmp_path / "missing") == "unknown"
+
+
+def test_the_kernels_own_list_is_understood() -> None:
+    points = {str(m.point) for m in mounts.mounts()}
+    assert "/" in points
+    assert mounts.file_system(Path("/proc")) == "proc"
+
+
+def disk(sysfs: Path, name: str, device: str, *, where: str, removable: str, partition: bool = False) -> None:
+    place = sysfs / "devices" / where / name
+    place.mkdir(parents=True, exist_ok=True)
+    (place / "removable").write_text(removable)
+    target = place
+    if partition:
+        target = place / f"{name}1"
+        target.mkdir()
+        (target / "partition").write_text("1")
+    (sysfs / "dev" / "block").mkdir(parents=True, exist_ok=True)
+    (sysfs / "dev" / "block" / device).symlink_to(target)
+
+
+def test_a_usb_stick_is_removable_and_a_built_in_disk_is_not(tmp_path: Path) -> None:
+    disk(tmp_path, "sda", "8:1", where="pci0/usb1/1-2/host0", removable="1", partition=True)
+    disk(tmp_path, "sdb", "8:17", where="pci0/usb2/2-1/host1", removable="0", partition=True)
+    disk(tmp_path, "nvme0n1", "259:1", where="pci0/nvme", removable="0", partition=True)
+
+    def mount(device: str) -> mounts.Mount:
+        return mounts.Mount(Path("/mnt"), "vfat", "/dev/x", device, True)
+
+    assert mounts.is_removable(mount("8:1"), tmp_path)
+    assert mounts.is_removable(mount("8:17"), tmp_path), "many USB disks do not call themselves removable"
+    assert not mounts.is_removable(mount("259:1"), tmp_path)
+    assert not mounts.is_removable(mount("0:42"), tmp_path)
+
+
+def test_the_disk_that_holds_the_system_is_never_a_stick(tmp_path: Path) -> None:
+    disk(tmp_path, "sda", "8:1", where="pci0/usb1/1-2", removable="1", partition=True)
+    info = tmp_path / "mountinfo"
+    info.write_text("22 1 8:1 / / rw - ext4 /dev/sda1 rw\n")
+    assert mounts.sticks(info, tmp_path) == ()

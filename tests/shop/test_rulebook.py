@@ -1,0 +1,106 @@
+"""The rules: data that a shop can read and edit, every error at once."""
+
+from __future__ import annotations
+
+import math
+import shutil
+from pathlib import Path
+
+import pytest
+
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import Reason, ShopFault
+from keyturn.shop.rulebook import Panel, Radio
+
+
+def test_the_rules_that_ship_hold_the_common_panels() -> None:
+    """768 x 1024 is the common portrait panel; 1024 x 600, 1280 x 720 and 800 x 480 wide ones
+    (common practice, no source)."""
+    radios = rulebook.load().radios
+    panels = {radio.panel.size for radio in radios.values()}
+    assert {(768, 1024), (1024, 600), (1280, 720), (800, 480)} <= panels
+    assert any(radio.panel.bits == 16 for radio in radios.values())
+    assert len(radios) >= 5
+
+
+def test_every_table_names_its_source() -> None:
+    book = rulebook.load()
+    tables = [getattr(r, t) for r in book.radios.values() for t in type(r).model_fields if t not in ("name", "title")]
+    tables += [getattr(part, t) for part in (book.safety, book.intake, book.usb) for t in type(part).model_fields]
+    assert all(len(table.source) > 10 for table in tables)
+
+
+def test_flash_thresholds_are_those_of_wcag() -> None:
+    """W3C WCAG 2.2, success criterion 2.3.1 and its threshold definitions."""
+    flash = rulebook.load().safety.flash
+    assert (flash.most_per_second, flash.luminance_step, flash.darker_below) == (3, 0.10, 0.80)
+    assert (flash.red_ratio, flash.red_step, flash.field_share, flash.field_deg) == (0.8, 0.2, 0.25, 10.0)
+
+
+def test_reserved_names_are_those_of_the_file_naming_page() -> None:
+    """Microsoft, 'Naming Files, Paths, and Namespaces'."""
+    fat = rulebook.load().usb.fat
+    assert set(fat.forbidden) == set('<>:"/\\|?*')
+    assert {"CON", "PRN", "AUX", "NUL", "COM1", "COM9", "LPT1", "LPT9"} <= set(fat.reserved)
+    assert fat.longest == 255
+
+
+def test_degrees_follow_from_the_panels_width_and_the_eyes_distance() -> None:
+    """Plane geometry: a field of ten degrees at 700 mm is 2 x 700 x tan(5 deg) = 122.5 mm wide."""
+    panel = Panel(source="test", width=1000, height=500, width_mm=200, view_mm=700)
+    assert 10 * panel.degree_px == pytest.approx(2 * 700 * math.tan(math.radians(5)) / 200 * 1000)
+
+
+def test_the_shops_own_rules_lie_over_those_that_ship(tmp_path: Path) -> None:
+    shutil.copytree(rulebook.SHIPPED / "radios", tmp_path / "radios")
+    own = (tmp_path / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
+    (tmp_path / "radios" / "tall-768x1024.toml").write_text(own.replace("fps_max = 30", "fps_max = 20"))
+    (tmp_path / "radios" / "ours.toml").write_text(own)
+    (tmp_path / "safety.toml").write_text('[flash]\non_failure = "note"\n')
+    book = rulebook.load(tmp_path)
+    assert _radio(book.radio("tall-768x1024")).limits.fps_max == 20
+    assert _radio(book.radio("ours")).name == "ours"
+    assert book.safety.flash.on_failure == "note"
+    assert book.safety.flash.most_per_second == 3
+
+
+def _radio(found: Radio | Reason) -> Radio:
+    assert isinstance(found, Radio)
+    return found
+
+
+def test_every_error_of_every_file_is_told_at_once(tmp_path: Path) -> None:
+    (tmp_path / "radios").mkdir()
+    (tmp_path / "radios" / "odd.toml").write_text('title = "Odd"\n[panel]\nsource = "x y"\nwidth = -3\n')
+    (tmp_path / "safety.toml").write_text('[flash]\non_failure = "shrug"\n')
+    (tmp_path / "intake.toml").write_text("not toml at all")
+    with pytest.raises(ShopFault) as caught:
+        rulebook.load(tmp_path)
+    text = str(caught.value)
+    for expected in ("odd.toml: panel.width", "odd.toml: firmware", "safety.toml: flash.on_failure", "intake.toml"):
+        assert expected in text
+
+
+@pytest.mark.parametrize(
+    ("table", "wrong"),
+    [
+        ("fps_max = 30", "fps_max = 0"),
+        ("shortest = 16", "shortest = 60"),
+        ('animation = "bootanimation.zip"', 'animation = "../bootanimation.zip"'),
+        ('animation = "bootanimation.zip"', 'animation = "boot.zip"'),
+        ('source = "', 'sauce = "'),
+    ],
+)
+def test_a_profile_that_cannot_be_is_refused(tmp_path: Path, table: str, wrong: str) -> None:
+    text = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
+    assert table in text
+    (tmp_path / "radios").mkdir()
+    (tmp_path / "radios" / "odd.toml").write_text(text.replace(table, wrong))
+    with pytest.raises(ShopFault, match=r"odd\.toml"):
+        rulebook.load(tmp_path)
+
+
+def test_an_unknown_radio_names_the_nearest() -> None:
+    reason = rulebook.load().radio("tall-768x1042")
+    assert isinstance(reason, Reason)
+    assert '"tall-768x1024"' in reason.mend

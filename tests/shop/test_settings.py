@@ -1,0 +1,118 @@
+"""Settings: a file in the shop's root, each overridable from the environment, errors all at once."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import threading
+from pathlib import Path
+
+import pytest
+
+from keyturn.commands import output
+from keyturn.shop import settings
+from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import ShopFault
+
+
+def test_without_a_file_the_defaults_stand(tmp_path: Path) -> None:
+    assert settings.load(tmp_path).settle.seconds == 5
+
+
+def test_the_file_init_writes_says_the_defaults(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").write_text(output.SETTINGS_TEXT)
+    assert settings.load(tmp_path).model_dump() == settings.load(tmp_path / "nowhere").model_dump()
+    uncommented = (
+        output.SETTINGS_TEXT.replace("# scan", "scan").replace("# watch = ", "watch = ").replace("# workers", "workers")
+    )
+    for key in (
+        "seconds",
+        "without_manifest_seconds",
+        "half_copied_seconds",
+        "archive_days",
+        "rejects_days",
+        "archive_gib",
+        "rejects_gib",
+        "level",
+        "file",
+        "ready",
+        "refused",
+    ):
+        uncommented = uncommented.replace(f"# {key}", key)
+    (tmp_path / "keyturn.toml").write_text(uncommented)
+    assert settings.load(tmp_path).model_dump() == settings.load(tmp_path / "nowhere").model_dump()
+
+
+def test_the_environment_goes_before_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "keyturn.toml").write_text("workers = 1\n[settle]\nseconds = 3\n")
+    monkeypatch.setenv("KEYTURN_SETTLE__SECONDS", "7")
+    loaded = settings.load(tmp_path)
+    assert (loaded.workers, loaded.settle.seconds) == (1, 7)
+
+
+def test_every_wrong_setting_is_named_at_once(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").write_text('worker = 1\nwatch = "always"\n[settle]\nseconds = -1\n')
+    with pytest.raises(ShopFault) as caught:
+        settings.load(tmp_path)
+    for field in ("worker", "watch", "settle.seconds"):
+        assert field in str(caught.value)
+
+
+def test_a_file_that_is_not_toml_is_the_operators_fault(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").write_text("= nothing")
+    with pytest.raises(ShopFault, match=r"keyturn\.toml"):
+        settings.load(tmp_path)
+
+
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").write_bytes(b"\xef\xbb\xbfscan_seconds = 2\n")
+    assert settings.load(tmp_path).scan_seconds == 2
+
+
+@pytest.mark.parametrize("text", [b"\xff\xfe", b'_env_file = "x"\n', b"[[settle]]\n", b"settle = 3\n"])
+def test_whatever_stands_in_the_file_is_told_as_the_operators_fault(tmp_path: Path, text: bytes) -> None:
+    (tmp_path / "keyturn.toml").write_bytes(text)
+    with pytest.raises(ShopFault, match=r"keyturn\.toml"):
+        settings.load(tmp_path)
+
+
+def test_a_file_that_cannot_be_read_does_not_pass_for_one_that_is_not_there(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").mkdir()
+    with pytest.raises(IsADirectoryError):
+        settings.load(tmp_path)
+
+
+def test_shared_folders_keep_the_group_and_private_ones_are_private(tmp_path: Path) -> None:
+    shop = Shop(tmp_path / "shop")
+    shop.create()
+    modes = {
+        name: (shop.root / name).stat().st_mode & 0o7777 for name in ("inbox", "outbox", "rejects", "work", "state")
+    }
+    assert modes == {"inbox": 0o2775, "outbox": 0o2775, "rejects": 0o2775, "work": 0o750, "state": 0o750}
+
+
+def test_a_missing_shop_is_named_with_the_remedy(tmp_path: Path) -> None:
+    with pytest.raises(ShopFault, match="keyturn init"):
+        Shop(tmp_path / "nothing").require()
+
+
+def test_one_service_a_shop(shop: Shop) -> None:
+    assert not shop.is_running()
+    with shop.held():
+        assert shop.is_running()
+        with pytest.raises(ShopFault, match="another keyturn"), shop.held():
+            pass
+        assert shop.lock.read_text().strip() == str(os.getpid())
+    assert not shop.is_running()
+
+
+def test_who_asks_whether_a_service_runs_does_not_keep_one_from_starting(shop: Shop) -> None:
+    """flock(2): the question takes a shared lock for an instant, here for a long one."""
+    shop.lock.touch()
+    with shop.lock.open("rb") as asking:
+        fcntl.flock(asking, fcntl.LOCK_SH)
+        let_go = threading.Timer(0.2, lambda: fcntl.flock(asking, fcntl.LOCK_UN))
+        let_go.start()
+        with shop.held():
+            pass
+        let_go.join()

@@ -1,0 +1,446 @@
+"""The cluster's crew: the local crew's results and bytes from other processes' workers, and what may go wrong there.
+
+The clusters are real: a scheduler and worker processes under Dask's own nannies.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import CancelledError
+from contextlib import contextmanager
+from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+
+import cluster_tasks as tasks
+from keyturn.commands import doctor, make_by_hand
+from keyturn.outbox import papers
+from keyturn.package.frame import Check, Source, small
+from keyturn.pipeline import Bench
+from keyturn.service import loop
+from keyturn.service.backoff import Patience
+from keyturn.service.claimed_drop import MOST_TRIES
+from keyturn.service.loop import Service
+from keyturn.shop import rulebook, settings
+from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import Refused, ShopFault
+from keyturn.workers.crew import Crew, InlineCrew, LocalCrew
+from samples import Drop, odd, picture, square
+
+if find_spec("distributed") is None:
+    if os.environ.get("CI"):
+        raise ModuleNotFoundError("distributed is not installed (extra cluster, part of the extra test)")
+    pytest.skip('distributed is not installed (pip install -e ".[cluster]")', allow_module_level=True)
+
+import dask
+import distributed
+
+from keyturn.workers import cluster as clusters
+from keyturn.workers import remote_job
+from keyturn.workers.cluster import ClusterCrew
+
+PATIENCE_S = 60
+"""Only a test that fails waits so long."""
+
+
+# One failure less than Dask allows of itself: a worker takes seconds to start anew. And a LocalCluster gives up a
+# worker that it misses at one look so long after a death, though its nanny has started it again meanwhile.
+CONFIG = {"distributed.scheduler.allowed-failures": 1, "distributed.deploy.lost-worker-timeout": "1 hour"}
+
+
+@contextmanager
+def a_cluster(workers: int = 2, **more: Any) -> Iterator[distributed.LocalCluster]:
+    with (
+        dask.config.set(CONFIG),
+        distributed.LocalCluster(
+            n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=":0", **more
+        ) as made,
+    ):
+        yield made
+
+
+@pytest.fixture(scope="module")
+def machines() -> Iterator[distributed.LocalCluster]:
+    with a_cluster() as made:
+        yield made
+
+
+@pytest.fixture
+def crew(machines: distributed.LocalCluster) -> Iterator[ClusterCrew]:
+    limits = rulebook.load().intake.workers.model_copy(update={"wall_seconds": 4.0, "memory_mib": 1024})
+    made = ClusterCrew(machines.scheduler_address, limits)
+    yield made
+    made.close()
+
+
+def until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + PATIENCE_S
+    while not true():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.05)
+
+
+def worker_pids(machines: distributed.LocalCluster) -> list[int]:
+    with distributed.Client(machines, set_as_default=False) as client:
+        return list(client.run(os.getpid).values())
+
+
+def made_with(crew: Crew, drop: Path, out: Path, bench: Bench) -> dict[str, bytes]:
+    result = make_by_hand.make(drop, out, replace(bench, crew=crew))
+    assert result.folder
+    return {p.name: p.read_bytes() for p in sorted((result.folder / "usb").iterdir())}
+
+
+@pytest.fixture
+def gif_drop(drop: Drop) -> Path:
+    root = drop(frames=1)
+    for path in (root / "lamps").iterdir():
+        path.unlink()
+    frames = [picture((64, 64), number) for number in range(24)]
+    frames[0].save(root / "lamps" / "lamps.gif", save_all=True, append_images=frames[1:], duration=100)
+    return root
+
+
+# -- as the local crew ----------------------------------------------------------------------------------
+
+
+def test_a_drop_of_stills_has_the_same_bytes_as_without_workers(
+    crew: ClusterCrew, drop: Drop, tmp_path: Path, bench: Bench
+) -> None:
+    root = drop(frames=12, size=(100, 100))
+    assert made_with(crew, root, tmp_path / "a", bench) == made_with(InlineCrew(), root, tmp_path / "b", bench)
+
+
+def test_a_gif_has_the_same_bytes_though_every_worker_is_killed_once(
+    machines: distributed.LocalCluster, crew: ClusterCrew, gif_drop: Path, tmp_path: Path, bench: Bench
+) -> None:
+    """The clip was sent to a worker once, for all its frames: that worker's death loses it."""
+    killed: list[int] = []
+
+    def kill(stage: str, done: int, total: int) -> None:
+        if done == 8 and not killed:
+            killed.extend(worker_pids(machines))
+            for pid in killed:
+                os.kill(pid, signal.SIGKILL)
+
+    made = made_with(crew, gif_drop, tmp_path / "a", replace(bench, progress=kill))
+    assert len(killed) == 2
+    assert made == made_with(InlineCrew(), gif_drop, tmp_path / "b", bench)
+    until(lambda: len(worker_pids(machines)) == 2)
+    assert not set(worker_pids(machines)) & set(killed)
+
+
+def test_results_come_in_the_order_of_the_jobs_and_a_dead_worker_loses_none(
+    machines: distributed.LocalCluster, crew: ClusterCrew
+) -> None:
+    results = crew.run(tasks.slow, range(20), str)
+    assert next(results) == 0
+    os.kill(worker_pids(machines)[0], signal.SIGKILL)
+    assert list(results) == list(range(1, 20))
+
+
+def test_jobs_are_drawn_only_as_results_are_taken(crew: ClusterCrew) -> None:
+    """The window is bounded, so memory does not grow with the number of frames."""
+    drawn: list[int] = []
+
+    def jobs() -> Iterator[int]:
+        for number in range(1000):
+            drawn.append(number)
+            yield number
+
+    results = crew.run(square, jobs(), str)
+    assert [next(results), next(results), next(results)] == [0, 1, 4]
+    assert len(drawn) <= 2 * 2 + 3
+    results.close()  # type: ignore[attr-defined]
+    assert list(crew.run(square, [5], str)) == [25]
+
+
+def test_a_refused_a_dying_a_hanging_and_a_greedy_job_cost_only_themselves(
+    machines: distributed.LocalCluster, crew: ClusterCrew
+) -> None:
+    before = worker_pids(machines)
+    results = list(crew.run(odd, range(1, 11), lambda n: f"{n}.png"))
+    assert [r for r in results if not isinstance(r, Refused)] == [1, 2, 4, 6, 8, 10]
+    refused = {r.reasons[0].file: r.reasons[0].what for r in results if isinstance(r, Refused)}
+    assert set(refused) == {"3.png", "5.png", "7.png", "9.png"}
+    assert refused["3.png"] == "is broken"
+    assert "longer than 4 s" in refused["7.png"]
+    assert "memory" in refused["9.png"]
+    assert worker_pids(machines) == before, "the cluster's own workers were not harmed"
+
+
+def test_a_job_that_ends_the_clusters_own_workers_costs_itself_a_reason(crew: ClusterCrew) -> None:
+    results = list(crew.run(tasks.fatal, range(8), lambda n: f"{n}.png"))
+    assert [r for r in results if not isinstance(r, Refused)] == [0, 1, 2, 3, 5, 6, 7]
+    assert isinstance(results[4], Refused)
+    assert results[4].reasons[0].file == "4.png"
+
+
+def test_it_rests_and_comes_back(crew: ClusterCrew) -> None:
+    assert list(crew.run(square, [2], str)) == [4]
+    crew.rest()
+    crew.rest()
+    assert list(crew.run(square, [3], str)) == [9]
+
+
+# -- files ------------------------------------------------------------------------------------------------
+
+
+def test_workers_read_copies_that_came_with_the_job(crew: ClusterCrew, tmp_path: Path) -> None:
+    """No disk is shared: what a worker opens does not lie where the service has it."""
+    paths = [tmp_path / f"{number}.png" for number in range(3)]
+    for number, path in enumerate(paths):
+        path.write_bytes(bytes([number]) * (number * clusters.LARGE_BYTES // 2))
+    under = tmp_path / "under.png"
+    under.write_bytes(b"backdrop")
+    letters = [tasks.Letter(n, path, ((under, "under.png"),)) for n, path in enumerate(paths)]
+    for letter, (place, data, more) in zip(letters, crew.run(tasks.opened, letters, str), strict=True):  # type: ignore[misc]
+        assert data == letter.path.read_bytes()
+        assert more == (b"backdrop",)
+        assert not place.startswith(str(tmp_path))
+
+
+def test_a_file_of_many_jobs_travels_to_the_cluster_once_and_anew_when_it_changes(
+    crew: ClusterCrew, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clip = tmp_path / "clip.gif"
+    sent: list[int] = []
+    real = distributed.Client.scatter
+
+    def scatter(self: distributed.Client, data: bytes, **more: Any) -> Any:
+        sent.append(len(data))
+        return real(self, data, **more)
+
+    monkeypatch.setattr(distributed.Client, "scatter", scatter)
+    for size in (clusters.LARGE_BYTES + 1, clusters.LARGE_BYTES + 2):
+        clip.write_bytes(b"x" * size)
+        found = list(crew.run(tasks.opened, [tasks.Letter(n, clip) for n in range(20)], str))
+        assert {len(data) for _, data, _ in found} == {size}  # type: ignore[misc]
+    assert sent == [clusters.LARGE_BYTES + 1, clusters.LARGE_BYTES + 2]
+
+
+def test_a_file_that_is_gone_is_told_as_without_workers(crew: ClusterCrew, tmp_path: Path) -> None:
+    for one in (InlineCrew(), crew):
+        with pytest.raises(FileNotFoundError):
+            list(one.run(tasks.opened, [tasks.Letter(0, tmp_path / "nothing.png")], str))
+
+
+def test_a_full_disk_on_a_worker_is_the_shops_fault_and_names_the_worker(crew: ClusterCrew) -> None:
+    with pytest.raises(ShopFault, match=r"worker tcp://.*No space left.*free some space"):
+        list(crew.run(tasks.full, [1], str))
+
+
+# -- the same programs ----------------------------------------------------------------------------------
+
+
+def test_workers_with_another_keyturn_are_refused_by_name(machines: distributed.LocalCluster) -> None:
+    with a_cluster(1, preload=["import keyturn; keyturn.__version__ = '0.0.1'"]) as older:
+        crew = ClusterCrew(older.scheduler_address, rulebook.load().intake.workers)
+        with pytest.raises(ShopFault, match=r"worker tcp://\S+ has keyturn 0\.0\.1 instead of"):
+            list(crew.run(square, [1], str))
+        crew.close()
+
+
+def test_workers_without_keyturn_are_refused_by_name() -> None:
+    with a_cluster(1, preload=["import sys; sys.modules['keyturn'] = None"]) as bare:
+        crew = ClusterCrew(bare.scheduler_address, rulebook.load().intake.workers)
+        with pytest.raises(ShopFault, match=r"worker tcp://\S+ cannot run Keyturn .*install the same Keyturn"):
+            list(crew.run(square, [1], str))
+        crew.close()
+
+
+def test_a_worker_that_joins_later_looks_for_itself(crew: ClusterCrew, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert list(crew.run(square, [1], str)) == [1]
+    monkeypatch.setattr(crew, "_versions", {**remote_job.versions(), "pillow": "99"})
+    with pytest.raises(ShopFault, match=r"worker tcp://\S+ has pillow .* instead of 99"):
+        list(crew.run(square, [1], str))
+
+
+# -- a cluster that is not there ------------------------------------------------------------------------
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def test_doctor_tells_whether_the_cluster_answers(
+    shop: Shop, machines: distributed.LocalCluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    config = shop.root / settings.FILE_NAME
+    plain = config.read_text()
+    config.write_text(f'crew = "{machines.scheduler_address}"\n{plain}')
+    assert f"the cluster at {machines.scheduler_address} answers" in " ".join(f.what for f in doctor.examine(shop))
+    monkeypatch.setattr(clusters, "CONNECT_S", 1.0)
+    config.write_text(f'crew = "tcp://127.0.0.1:{free_port()}"\n{plain}')
+    (ill,) = [f for f in doctor.examine(shop) if f.health is doctor.Health.ILL]
+    assert "cannot be reached" in ill.what and ill.remedy
+
+
+@pytest.fixture
+def certificates(tmp_path: Path, needs: Callable[[str], str]) -> Iterator[None]:
+    """An authority's, and one of this machine signed with it, made by OpenSSL and named to Dask by its own settings."""
+    openssl, place = needs("openssl"), tmp_path / "certificates"
+    place.mkdir()
+    lasting = ["-days", "2", "-nodes", "-newkey", "rsa:2048", "-x509"]
+    for words in (
+        ["req", *lasting, "-subj", "/CN=shop", "-keyout", "ca.key", "-out", "ca.pem"],
+        ["req", "-nodes", "-newkey", "rsa:2048", "-subj", "/CN=127.0.0.1", "-keyout", "own.key", "-out", "own.csr"],
+        ["x509", "-req", "-in", "own.csr", "-CA", "ca.pem", "-CAkey", "ca.key", "-set_serial", "1", "-out", "own.pem"],
+    ):
+        subprocess.run([openssl, *words], cwd=place, check=True, capture_output=True)
+    files = {"key": "own.key", "cert": "own.pem"}
+    pairs = {f"{who}.{what}": files[what] for who in ("client", "worker", "scheduler") for what in files}
+    named = {f"distributed.comm.tls.{key}": str(place / name) for key, name in {"ca-file": "ca.pem", **pairs}.items()}
+    with dask.config.set({"distributed.comm.require-encryption": True, **named}):
+        yield
+
+
+def test_over_tls_the_same_bytes_come_back(certificates: None, drop: Drop) -> None:
+    """A scheduler that takes nothing unencrypted; Dask's documentation, "TLS/SSL"."""
+    intake = rulebook.load().intake
+    jobs = [Check(Source(path, path.name), intake) for path in sorted((drop() / "lamps").iterdir())]
+    with a_cluster(1, protocol="tls://", security=distributed.Security()) as machines:
+        assert machines.scheduler_address.startswith("tls://")
+        far = ClusterCrew(machines.scheduler_address, intake.workers)
+        try:
+            results = list(far.run(small, jobs, lambda job: job.source.name))
+        finally:
+            far.close()
+    assert results == list(InlineCrew().run(small, jobs, lambda job: job.source.name))
+
+
+def test_the_service_pauses_without_a_scheduler_and_goes_on_when_one_appears(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(clusters, "CONNECT_S", 1.0)
+    for name in ("service.backoff.RETRY_FIRST_S", "service.backoff.RETRY_MOST_S", "service.status.BOARD_EVERY_S"):
+        monkeypatch.setattr(f"keyturn.{name}", 0.1)
+    port = free_port()
+    config = shop.root / settings.FILE_NAME
+    config.write_text(f'crew = "tcp://127.0.0.1:{port}"\n{config.read_text()}')
+    drop().rename(shop.inbox / "van")
+    running = Service(shop)
+    pauses: list[ShopFault] = []
+    pause = Patience.pause
+    monkeypatch.setattr(Patience, "pause", lambda self, fault: (pauses.append(fault), pause(self, fault)))
+    thread = threading.Thread(target=running.run)
+    thread.start()
+    try:
+        until(lambda: shop.board.exists() and "cannot be reached" in shop.board.read_text(encoding="utf-8"))
+        assert "crew in keyturn.toml" in (papers.current_state(shop).paused or "")
+        until(lambda: len(pauses) > MOST_TRIES + 1)
+        assert not list(shop.rejects.iterdir())
+        with a_cluster(1, scheduler_port=port):
+            until(lambda: list(shop.outbox.glob("*/van-r1/usb/bootanimation.zip")) != [])
+            until(lambda: running.state().paused is None)
+            running.stop()
+            thread.join(PATIENCE_S)
+    finally:
+        running.stop()
+        thread.join(PATIENCE_S)
+    assert not thread.is_alive()
+    assert not list(shop.rejects.iterdir())
+
+
+def test_a_scheduler_that_goes_away_is_the_shops_fault() -> None:
+    with a_cluster(1) as machines:
+        crew = ClusterCrew(machines.scheduler_address, rulebook.load().intake.workers)
+        results = crew.run(tasks.slow, range(100), str)
+        assert next(results) == 0
+    with pytest.raises(ShopFault, match="cannot be reached"):
+        list(results)
+    crew.close()
+
+
+def test_a_cluster_without_workers_is_the_shops_fault(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(clusters, "WORKERS_WITHIN_S", 0.5)
+    with a_cluster(0) as machines:
+        crew = ClusterCrew(machines.scheduler_address, rulebook.load().intake.workers)
+        with pytest.raises(ShopFault, match="has no workers -> start some: dask worker tcp://"):
+            list(crew.run(square, [1], str))
+        crew.close()
+
+
+# -- chosen by the settings -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("address", ["tcp://10.0.0.5:8786", "tls://dask.fern-hollow.example:8786", "tcp://[fd00::5]:1"])
+def test_a_schedulers_address_chooses_the_cluster(tmp_path: Path, address: str) -> None:
+    (tmp_path / settings.FILE_NAME).write_text(f'crew = "{address}"\n')
+    assert isinstance(loop.chosen_crew(settings.load(tmp_path), rulebook.load()), ClusterCrew)
+
+
+def test_without_one_the_work_is_done_here(tmp_path: Path) -> None:
+    assert isinstance(loop.chosen_crew(settings.load(tmp_path), rulebook.load()), LocalCrew)
+
+
+def test_a_drop_made_by_hand_uses_the_shops_cluster_too(
+    machines: distributed.LocalCluster, shop: Shop, drop: Drop, tmp_path: Path
+) -> None:
+    address = machines.scheduler_address
+    config = shop.root / settings.FILE_NAME
+    config.write_text(f'crew = "{address}"\n{config.read_text()}')
+    command = [sys.executable, "-m", "keyturn", "make", drop(), "--out", tmp_path / "out", "--root", shop.root]
+    said = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+    assert said.returncode == 0, said.stderr
+    assert f"the cluster at {address} does 2 jobs at a time" in said.stderr
+    assert list((tmp_path / "out").glob("*/van-r1/usb/bootanimation.zip"))
+
+
+@pytest.mark.parametrize("address", ["10.0.0.5:8786", "http://10.0.0.5:8786", "tcp://10.0.0.5", "cluster"])
+def test_another_address_is_told_with_an_example(tmp_path: Path, address: str) -> None:
+    (tmp_path / settings.FILE_NAME).write_text(f'crew = "{address}"\n')
+    with pytest.raises(ShopFault, match=r'crew: .*"tcp://10\.0\.0\.5:8786"'):
+        settings.load(tmp_path)
+
+
+def test_without_the_extra_the_setting_is_refused_with_the_remedy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / settings.FILE_NAME).write_text('crew = "tcp://10.0.0.5:8786"\n')
+    monkeypatch.delitem(sys.modules, "keyturn.workers.cluster")
+    monkeypatch.delattr("keyturn.workers.cluster")
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(ShopFault, match=r"needs the extra cluster .*keyturn\[cluster\]"):
+        loop.chosen_crew(settings.load(tmp_path), rulebook.load())
+
+
+def test_who_asks_for_no_cluster_pays_for_none() -> None:
+    code = "import sys, keyturn.commands.app, keyturn.service.loop; sys.exit('distributed' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_an_unreadable_picture_costs_its_own_drop_alone(
+    crew: ClusterCrew, drop: Drop, tmp_path: Path, bench: Bench
+) -> None:
+    root = drop(frames=3)
+    (root / "lamps" / "0002.png").write_bytes((root / "lamps" / "0002.png").read_bytes()[:60])
+    with pytest.raises(Refused) as caught:
+        make_by_hand.make(root, tmp_path / "out", replace(bench, crew=crew))
+    assert {r.file for r in caught.value.reasons} == {"lamps/0002.png"}
+    Image.new("RGB", (48, 64)).save(root / "lamps" / "0002.png")
+    assert made_with(crew, root, tmp_path / "out", bench)
+
+
+# -- last, for its jobs keep the workers busy until their time is up ------------------------------------
+
+
+def test_closing_ends_a_wait_in_another_thread(crew: ClusterCrew) -> None:
+    """As the service does it when it is told to stop: the drop in hand is given up, not refused."""
+    threading.Timer(1.0, crew.close).start()
+    with pytest.raises(CancelledError):
+        list(crew.run(tasks.endless, range(3), str))
