@@ -19,6 +19,7 @@ from typing import Any
 if __name__ == "__main__":
     import keyturn  # noqa: F401 - first, as in the command: numpy starts no threads then
 
+from keyturn.package import PRELOAD
 from keyturn.shop import rulebook
 from keyturn.workers.crew import LocalCrew
 
@@ -48,7 +49,7 @@ def main() -> None:
     over = threading.Event()
     if threaded:
         threading.Thread(target=over.wait).start()
-    crew = LocalCrew(2, rulebook.load().intake.workers)
+    crew = LocalCrew(2, rulebook.load().intake.workers, PRELOAD)
     crew.wake()
     found = list(crew.run(task, range(2), str))
     print(json.dumps({"pid": os.getpid(), "found": found}), flush=True)

@@ -15,13 +15,15 @@ from datetime import datetime
 from pathlib import Path
 
 from keyturn import __version__
+from keyturn.flatten.frame_source import Source
 from keyturn.inbox.survey import OURS, Survey, digest, survey
 from keyturn.inbox.unpack import unpack
 from keyturn.judge import crop_check
 from keyturn.manifest import models as manifests
 from keyturn.manifest.models import Manifest
 from keyturn.normalize import probing
-from keyturn.package.frame import Check, Source, check
+from keyturn.package import PRELOAD
+from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_output import Order, Strip, make_strip
 from keyturn.pages.card import cards
 from keyturn.renumber.parts import JobArt, is_art, job_art
@@ -31,7 +33,14 @@ from keyturn.shop.file_names import is_junk, safe_name
 from keyturn.shop.reasons import Kind, Reason, Refused, mended, only, refuse, stop_if_refused
 from keyturn.shop.records import JobRecord, ProofRecord
 from keyturn.shop.rulebook import Radio, Rulebook
+from keyturn.shop.settings import Settings
+from keyturn.workers.choice import chosen_crew
 from keyturn.workers.crew import Crew
+
+
+def frame_crew(wanted: Settings, rules: Rulebook) -> Crew:
+    """Return the crew that the settings name, its workers ready for this work. Raise as `chosen_crew`."""
+    return chosen_crew(wanted, rules, PRELOAD)
 
 
 class Stopped(Exception):  # noqa: N818 - the service is ending; the drop stays where it is

@@ -71,8 +71,10 @@ def make_plain(job: Any) -> Any:
 
 def _by_crew(task: Task, kind: str, inputs: Inputs, output: Path, count: int, warm: bool = False) -> None:
     from keyturn.eye.luminance import Screen
+    from keyturn.flatten.frame_source import Source
     from keyturn.normalize.fit import Fit
-    from keyturn.package.frame import FrameJob, Look, Source
+    from keyturn.package import PRELOAD
+    from keyturn.package.frame import FrameJob, Look
     from keyturn.package.stick import ZipWriter
     from keyturn.renumber.order import frame_name
     from keyturn.shop import rulebook
@@ -85,7 +87,7 @@ def _by_crew(task: Task, kind: str, inputs: Inputs, output: Path, count: int, wa
     if kind == "clip":
         sources = [Source(inputs[0], inputs[0].name, i) for i in range(count)]
     jobs = [FrameJob(source, look, rules.intake) for source in sources]
-    crew = LocalCrew(2, rules.intake.workers)
+    crew = LocalCrew(2, rules.intake.workers, PRELOAD)
     if warm:
         list(crew.run(task, jobs[-4:], lambda job: job.source.name))  # forgotten again before their turn comes
     wall, cpu = time.perf_counter(), measure.tree_cpu(os.getpid())
@@ -133,7 +135,8 @@ def _bare_file(kind: str, image: Any) -> bytes:
     from PIL import Image
 
     from keyturn.normalize import scale
-    from keyturn.package import encode
+    from keyturn.package import jpeg_and_webp
+    from keyturn.png import png_writer
 
     keep = image.height * WIDE / HIGH
     left = (image.width - keep) / 2
@@ -145,7 +148,7 @@ def _bare_file(kind: str, image: Any) -> bytes:
         ground.paste(part, mask=part.getchannel("A"))
         part = ground
     made = scale.lanczos(part, (WIDE, HIGH), (left - box[0], 0.0, left - box[0] + keep, float(image.height)))
-    return encode.jpeg(made) if kind == "photos" else encode.png(made)
+    return jpeg_and_webp.jpeg(made) if kind == "photos" else png_writer.png(made)
 
 
 # -- Pillow, as one writes it at first --------------------------------------------------------------

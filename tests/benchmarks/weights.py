@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from keyturn.commands import make_by_hand
+from keyturn.package import PRELOAD
 from keyturn.pipeline import Bench
 from keyturn.shop import rulebook
 from keyturn.shop.records import RadioRecord
@@ -79,7 +80,7 @@ def _print_kind(kind: str, drop: Path, scratch: Path) -> None:
 def _made(drop: Path, out: Path, rules: dict[str, object]) -> tuple[RadioRecord, Path]:
     out.mkdir()
     loaded = _rulebook(rules)
-    crew = LocalCrew(2, loaded.intake.workers)
+    crew = LocalCrew(2, loaded.intake.workers, PRELOAD)
     made = make_by_hand.make(drop, out, Bench(loaded, crew, lambda: datetime.now(UTC)))
     crew.close()
     assert made.folder is not None

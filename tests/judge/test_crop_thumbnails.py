@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from keyturn.flatten.frame_source import Source
 from keyturn.judge.crop_thumbnails import PX, Glimpse, glimpse
-from keyturn.package.frame import Source
 from keyturn.shop import rulebook
 
 INTAKE = rulebook.load().intake

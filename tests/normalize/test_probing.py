@@ -14,9 +14,11 @@ from PIL import Image
 
 from film_samples import fatal, film, pictures
 from keyturn import pipeline
+from keyturn.flatten.frame_source import Source
 from keyturn.normalize import probing
 from keyturn.normalize.fit import Fit
-from keyturn.package.frame import Check, FrameJob, Look, Source, make_frame, small
+from keyturn.package.frame import FrameJob, Look, make_frame
+from keyturn.package.picture_tasks import Check, small
 from keyturn.pipeline import Bench
 from keyturn.renumber.parts import is_art
 from keyturn.shop.reasons import Refused

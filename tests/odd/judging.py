@@ -11,9 +11,10 @@ from typing import Literal
 import numpy as np
 from PIL import Image
 
+from keyturn.flatten.frame_source import Source
 from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading import stills
-from keyturn.package.frame import FrameJob, Look, Source, make_frame
+from keyturn.package.frame import FrameJob, Look, make_frame
 from keyturn.shop.reasons import Kind, Refused
 from keyturn.shop.rulebook import Intake
 from odd.marker import PANEL, Odd, seen

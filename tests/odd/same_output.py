@@ -25,6 +25,7 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from keyturn.commands import make_by_hand
+from keyturn.package import PRELOAD
 from keyturn.pipeline import Bench
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Reason, Refused
@@ -94,7 +95,7 @@ def write(target: Path, each: int) -> None:
     with tempfile.TemporaryDirectory(prefix="keyturn-same-") as place:
         top = Path(place)
         rules = with_small_radio(top)
-        crew = LocalCrew(0, rules.intake.workers)
+        crew = LocalCrew(0, rules.intake.workers, PRELOAD)
         for drop in sorted(p for p in SAMPLES.iterdir() if (p / "job.toml").is_file()):
             outputs[f"sample {drop.name}"] = made(drop, top / "out" / drop.name, Bench(rulebook.load(), crew, now))
         crew.close()

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
+from keyturn.flatten.frame_source import Source
 from keyturn.normalize.fit import Fit
 from keyturn.package import frame
-from keyturn.package.frame import FrameDone, FrameJob, Look, Source, make_frame
+from keyturn.package.frame import FrameDone, FrameJob, Look, make_frame
 from keyturn.package.same_file import Recent
 from keyturn.shop import fast_libraries, rulebook
 from keyturn.workers.crew import LocalCrew

@@ -12,10 +12,10 @@ from PIL import Image, ImageDraw
 from skimage.metrics import structural_similarity
 
 from keyturn.eye import handoff, loss, luminance
-from keyturn.package import encode
+from keyturn.package import jpeg_and_webp
 from keyturn.package.recompress import QUALITY
 from keyturn.package.repack import Recode, recode
-from keyturn.png import palette
+from keyturn.png import palette, png_writer
 
 with warnings.catch_warnings():  # colour-science warns that its plotting is not installed
     warnings.simplefilter("ignore")
@@ -51,7 +51,7 @@ def pixels_of(data: bytes) -> NDArray[np.uint8]:
 
 @pytest.mark.parametrize("pixels", [photograph(), drawn()], ids=["photograph", "drawn"])
 def test_harder_is_smaller_or_as_it_was_and_the_same_to_the_pixel(pixels: NDArray[np.uint8], libraries: str) -> None:
-    before = encode.png(Image.fromarray(pixels))
+    before = png_writer.png(Image.fromarray(pixels))
     after = recode(Recode(before, None, "0001.png"))
     assert len(after.data) <= len(before) and after.lost == 0
     assert np.array_equal(pixels_of(after.data), pixels)
@@ -60,7 +60,7 @@ def test_harder_is_smaller_or_as_it_was_and_the_same_to_the_pixel(pixels: NDArra
 
 
 def test_harder_finds_something_in_drawn_art() -> None:
-    before = encode.png(Image.fromarray(drawn()))
+    before = png_writer.png(Image.fromarray(drawn()))
     assert len(recode(Recode(before, None, "")).data) < len(before)
 
 
@@ -75,13 +75,13 @@ def test_a_photograph_at_the_usual_quality_cannot_be_told_from_what_it_was() -> 
     """Two outside measures beside our own: SSIM (Wang and others 2004) by scikit-image, CIEDE2000 of the light in
     squares of 4 pixels by colour-science; below 1 it is not noticeable (common practice)."""
     before = photograph()
-    done = recode(Recode(encode.png(Image.fromarray(before)), QUALITY, ""))
+    done = recode(Recode(png_writer.png(Image.fromarray(before)), QUALITY, ""))
     after = pixels_of(done.data)
     assert done.lost < handoff.NOTICEABLE
     assert structural_similarity(before, after, channel_axis=-1, data_range=255) > 0.95
     apart = colour.delta_E(_lab(before), _lab(after), method="CIE 2000")
     assert np.percentile(apart, 99) < 1.0
-    assert len(done.data) < 0.7 * len(encode.png(Image.fromarray(before)))
+    assert len(done.data) < 0.7 * len(png_writer.png(Image.fromarray(before)))
 
 
 def _lab(pixels: NDArray[np.uint8]) -> NDArray[np.float64]:
@@ -97,13 +97,13 @@ def _lab(pixels: NDArray[np.uint8]) -> NDArray[np.float64]:
 @pytest.mark.parametrize("pixels", [photograph(), drawn()], ids=["photograph", "drawn"])
 def test_what_is_said_to_be_lost_is_what_colour_science_measures(pixels: NDArray[np.uint8], quality: int) -> None:
     """CIE 1976 difference of the light in squares of 4 pixels, the largest."""
-    after = np.asarray(Image.open(io.BytesIO(encode.jpeg(Image.fromarray(pixels), quality))))
+    after = np.asarray(Image.open(io.BytesIO(jpeg_and_webp.jpeg(Image.fromarray(pixels), quality))))
     apart = colour.delta_E(_lab(pixels), _lab(after), method="CIE 1976")
     assert loss.lost(pixels, after) == pytest.approx(float(apart.max()), abs=0.05)
 
 
 def test_drawn_edges_are_seen_to_suffer() -> None:
-    assert recode(Recode(encode.png(Image.fromarray(drawn())), QUALITY, "")).lost > handoff.NOTICEABLE
+    assert recode(Recode(png_writer.png(Image.fromarray(drawn())), QUALITY, "")).lost > handoff.NOTICEABLE
 
 
 def test_equal_pictures_lost_nothing_and_grain_alone_is_not_counted() -> None:

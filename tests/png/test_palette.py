@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from keyturn.flatten.frame_source import Source
 from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading.headers import header
-from keyturn.package.frame import FrameJob, Look, Source, make_frame
+from keyturn.package.frame import FrameJob, Look, make_frame
 from keyturn.png import palette
 from keyturn.radio.inspect import Entry, look
 from keyturn.shop import rulebook

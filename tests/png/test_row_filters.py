@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
-from keyturn.package import encode
-from keyturn.png import row_filters
+from keyturn.png import png_writer, row_filters
 
 U8 = NDArray[np.uint8]
 
@@ -66,7 +65,7 @@ def test_every_filter_is_undone_by_its_formula(high: int, wide: int, coarse: int
 def test_pillow_reads_rows_of_each_filter_across_bands(kind: int) -> None:
     pixels = noise(150, 33, 9, kind)
     made = row_filters.filtered(pixels, (kind,))
-    file = io.BytesIO(encode.png_of((33, 150), zlib.compress(made)))
+    file = io.BytesIO(png_writer.png_of((33, 150), zlib.compress(made)))
     assert (made[:, 0] == kind).all() and (np.asarray(Image.open(file)) == pixels).all()
 
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from PIL import Image, ImageDraw
 
 from keyturn.commands import make_by_hand
+from keyturn.flatten.frame_source import Box
 from keyturn.inbox.survey import survey
 from keyturn.manifest import models
 from keyturn.pipeline import Bench
@@ -170,7 +171,7 @@ sides = st.integers(16, 4000)
 @settings(deadline=None)
 @given(boxes, st.tuples(sides, sides), st.tuples(sides, sides))
 def test_what_a_pan_shows_has_the_panel_s_shape_and_lies_in_its_box(
-    box: pans_and_dissolves.Box, art: tuple[int, int], panel: tuple[int, int]
+    box: Box, art: tuple[int, int], panel: tuple[int, int]
 ) -> None:
     left, top, right, bottom = pans_and_dissolves.framed(box, art, panel)
     assert (right - left) * panel[1] == pytest.approx((bottom - top) * panel[0])

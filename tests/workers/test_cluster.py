@@ -25,10 +25,10 @@ from PIL import Image
 
 import cluster_tasks as tasks
 from keyturn.commands import doctor, make_by_hand
+from keyturn.flatten.frame_source import Source
 from keyturn.outbox import papers
-from keyturn.package.frame import Check, Source, small
+from keyturn.package.picture_tasks import Check, small
 from keyturn.pipeline import Bench
-from keyturn.service import loop
 from keyturn.service.backoff import Patience
 from keyturn.service.claimed_drop import MOST_TRIES
 from keyturn.service.loop import Service
@@ -46,8 +46,8 @@ if find_spec("distributed") is None:
 import dask
 import distributed
 
+from keyturn.workers import choice, remote_job
 from keyturn.workers import cluster as clusters
-from keyturn.workers import remote_job
 from keyturn.workers.cluster import ClusterCrew
 
 PATIENCE_S = 60
@@ -381,11 +381,11 @@ def test_a_cluster_without_workers_is_the_shops_fault(monkeypatch: pytest.Monkey
 @pytest.mark.parametrize("address", ["tcp://10.0.0.5:8786", "tls://dask.fern-hollow.example:8786", "tcp://[fd00::5]:1"])
 def test_a_schedulers_address_chooses_the_cluster(tmp_path: Path, address: str) -> None:
     (tmp_path / settings.FILE_NAME).write_text(f'crew = "{address}"\n')
-    assert isinstance(loop.chosen_crew(settings.load(tmp_path), rulebook.load()), ClusterCrew)
+    assert isinstance(choice.chosen_crew(settings.load(tmp_path), rulebook.load()), ClusterCrew)
 
 
 def test_without_one_the_work_is_done_here(tmp_path: Path) -> None:
-    assert isinstance(loop.chosen_crew(settings.load(tmp_path), rulebook.load()), LocalCrew)
+    assert isinstance(choice.chosen_crew(settings.load(tmp_path), rulebook.load()), LocalCrew)
 
 
 def test_a_drop_made_by_hand_uses_the_shops_cluster_too(
@@ -416,7 +416,7 @@ def test_without_the_extra_the_setting_is_refused_with_the_remedy(
     monkeypatch.delattr("keyturn.workers.cluster")
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(ShopFault, match=r"needs the extra cluster .*keyturn\[cluster\]"):
-        loop.chosen_crew(settings.load(tmp_path), rulebook.load())
+        choice.chosen_crew(settings.load(tmp_path), rulebook.load())
 
 
 def test_who_asks_for_no_cluster_pays_for_none() -> None:

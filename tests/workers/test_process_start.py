@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 import keyturn
+from keyturn.package import PRELOAD
 from keyturn.shop import rulebook
 from keyturn.workers import worker_limits
 from keyturn.workers.crew import LocalCrew
@@ -110,7 +111,7 @@ def parent(pid: int) -> int:
 
 @pytest.fixture
 def crew() -> Iterator[LocalCrew]:
-    made = LocalCrew(2, rulebook.load().intake.workers)
+    made = LocalCrew(2, rulebook.load().intake.workers, PRELOAD)
     yield made
     made.close()
 

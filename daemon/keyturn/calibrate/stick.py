@@ -15,8 +15,9 @@ from keyturn.calibrate.figures import Count, Easel
 from keyturn.eye.flash import FlashMeter
 from keyturn.eye.luminance import Screen, cells
 from keyturn.judge.findings import LOGO_STANDS_S
-from keyturn.package import encode
+from keyturn.package import jpeg_and_webp
 from keyturn.package.stick import StickFile, ZipWriter, write_stick
+from keyturn.png import png_writer
 from keyturn.radio import desc
 from keyturn.radio.desc import Desc, Row
 from keyturn.renumber.order import frame_name, part_name
@@ -113,7 +114,7 @@ class _FlashWatch:
 
 
 def _encoded(picture: Image.Image, formats: Sequence[str]) -> tuple[bytes, str]:
-    return (encode.png(picture), ".png") if formats[0] == "png" else (encode.jpeg(picture), ".jpg")
+    return (png_writer.png(picture), ".png") if formats[0] == "png" else (jpeg_and_webp.jpeg(picture), ".jpg")
 
 
 def steps(radio: Radio, fps: int) -> list[str]:

@@ -36,13 +36,14 @@ from keyturn.commands.console import (
 )
 from keyturn.inbox.moving import free_name, move
 from keyturn.outbox import papers
-from keyturn.pipeline import Bench
+from keyturn.package import PRELOAD
+from keyturn.pipeline import Bench, frame_crew
 from keyturn.service.loop import Service
 from keyturn.shop import settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Reason, Refused, ShopFault, shop_fault
 from keyturn.shop.records import Working
-from keyturn.workers.crew import LocalCrew, chosen_crew
+from keyturn.workers.crew import LocalCrew
 
 WATCH_EVERY_S = 2.0
 
@@ -119,7 +120,7 @@ def _bench(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     rules = rules_of(root)
     wanted = settings.load(shop_of(root).root) if root else settings.Settings()
     here = wanted.crew == "local"  # then on every core, for somebody waits
-    crew = LocalCrew(0, rules.intake.workers) if here else chosen_crew(wanted, rules)
+    crew = LocalCrew(0, rules.intake.workers, PRELOAD) if here else frame_crew(wanted, rules)
     try:
         crew.wake()  # before the progress bar's thread starts, see `forking`
         with output.progress(err, quiet) as progress:

@@ -18,10 +18,10 @@ from pathlib import Path
 from PIL import features
 
 from keyturn.inbox import events
+from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
-from keyturn.workers.crew import chosen_crew
 
 LITTLE_SPACE = 2 * 2**30
 """Bytes: room for some hundred drops; below it the shop soon pauses."""
@@ -108,7 +108,7 @@ def _cluster(shop: Shop) -> Iterator[Finding]:
     if wanted.crew == "local":
         return
     try:
-        crew = chosen_crew(wanted, rules)
+        crew = frame_crew(wanted, rules)
         try:
             deque(crew.run(len, (), str), maxlen=0)  # no jobs: it only connects and compares
         finally:

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye.cropped import F64, Axis, Window, best_focus, movement, outside
+from keyturn.flatten.frame_source import Source
 from keyturn.judge.crop_thumbnails import Glimpse, glimpse
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.normalize.fit import Fit, box
-from keyturn.package.frame import Source
 from keyturn.renumber.parts import JobArt, PartArt
 from keyturn.renumber.plan import Plan, PlannedPart, fit_for
 from keyturn.shop.reasons import Refused, note

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from keyturn.flatten.frame_source import Source
 from keyturn.flatten.transparency import Colour, flatten
 from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit, to_srgb, upright
 from keyturn.normalize.reading.clips import Clip
-from keyturn.package.frame import Source
 from keyturn.shop.rulebook import Intake
 
 PX = 64

@@ -8,7 +8,6 @@ Everything here crosses process borders, so jobs and results are plain values.
 from __future__ import annotations
 
 import hashlib
-import io
 from collections import OrderedDict
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -19,38 +18,19 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from keyturn.eye import banding, handoff, luminance
+from keyturn.eye import banding, luminance
 from keyturn.flatten import figures as glide
 from keyturn.flatten import on_panel
+from keyturn.flatten.frame_source import Box, Source
 from keyturn.flatten.transparency import Colour, flatten
 from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit, fitted, to_srgb, upright
-from keyturn.normalize.reading import stills
 from keyturn.normalize.reading.clips import Clip
-from keyturn.package import crop, encode, unchanged_png
+from keyturn.package import crop, jpeg_and_webp, unchanged_png
 from keyturn.package.same_file import Recent
-from keyturn.png import palette
-from keyturn.renumber.pans_and_dissolves import Box
+from keyturn.png import palette, png_writer
 from keyturn.shop.reasons import Reason
 from keyturn.shop.rulebook import Intake
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """What a frame is made from: a still, or frame `index` of a clip, and what is done with it.
-
-    `name` is its path in the drop. Without a `path` there is the background alone. `view` is the stretch of a
-    still that fills the panel, in its pixels; `backdrop` a still under it; `figures` lie on it; of `into`,
-    another picture, the share given is seen.
-    """
-
-    path: Path | None
-    name: str
-    index: int | None = None
-    view: Box | None = None
-    backdrop: tuple[Path, str] | None = None
-    figures: tuple[glide.Placed, ...] = ()
-    into: tuple[Source, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,9 +115,9 @@ def _made(job: FrameJob) -> FrameDone:
         data=_smallest(plain, pixels, job.look),
         plain_bytes=len(plain),
         cropped=_cropped(pixels, job.look),
-        photographic=encode.is_photographic(pixels),
+        photographic=png_writer.is_photographic(pixels),
         digest=hashlib.sha256(pixels.data).hexdigest(),
-        thumb=encode.thumbnail(picture, job.look.thumb_px),
+        thumb=jpeg_and_webp.thumbnail(picture, job.look.thumb_px),
         cells=luminance.cells(pixels, job.look.cell_px),
         banding_before=before,
         banding_after=after,
@@ -147,10 +127,10 @@ def _made(job: FrameJob) -> FrameDone:
 
 def _file(job: FrameJob, picture: Image.Image) -> bytes:
     if job.look.format == "jpeg":
-        return encode.jpeg(picture)
+        return jpeg_and_webp.jpeg(picture)
     path = _still_alone(job.source) if job.look.bits == 24 else None
     untouched = unchanged_png.untouched(path, picture) if path else None
-    return untouched or encode.png(picture)
+    return untouched or png_writer.png(picture)
 
 
 def _smallest(plain: bytes, pixels: NDArray[np.uint8], look: Look) -> bytes:
@@ -163,7 +143,7 @@ def _cropped(pixels: NDArray[np.uint8], look: Look) -> Cropped | None:
     if cut is None or (look.trim == "black" and any(cut.ground)):
         return None
     part = crop.cropped(pixels, cut.box)
-    return Cropped(_smallest(encode.png(Image.fromarray(part, "RGB")), part, look), cut)
+    return Cropped(_smallest(png_writer.png(Image.fromarray(part, "RGB")), part, look), cut)
 
 
 def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:
@@ -259,55 +239,3 @@ def _clip(job: FrameJob, path: Path) -> Clip:
     while len(_OPEN_CLIPS) > 2:
         _OPEN_CLIPS.popitem(last=False)[1].close()
     return clip
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """A picture to be read to its end and thrown away."""
-
-    source: Source
-    intake: Intake
-
-
-def check(job: Check) -> None:
-    """Raises `Refused` where the picture cannot be read."""
-    _loaded(job)
-
-
-def _loaded(job: Check) -> Image.Image:
-    assert job.source.path, "a picture to be checked is a file"
-    return stills.load(job.source.path, job.intake, name=job.source.name)
-
-
-@dataclass(frozen=True, slots=True)
-class Compare:
-    """Two encoded pictures of one size."""
-
-    a: bytes
-    b: bytes
-    thumb_px: int
-
-
-@dataclass(frozen=True, slots=True)
-class Compared:
-    share_changed: float
-    mean_difference: float
-    picture: bytes
-
-
-def compare(job: Compare) -> Compared:
-    """How far the logo and frame 1 differ, and a picture of where."""
-    a, b = (np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) for data in (job.a, job.b))
-    found = handoff.difference(a, b)
-    picture = Image.fromarray(handoff.difference_picture(a, b))
-    return Compared(
-        share_changed=found.share_changed,
-        mean_difference=found.mean_difference,
-        picture=encode.thumbnail(picture, job.thumb_px),
-    )
-
-
-def small(job: Check) -> bytes:
-    """A small WebP of a picture as it is, for the rejects page."""
-    picture, _ = to_srgb(upright(_loaded(job)))
-    return encode.thumbnail(flatten(picture, (128, 128, 128)), 240)

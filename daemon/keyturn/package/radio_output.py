@@ -8,13 +8,15 @@ from pathlib import Path
 from typing import Literal
 
 from keyturn.eye.luminance import Screen
+from keyturn.flatten.frame_source import Source
 from keyturn.judge import findings
 from keyturn.judge.findings import CellStore, Shown
 from keyturn.manifest.models import Manifest
 from keyturn.package import animation as reel
 from keyturn.package import fit_size, recompress
 from keyturn.package.animation import Laid, Reel, Store, Take
-from keyturn.package.frame import Compare, FrameDone, FrameJob, Look, Source, compare, make_frame
+from keyturn.package.frame import FrameDone, FrameJob, Look, make_frame
+from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.recompress import Desk
 from keyturn.package.shooting import Film, data_uri, shoot
 from keyturn.package.stick import write_stick

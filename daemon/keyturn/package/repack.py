@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from keyturn.eye import loss
-from keyturn.package import encode
-from keyturn.png import deflate, palette, row_filters
+from keyturn.package import jpeg_and_webp
+from keyturn.png import deflate, palette, png_writer, row_filters
 
 _ALL = (row_filters.NONE, row_filters.SUB, row_filters.UP, row_filters.AVERAGE, row_filters.PAETH)
 _TRIED = (_ALL, (row_filters.NONE,), (row_filters.UP,), (row_filters.PAETH,))
@@ -46,13 +46,13 @@ def recode(job: Recode) -> Recoded:
     pixels: NDArray[np.uint8] = np.asarray(picture)
     if job.quality is None:
         return Recoded(_hardest(job.data, pixels, few_colours), 0.0)
-    data = encode.jpeg(picture, job.quality)
+    data = jpeg_and_webp.jpeg(picture, job.quality)
     return Recoded(data, loss.lost(pixels, np.asarray(Image.open(io.BytesIO(data)))))
 
 
 def _hardest(data: bytes, pixels: NDArray[np.uint8], few_colours: bool) -> bytes:
     size = pixels.shape[1], pixels.shape[0]
-    tries = [encode.png_of(size, deflate.of_hardest(row_filters.filtered(pixels, filters))) for filters in _TRIED]
-    tries.append(encode.png_of(size, deflate.of_grain(row_filters.filtered(pixels, _ALL))))
+    tries = [png_writer.png_of(size, deflate.of_hardest(row_filters.filtered(pixels, filters))) for filters in _TRIED]
+    tries.append(png_writer.png_of(size, deflate.of_grain(row_filters.filtered(pixels, _ALL))))
     indexed = palette.png(pixels, deflate.of_hardest) if few_colours else None
     return min([data, *tries, *([indexed] if indexed else [])], key=len)

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from keyturn.eye import handoff
+from keyturn.flatten.frame_source import Source
 from keyturn.judge.findings import CellStore
 from keyturn.package.animation import Store, Take
-from keyturn.package.frame import FrameDone, FrameJob, Source, make_frame
+from keyturn.package.frame import FrameDone, FrameJob, make_frame
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason, Refused
 from keyturn.workers.crew import Crew

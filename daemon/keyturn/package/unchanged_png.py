@@ -8,8 +8,7 @@ import numpy as np
 from PIL import Image
 
 from keyturn.normalize import decode
-from keyturn.package import encode
-from keyturn.png import deflate
+from keyturn.png import deflate, png_writer
 
 _HEAD = 33
 _PLAIN_RGB = b"\x08\x02\x00\x00\x00"
@@ -23,7 +22,7 @@ def untouched(path: Path, picture: Image.Image) -> bytes | None:
     """The file for the zip from the still at `path`, whose pixels `picture` (RGB) already has; else None.
 
     It must be plain 8-bit RGB of that size, sound to the last byte, with nothing in it that changes how it
-    looks, and packed no worse than `encode.png` would.
+    looks, and packed no worse than `png_writer.png` would.
     """
     with path.open("rb") as file:
         head = file.read(_HEAD)
@@ -33,9 +32,9 @@ def untouched(path: Path, picture: Image.Image) -> bytes | None:
     if not decode.is_sound(data):
         return None
     stream = b"".join(data[start:stop] for kind, start, stop in decode.chunks(data) if kind == b"IDAT")
-    if not _is_whole(stream, picture) or len(stream) > encode.packed_size(np.asarray(picture)):
+    if not _is_whole(stream, picture) or len(stream) > png_writer.packed_size(np.asarray(picture)):
         return None
-    return encode.png_of(picture.size, stream)
+    return png_writer.png_of(picture.size, stream)
 
 
 def _is_whole(stream: bytes, picture: Image.Image) -> bool:

@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.package import encode
-from keyturn.png import deflate
+from keyturn.png import deflate, png_writer
 
 U8 = NDArray[np.uint8]
 
@@ -29,9 +28,9 @@ def png(pixels: U8, pack: Callable[[Any], bytes] = deflate.of_repeats) -> bytes 
     Rows are not filtered: neighbouring indices are no neighbouring colours (the specification's advice, 12.7).
     """
     step = 1 + len(pixels) // _SAMPLED
-    if encode.distinct(encode.codes(pixels[::step])) > MOST_COLOURS:
+    if png_writer.distinct(png_writer.codes(pixels[::step])) > MOST_COLOURS:
         return None
-    codes = encode.codes(pixels)
+    codes = png_writer.codes(pixels)
     marks = np.zeros(1 << 24, np.bool_)
     marks[codes] = True
     colours = np.flatnonzero(marks)
@@ -42,4 +41,4 @@ def png(pixels: U8, pack: Callable[[Any], bytes] = deflate.of_repeats) -> bytes 
     rows = np.zeros((len(codes), codes.shape[1] + 1), np.uint8)  # each led by filter type 0, none
     rows[:, 1:] = places[codes]
     table = np.stack([colours >> 16, colours >> 8 & 255, colours & 255], axis=-1).astype(np.uint8)
-    return encode.png_of((codes.shape[1], len(codes)), pack(rows), table.tobytes())
+    return png_writer.png_of((codes.shape[1], len(codes)), pack(rows), table.tobytes())

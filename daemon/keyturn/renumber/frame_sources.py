@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from keyturn.flatten.figures import Figure, Placed
+from keyturn.flatten.frame_source import Box, Source
 from keyturn.flatten.motion import Track, poses
 from keyturn.manifest.drawn_frames import Crossfade, Glide, Pan, Sprite
 from keyturn.manifest.models import FILE_NAME
 from keyturn.manifest.values import rgb
 from keyturn.normalize.fit import Fit, enlargement
 from keyturn.normalize.reading.clips import resample
-from keyturn.package.frame import Source
 from keyturn.renumber import pans_and_dissolves
 from keyturn.renumber.clip_timing import keeps_pace, retimed, stretch
 from keyturn.renumber.parts import JobArt, PartArt
@@ -82,7 +82,7 @@ class Footage:
         views = pans_and_dissolves.stretches(*self.pan_ends(still.name, pan), pan.count(rate), pan.ease)
         return tuple(replace(still, view=view) for view in views)
 
-    def pan_ends(self, name: str, pan: Pan) -> tuple[pans_and_dissolves.Box, pans_and_dissolves.Box]:
+    def pan_ends(self, name: str, pan: Pan) -> tuple[Box, Box]:
         picture = self.art.probes[name].size
         return pans_and_dissolves.framed(pan.start, picture, self.size), pans_and_dissolves.framed(
             pan.stop, picture, self.size

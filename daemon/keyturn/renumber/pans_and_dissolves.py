@@ -7,12 +7,11 @@ from typing import TypeVar
 
 import numpy as np
 
+from keyturn.flatten.frame_source import Box
 from keyturn.flatten.motion import eased
 from keyturn.manifest.drawn_frames import Ease
 
 T = TypeVar("T")
-Box = tuple[float, float, float, float]
-"""Left, top, right, bottom."""
 
 
 def reordered(frames: Sequence[T], *, reverse: bool, there_and_back: bool, rests: bool) -> tuple[T, ...]:

@@ -8,9 +8,9 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from statistics import median
 
+from keyturn.flatten.frame_source import Source
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.normalize.fit import Fit
-from keyturn.package.frame import Source
 from keyturn.radio.boot import BootModel
 from keyturn.radio.desc import Desc, PartType, Row
 from keyturn.radio.pace import alternatives, choose_fps, kept_frames, thin

@@ -20,12 +20,13 @@ from typing import Any
 from loguru import logger
 
 from keyturn import __version__, pipeline
+from keyturn.flatten.frame_source import Source
 from keyturn.inbox.settle import Snapshot
 from keyturn.manifest import models
 from keyturn.outbox import papers, revision_numbers
 from keyturn.outbox.customer_folder import standing
 from keyturn.outbox.ledger import Ledger
-from keyturn.package.frame import Check, Source, small
+from keyturn.package.picture_tasks import Check, small
 from keyturn.package.shooting import data_uri
 from keyturn.pages.rejects import rejected_html, rejected_text
 from keyturn.pipeline import Bench, Stopped

@@ -23,7 +23,7 @@ from keyturn.inbox.moving import Changed
 from keyturn.inbox.waiting import Inbox
 from keyturn.outbox import retention
 from keyturn.outbox.ledger import Ledger
-from keyturn.pipeline import Bench
+from keyturn.pipeline import Bench, frame_crew
 from keyturn.service.backoff import Patience
 from keyturn.service.claimed_drop import Foreman
 from keyturn.service.claims import Claim
@@ -38,7 +38,7 @@ from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.records import ShopState, Working
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
-from keyturn.workers.crew import Crew, chosen_crew
+from keyturn.workers.crew import Crew
 
 WORKERS_REST_AFTER_S = 60.0
 PRUNE_EVERY_S = 3600.0
@@ -65,7 +65,7 @@ class Service:
         monotonic: Callable[[], float] = time.monotonic,
         notifier: Notifier | None = None,
         told: Callable[[Working | None], None] = lambda working: None,
-        crew_of: Callable[[Settings, Rulebook], Crew] = chosen_crew,
+        crew_of: Callable[[Settings, Rulebook], Crew] = frame_crew,
         set_up: Callable[[Settings], None] = lambda wanted: None,
     ) -> None:
         self._shop, self._now, self._monotonic = shop, now, monotonic

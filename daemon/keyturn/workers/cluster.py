@@ -69,8 +69,8 @@ class ClusterCrew:
     """Workers of the cluster whose scheduler listens at `address` (tcp://host:port, or tls:// with Dask's own
     settings for certificates). Connected to at the first job; raises `ShopFault` for whatever is wrong there."""
 
-    def __init__(self, address: str, limits: Workers) -> None:
-        self._address, self._limits = address, limits
+    def __init__(self, address: str, limits: Workers, preload: str = "") -> None:
+        self._address, self._limits, self._preload = address, limits, preload
         self._versions = remote_job.versions()
         self._client: Any = None
         self._closed = threading.Event()
@@ -176,7 +176,9 @@ class ClusterCrew:
 
     def _send(self, task: Callable[[J], R], job: J, name: str) -> Any:
         files = _Enclosures()
-        goods = remote_job.packed((self._limits, task, job, name), lambda path: self._enclose(path, files))
+        goods = remote_job.packed(
+            (self._limits, self._preload, task, job, name), lambda path: self._enclose(path, files)
+        )
         names = tuple(files.kept)
         key = f"{getattr(task, '__name__', 'task')}-{uuid4().hex}"  # the cluster's pages count jobs by the first word
         with self._reaching():

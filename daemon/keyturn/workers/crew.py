@@ -10,18 +10,15 @@ import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, TimeoutError
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from loguru import logger
 from pebble import ProcessExpired, ProcessPool
 
-from keyturn.shop.reasons import Refused, ShopFault, refuse
-from keyturn.shop.rulebook import Rulebook, Workers
+from keyturn.shop.reasons import Refused, refuse
+from keyturn.shop.rulebook import Workers
 from keyturn.workers import worker_limits
 from keyturn.workers.process_start import Forking
-
-if TYPE_CHECKING:
-    from keyturn.shop.settings import Settings
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -65,10 +62,15 @@ class InlineCrew:
 
 
 class LocalCrew:
-    """Processes on this machine, started at the first job and let go when the shop is quiet."""
+    """Processes on this machine, started at the first job and let go when the shop is quiet.
 
-    def __init__(self, size: int, limits: Workers) -> None:
+    `size` 0 starts one for each processor. `preload` names a module with all that the tasks need: it is imported once,
+    before the workers are forked.
+    """
+
+    def __init__(self, size: int, limits: Workers, preload: str = "") -> None:
         self._size = size or len(os.sched_getaffinity(0))
+        self._preload = preload
         self._limits = limits
         self._pool: ProcessPool | None = None
 
@@ -104,7 +106,7 @@ class LocalCrew:
                 max_tasks=2000,  # a slow leak in a decoder is given back with its process, seldom within one job
                 initializer=worker_limits.prepare,
                 initargs=[self._limits.memory_mib],
-                context=Forking(),
+                context=Forking(self._preload),
             )
         return self._pool
 
@@ -143,15 +145,3 @@ class LocalCrew:
 
     def close(self) -> None:
         self.rest()
-
-
-def chosen_crew(wanted: Settings, rules: Rulebook) -> Crew:
-    """The crew the settings name. Raises `ShopFault` where a cluster is asked for and its library is not there."""
-    if wanted.crew == "local":
-        return LocalCrew(wanted.workers, rules.intake.workers)
-    try:
-        from keyturn.workers.cluster import ClusterCrew
-    except ImportError as error:
-        what = f"crew = {wanted.crew!r} needs the extra cluster ({error})"
-        raise ShopFault(what, 'install "keyturn[cluster]", or set crew = "local"') from error
-    return ClusterCrew(wanted.crew, rules.intake.workers)

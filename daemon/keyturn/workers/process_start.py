@@ -1,8 +1,8 @@
-"""Where worker processes come from: forked from whatever has imported their programs already.
+"""How worker processes start: by a fork of a process that has imported what they need.
 
-Importing takes longer than many a small job. A program that has a single thread, as a command has at its start,
-forks its workers itself. With more threads a fork is not safe (fork(2): a lock that another thread holds stays held
-in the child), so then multiprocessing's fork server does it, which runs none and has imported `keyturn.warm`.
+Imports take longer than many small jobs. A program with a single thread, as a command has at its start, forks its
+workers itself. With more threads a fork is not safe: a lock that another thread holds stays held in the child
+(fork(2)). Then multiprocessing's fork server forks them; it runs no threads and has imported the same modules.
 """
 
 from __future__ import annotations
@@ -12,19 +12,21 @@ from multiprocessing.context import ForkProcess, ForkServerContext, ForkServerPr
 from pathlib import Path
 from typing import Any
 
-WARM = "keyturn.package.preload"
-
 
 class Forking(ForkServerContext):
-    """A context of multiprocessing, which decides anew for each process."""
+    """A multiprocessing context that chooses between the two ways for each process.
 
-    def __init__(self) -> None:
+    `preload` names the module to import before a fork; empty: none.
+    """
+
+    def __init__(self, preload: str = "") -> None:
         super().__init__()
-        self.set_forkserver_preload([WARM])
+        self._preload = preload
+        self.set_forkserver_preload([preload] if preload else [])
 
     def Process(self, *args: Any, **options: Any) -> ForkProcess | ForkServerProcess:  # type: ignore[override]  # noqa: N802
-        if is_alone():
-            importlib.import_module(WARM)
+        if self._preload and is_alone():
+            importlib.import_module(self._preload)
         return (ForkProcess if is_alone() else ForkServerProcess)(*args, **options)
 
 

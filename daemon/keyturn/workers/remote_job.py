@@ -99,7 +99,7 @@ def work(
 ) -> Any:
     """One job, run by a worker of the cluster: the task's result, or its `Refused`.
 
-    `goods` is (limits, task, job, what it is about), packed; `enclosed` its files by name; `names` those of the
+    `goods` is (limits, preload, task, job, file name), packed; `enclosed` its files by name; `names` those of the
     files in `sent`, which the cluster keeps for several jobs. Raises `ShopFault` naming this worker.
     """
     worker = get_worker()
@@ -142,9 +142,9 @@ class Hand:
 
     def do(self, goods: bytes, files: Mapping[str, bytes]) -> Any:
         self._keep(files)
-        limits, task, job, name = unpacked(goods, self._folder)
+        limits, preload, task, job, name = unpacked(goods, self._folder)
         result: Any | Refused
-        (result,) = self._crew_within(limits).run(task, [job], lambda _: name)
+        (result,) = self._crew_within(limits, preload).run(task, [job], lambda _: name)
         return result
 
     def _keep(self, files: Mapping[str, bytes]) -> None:
@@ -157,8 +157,8 @@ class Hand:
             (self._folder / oldest).unlink()
             del self._files[oldest]
 
-    def _crew_within(self, limits: Workers) -> LocalCrew:
+    def _crew_within(self, limits: Workers, preload: str) -> LocalCrew:
         if self._crew is None or limits != self._limits:
             self.close()
-            self._crew, self._limits = LocalCrew(1, limits), limits
+            self._crew, self._limits = LocalCrew(1, limits, preload), limits
         return self._crew

@@ -13,10 +13,11 @@ import pytest
 import resvg_py
 from PIL import Image
 
+from keyturn.flatten.frame_source import Source
 from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading import drawings, stills
-from keyturn.package.frame import Check, Source, check
+from keyturn.package.picture_tasks import Check, check
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 from keyturn.workers.crew import LocalCrew

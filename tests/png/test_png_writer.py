@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
-from keyturn.package import encode
+from keyturn.package import jpeg_and_webp
+from keyturn.png import png_writer
 
 SIZE = (384, 512)
 
@@ -60,7 +61,7 @@ def loaded_with_metadata(image: Image.Image) -> Image.Image:
 def test_pngcheck_finds_plain_rgb_and_nothing_else(tmp_path: Path, kind: str, needs: Callable[[str], str]) -> None:
     image = loaded_with_metadata(arts()[kind])
     path = tmp_path / "0001.png"
-    path.write_bytes(encode.png(image))
+    path.write_bytes(png_writer.png(image))
     told = subprocess.run([needs("pngcheck"), "-v", path], capture_output=True, text=True, check=True).stdout
     assert "{} x {} image, 24-bit RGB, non-interlaced".format(*image.size) in told
     assert set(re.findall(r"chunk (\w+) at", told)) == {"IHDR", "IDAT", "IEND"}
@@ -70,9 +71,9 @@ def test_pngcheck_finds_plain_rgb_and_nothing_else(tmp_path: Path, kind: str, ne
 @pytest.mark.parametrize("kind", arts())
 def test_png_keeps_every_pixel_and_the_same_art_gives_the_same_bytes(kind: str, libraries: str) -> None:
     image = arts()[kind]
-    data = encode.png(image)
+    data = png_writer.png(image)
     assert (np.asarray(Image.open(io.BytesIO(data))) == np.asarray(image)).all()
-    assert data == encode.png(loaded_with_metadata(arts()[kind]))
+    assert data == png_writer.png(loaded_with_metadata(arts()[kind]))
 
 
 @pytest.mark.parametrize("kind", arts())
@@ -80,17 +81,17 @@ def test_files_are_as_small_as_pillows_at_the_usual_level(kind: str, libraries: 
     image = arts()[kind]
     file = io.BytesIO()
     image.save(file, "PNG", compress_level=6)
-    assert len(encode.png(image)) <= 1.05 * len(file.getvalue())
+    assert len(png_writer.png(image)) <= 1.05 * len(file.getvalue())
 
 
 def test_the_size_foretold_is_about_the_size_made() -> None:
     for kind, image in arts().items():
-        foretold, made = encode.packed_size(np.asarray(image)), len(encode.png(image))
+        foretold, made = png_writer.packed_size(np.asarray(image)), len(png_writer.png(image))
         assert made / 2 < foretold + 200 and foretold < 3 * made, kind
 
 
 def test_jpeg_is_baseline_full_colour_and_bare() -> None:
-    data = encode.jpeg(loaded_with_metadata(arts()["drawn"]))
+    data = jpeg_and_webp.jpeg(loaded_with_metadata(arts()["drawn"]))
     markers = segments(data)
     # ITU-T T.81, table B.1: C0 is the baseline frame; E1, E2 and FE would be EXIF, a profile and a comment.
     assert 0xC0 in markers and not set(markers) & {0xC1, 0xC2, 0xE1, 0xE2, 0xFE}
@@ -98,8 +99,8 @@ def test_jpeg_is_baseline_full_colour_and_bare() -> None:
     assert [frame[7 + 3 * i] for i in range(3)] == [0x11] * 3  # sampling 1 x 1 of each component: 4:4:4
     apart = np.asarray(Image.open(io.BytesIO(data))).astype(int) - np.asarray(arts()["drawn"])
     assert np.abs(apart).mean() < 1.5
-    assert data == encode.jpeg(arts()["drawn"])
-    assert len(encode.jpeg(arts()["grain"], quality=60)) < len(encode.jpeg(arts()["grain"]))
+    assert data == jpeg_and_webp.jpeg(arts()["drawn"])
+    assert len(jpeg_and_webp.jpeg(arts()["grain"], quality=60)) < len(jpeg_and_webp.jpeg(arts()["grain"]))
 
 
 def segments(data: bytes) -> dict[int, bytes]:
@@ -114,16 +115,16 @@ def segments(data: bytes) -> dict[int, bytes]:
 
 def test_thumbnails_keep_their_shape_and_never_grow() -> None:
     for source, wanted in [((768, 1024), (90, 120)), ((1024, 600), (120, 70)), ((60, 40), (60, 40))]:
-        small = Image.open(io.BytesIO(encode.thumbnail(Image.new("RGB", source, (200, 30, 30)), 120)))
+        small = Image.open(io.BytesIO(jpeg_and_webp.thumbnail(Image.new("RGB", source, (200, 30, 30)), 120)))
         assert (small.format, small.size) == ("WEBP", wanted)
         assert np.abs(np.asarray(small.convert("RGB"))[5, 5].astype(int) - (200, 30, 30)).max() < 8
     image = loaded_with_metadata(arts()["glow"])
-    data = encode.thumbnail(image, 64)
+    data = jpeg_and_webp.thumbnail(image, 64)
     assert image.size == SIZE and not {b"EXIF", b"ICCP", b"XMP "} & {data[i : i + 4] for i in range(len(data))}
 
 
 def test_only_finished_frames_are_taken() -> None:
     for mode in ("RGBA", "L", "P", "CMYK"):
-        for write in (encode.png, encode.jpeg, lambda image: encode.thumbnail(image, 20)):
+        for write in (png_writer.png, jpeg_and_webp.jpeg, lambda image: jpeg_and_webp.thumbnail(image, 20)):
             with pytest.raises(ValueError, match="is RGB, not"):
                 write(Image.new(mode, (8, 8)))

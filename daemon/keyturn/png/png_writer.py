@@ -1,8 +1,7 @@
-"""Finished frames as files: bare of metadata, the same bytes for the same pixels."""
+"""Finished frames as PNG files: bare of metadata, the same bytes for the same pixels."""
 
 from __future__ import annotations
 
-import io
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,12 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from keyturn.normalize import scale
 from keyturn.png import deflate, row_filters
 
 U8 = NDArray[np.uint8]
-
-# -- PNG --------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +43,16 @@ _SAMPLES, _SAMPLE_ROWS = 3, 24
 
 def png(image: Image.Image) -> bytes:
     """8-bit RGB, not interlaced, of IHDR, IDAT and IEND alone."""
-    pixels = np.asarray(_rgb(image))
+    pixels = np.asarray(rgb_only(image))
     way = _way(pixels)
     return png_of(image.size, way.pack(row_filters.filtered(pixels, way.filters)))
+
+
+def rgb_only(image: Image.Image) -> Image.Image:
+    """Return `image`. Raise ValueError where its mode is not RGB, which only a mistake of ours can cause."""
+    if image.mode != "RGB":
+        raise ValueError(f"a finished frame is RGB, not {image.mode}")
+    return image
 
 
 def png_of(size: tuple[int, int], data: bytes, palette: bytes = b"") -> bytes:
@@ -126,36 +129,3 @@ def _samples(pixels: U8) -> list[tuple[U8, U8 | None]]:
 
 def _tried(way: _Way, samples: list[tuple[U8, U8 | None]]) -> int:
     return sum(len(way.pack(row_filters.filtered(sample, way.filters, above))) for sample, above in samples)
-
-
-# -- JPEG and WebP ----------------------------------------------------------------------------------
-
-
-def jpeg(image: Image.Image, quality: int = 90) -> bytes:
-    """Baseline, not progressive; full colour resolution (4:4:4), for drawn edges fringe without it."""
-    return _saved(_rgb(image), "JPEG", quality=quality, subsampling=0, progressive=False, optimize=False)
-
-
-def thumbnail(image: Image.Image, long_side: int) -> bytes:
-    """A WebP of at most `long_side` pixels a side, never enlarged."""
-    small = _rgb(image)
-    share = long_side / max(small.size)
-    if share < 1:
-        wide, high = (max(1, round(side * share)) for side in small.size)
-        small = scale.lanczos(small, (wide, high), (0.0, 0.0, *small.size))
-    return _saved(small, "WEBP", quality=80, method=2)
-
-
-def _rgb(image: Image.Image) -> Image.Image:
-    if image.mode != "RGB":
-        raise ValueError(f"a finished frame is RGB, not {image.mode}")
-    return image
-
-
-def _saved(image: Image.Image, format: str, **how: object) -> bytes:
-    """Without `info`, from which Pillow would write profiles, comments and transparent colours."""
-    bare = image.copy()
-    bare.info = {}
-    file = io.BytesIO()
-    bare.save(file, format, **how)
-    return file.getvalue()

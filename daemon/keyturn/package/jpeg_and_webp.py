@@ -1,0 +1,34 @@
+"""Finished pictures as JPEG and WebP: bare of metadata, the same bytes for the same pixels."""
+
+from __future__ import annotations
+
+import io
+
+from PIL import Image
+
+from keyturn.normalize import scale
+from keyturn.png.png_writer import rgb_only
+
+
+def jpeg(image: Image.Image, quality: int = 90) -> bytes:
+    """Baseline, not progressive; full colour resolution (4:4:4), for drawn edges fringe without it."""
+    return _saved(rgb_only(image), "JPEG", quality=quality, subsampling=0, progressive=False, optimize=False)
+
+
+def thumbnail(image: Image.Image, long_side: int) -> bytes:
+    """A WebP of at most `long_side` pixels a side, never enlarged."""
+    small = rgb_only(image)
+    share = long_side / max(small.size)
+    if share < 1:
+        wide, high = (max(1, round(side * share)) for side in small.size)
+        small = scale.lanczos(small, (wide, high), (0.0, 0.0, *small.size))
+    return _saved(small, "WEBP", quality=80, method=2)
+
+
+def _saved(image: Image.Image, format: str, **how: object) -> bytes:
+    """Without `info`, from which Pillow would write profiles, comments and transparent colours."""
+    bare = image.copy()
+    bare.info = {}
+    file = io.BytesIO()
+    bare.save(file, format, **how)
+    return file.getvalue()

@@ -1,0 +1,69 @@
+"""Single pictures in a worker: read to the end, made small for the rejects page, or compared with another."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image
+
+from keyturn.eye import handoff
+from keyturn.flatten.frame_source import Source
+from keyturn.flatten.transparency import flatten
+from keyturn.normalize.fit import to_srgb, upright
+from keyturn.normalize.reading import stills
+from keyturn.package import jpeg_and_webp
+from keyturn.shop.rulebook import Intake
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A picture to be read to its end and thrown away."""
+
+    source: Source
+    intake: Intake
+
+
+def check(job: Check) -> None:
+    """Raises `Refused` where the picture cannot be read."""
+    _loaded(job)
+
+
+def _loaded(job: Check) -> Image.Image:
+    assert job.source.path, "a picture to be checked is a file"
+    return stills.load(job.source.path, job.intake, name=job.source.name)
+
+
+@dataclass(frozen=True, slots=True)
+class Compare:
+    """Two encoded pictures of one size."""
+
+    a: bytes
+    b: bytes
+    thumb_px: int
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    share_changed: float
+    mean_difference: float
+    picture: bytes
+
+
+def compare(job: Compare) -> Compared:
+    """How far the logo and frame 1 differ, and a picture of where."""
+    a, b = (np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) for data in (job.a, job.b))
+    found = handoff.difference(a, b)
+    picture = Image.fromarray(handoff.difference_picture(a, b))
+    return Compared(
+        share_changed=found.share_changed,
+        mean_difference=found.mean_difference,
+        picture=jpeg_and_webp.thumbnail(picture, job.thumb_px),
+    )
+
+
+def small(job: Check) -> bytes:
+    """A small WebP of a picture as it is, for the rejects page."""
+    picture, _ = to_srgb(upright(_loaded(job)))
+    return jpeg_and_webp.thumbnail(flatten(picture, (128, 128, 128)), 240)
