@@ -30,9 +30,10 @@ from keyturn.renumber.parts import JobArt, is_art, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import is_junk, safe_name
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, Refused, mended, only, refuse, stop_if_refused
 from keyturn.shop.records import JobRecord, ProofRecord
-from keyturn.shop.rulebook import Radio, Rulebook
+from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
 from keyturn.workers.choice import chosen_crew
 from keyturn.workers.crew import Crew

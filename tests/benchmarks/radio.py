@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from keyturn.shop.rulebook import Radio
+from keyturn.shop.radio_profile import Radio
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,8 +25,9 @@ from keyturn.radio.timeline import Pacing, Part, Timeline
 from keyturn.renumber import plan
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import ShopFault
-from keyturn.shop.rulebook import Radio, Rulebook
+from keyturn.shop.rulebook import Rulebook
 
 RADIOS = rulebook.load().radios
 ADDITIVE, FIXED = RADIOS["tall-768x1024"], RADIOS["wide-1280x720"]

@@ -13,7 +13,7 @@ from keyturn import pipeline
 from keyturn.commands import starter
 from keyturn.manifest.models import schema
 from keyturn.pipeline import Bench
-from keyturn.shop import rulebook
+from keyturn.shop import radio_profile, rulebook
 from keyturn.shop.reasons import Kind, ShopFault, only
 
 RADIOS = rulebook.load().radios
@@ -22,7 +22,7 @@ RADIOS = rulebook.load().radios
 @pytest.mark.parametrize("radio", RADIOS.values(), ids=RADIOS)
 @pytest.mark.parametrize("kind", starter.KINDS)
 def test_every_starter_is_understood_for_every_radio(
-    kind: str, radio: rulebook.Radio, bench: Bench, tmp_path: Path
+    kind: str, radio: radio_profile.Radio, bench: Bench, tmp_path: Path
 ) -> None:
     panel = radio.panel.model_copy(update={"width": radio.panel.width // 8, "height": radio.panel.height // 8})
     radio = radio.model_copy(update={"panel": panel})

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from keyturn.eye import luminance
 from keyturn.eye.luminance import FULL, Screen
-from keyturn.shop import rulebook
+from keyturn.shop import radio_profile, rulebook
 
 with warnings.catch_warnings():  # colour-science warns that its plotting is not installed
     warnings.simplefilter("ignore")
@@ -118,7 +118,7 @@ def test_wcags_own_screen() -> None:
 
 
 def test_a_panels_field_is_ten_degrees_wide_at_the_eye() -> None:
-    panel = rulebook.Panel(source="test", width=768, height=1024, width_mm=158, view_mm=700)
+    panel = radio_profile.Panel(source="test", width=768, height=1024, width_mm=158, view_mm=700)
     screen = Screen.of(panel, RULES)
     # plane geometry: ten degrees at 700 mm are 2 x 700 x tan(5 deg) = 122.5 mm; this panel has 4.861 px a mm
     assert screen.field_px[0] == pytest.approx(595.4, abs=0.1)

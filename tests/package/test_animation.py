@@ -20,9 +20,9 @@ from keyturn.commands.archive_reader import read_bundle
 from keyturn.eye.handoff import NOTICEABLE
 from keyturn.pipeline import Bench
 from keyturn.radio.inspect import look
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason
 from keyturn.shop.records import RadioRecord
-from keyturn.shop.rulebook import Radio
 
 SIZE = (48, 64)
 GROUND = (11, 29, 42)

@@ -7,8 +7,8 @@ import pytest
 from keyturn.radio.inspect import Entry, Verdict, look
 from keyturn.radio.timeline import Part
 from keyturn.shop import rulebook
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind
-from keyturn.shop.rulebook import Radio
 
 DESC = b"768 1024 30\np 1 15 part0\np 0 0 part1\n"
 RADIOS = rulebook.load().radios

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from keyturn.radio.memory import finding, longest_loop, loop_mib, peak_mib, texture_bytes
 from keyturn.radio.timeline import Part
 from keyturn.shop import rulebook
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind
-from keyturn.shop.rulebook import Radio
 
 TALL = (768, 1024)
 

@@ -13,8 +13,9 @@ from keyturn.manifest import models
 from keyturn.radio import desc
 from keyturn.renumber.parts import job_art
 from keyturn.renumber.plan import Plan, plan
+from keyturn.shop.radio_profile import Boot, Firmware, Radio
 from keyturn.shop.reasons import Kind
-from keyturn.shop.rulebook import Boot, Firmware, Radio, Rulebook
+from keyturn.shop.rulebook import Rulebook
 from samples import Drop, picture
 
 HEAD = 'customer = "C"\nradio = "tiny"\n'

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from keyturn.shop import rulebook
+from keyturn.shop.radio_profile import Panel, Radio
 from keyturn.shop.reasons import Reason, ShopFault
-from keyturn.shop.rulebook import Panel, Radio
 
 
 def test_the_rules_that_ship_hold_the_common_panels() -> None:

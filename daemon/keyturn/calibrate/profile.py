@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from keyturn.calibrate.reading import MEASURED, Learnt
 from keyturn.calibrate.report import starts
 from keyturn.shop import durable_files, rulebook
-from keyturn.shop.rulebook import Radio
+from keyturn.shop.radio_profile import Radio
 
 KEPT = 50
 """Starts kept in a profile; older ones go. Keyturn's own choice."""

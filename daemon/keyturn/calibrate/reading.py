@@ -16,8 +16,8 @@ import numpy as np
 
 from keyturn.calibrate.figures import decimals, frame_of
 from keyturn.renumber.plan import pacing
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import ShopFault
-from keyturn.shop.rulebook import Radio
 
 FILM_S = 1 / 30
 """A film of 30 pictures a second, as phones take, shows no moment more exactly (common practice, no source)."""

@@ -22,8 +22,9 @@ from keyturn.radio import desc
 from keyturn.radio.desc import Desc, Row
 from keyturn.renumber.order import frame_name, part_name
 from keyturn.shop import durable_files
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import ShopFault
-from keyturn.shop.rulebook import Radio, Rulebook
+from keyturn.shop.rulebook import Rulebook
 
 MARGIN = 1.5
 """The count lasts this many times the longest boot known: Keyturn's own choice."""

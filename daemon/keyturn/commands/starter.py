@@ -9,8 +9,8 @@ from pathlib import Path
 
 from keyturn.commands import starter_art as art
 from keyturn.manifest.models import FILE_NAME, schema_text
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import ShopFault
-from keyturn.shop.rulebook import Radio
 
 Size = tuple[int, int]
 

@@ -17,8 +17,9 @@ from keyturn.commands.archive_reader import read_bundle
 from keyturn.commands.console import DONE, REFUSED, WRONG_USE, JsonOption, RootOption, err, out, rules_of, shop_of
 from keyturn.radio import inspect as inspection
 from keyturn.shop import mounts, rulebook
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, Refused, ShopFault, only
-from keyturn.shop.rulebook import Radio, Rulebook
+from keyturn.shop.rulebook import Rulebook
 
 
 def register(app: typer.Typer) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.shop import rulebook
+from keyturn.shop import radio_profile, rulebook
 
 F32 = NDArray[np.float32]
 FULL = 65535
@@ -156,7 +156,7 @@ class Screen:
     cell_px: float
 
     @classmethod
-    def of(cls, panel: rulebook.Panel, flash: rulebook.Flash) -> Screen:
+    def of(cls, panel: radio_profile.Panel, flash: rulebook.Flash) -> Screen:
         """From the panel's geometry. The field is 4:3 as in WCAG's own example: at 10 degrees wide its area,
         0.75 d^2, lies just under the 10-degree circle's 0.785 d^2, so its quarter is the stricter one.
         """

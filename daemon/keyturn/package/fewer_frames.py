@@ -9,8 +9,8 @@ from dataclasses import asdict, replace
 from keyturn.radio.pace import FEWEST_KEPT, alternatives, thin
 from keyturn.radio.timeline import Part, Timeline
 from keyturn.renumber.plan import Plan, PlannedPart, pacing, pause_count
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import PaceRow
-from keyturn.shop.rulebook import Radio
 
 Places = tuple[tuple[int, ...], ...]
 

@@ -23,6 +23,7 @@ from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
 from keyturn.radio import desc
 from keyturn.renumber.plan import Plan, PlannedPart, fit_for
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused, gathered, note
 from keyturn.shop.records import (
     FileRecord,
@@ -34,7 +35,7 @@ from keyturn.shop.records import (
     RadioRecord,
     TimelineRecord,
 )
-from keyturn.shop.rulebook import Radio, Rulebook
+from keyturn.shop.rulebook import Rulebook
 from keyturn.workers.crew import Crew
 
 THUMB_PX = 320

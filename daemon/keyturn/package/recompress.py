@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from keyturn.eye.handoff import NOTICEABLE
 from keyturn.package.animation import Laid, Piece, Reel, Store, Take
 from keyturn.package.repack import Recode, recode
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused, note
-from keyturn.shop.rulebook import Radio
 from keyturn.workers.crew import Crew
 
 QUALITY = 92

@@ -15,8 +15,9 @@ from typing import BinaryIO
 
 from keyturn.shop import durable_files, rulebook
 from keyturn.shop.file_names import case_twins, fat_faults
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Refused, ShopFault, refuse
-from keyturn.shop.rulebook import Fat, Radio
+from keyturn.shop.rulebook import Fat
 
 MOST_BYTES = 2**32 - 1
 MOST_ENTRIES = 2**16 - 1

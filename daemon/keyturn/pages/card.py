@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from keyturn.pages.in_words import Act, acts
 from keyturn.pages.render import mib, page, seconds
-from keyturn.shop import rulebook
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import JobRecord, RadioRecord
 
 WIDTH = 72
@@ -20,16 +20,16 @@ DIGEST = 12
 @dataclass(frozen=True, slots=True)
 class CardView:
     record: RadioRecord
-    profile: rulebook.Radio
+    profile: Radio
     acts: tuple[Act, ...]
 
 
-def card(job: JobRecord, radio: RadioRecord, profile: rulebook.Radio, cautions: Sequence[str]) -> str:
+def card(job: JobRecord, radio: RadioRecord, profile: Radio, cautions: Sequence[str]) -> str:
     """card.html for one radio of the job."""
     return _page(job, [CardView(radio, profile, acts(radio))], cautions)
 
 
-def cards(job: JobRecord, profiles: Mapping[str, rulebook.Radio], cautions: Sequence[str]) -> str:
+def cards(job: JobRecord, profiles: Mapping[str, Radio], cautions: Sequence[str]) -> str:
     """card.html with a section for each of the job's radios. Raises KeyError where a profile is missing."""
     return _page(job, [CardView(r, profiles[r.radio], acts(r)) for r in job.radios], cautions)
 
@@ -41,7 +41,7 @@ def _page(job: JobRecord, views: Sequence[CardView], cautions: Sequence[str]) ->
 # -- INSTALL.txt ------------------------------------------------------------------------------------
 
 
-def install_text(job: JobRecord, radio_record: RadioRecord, profile: rulebook.Radio, cautions: Sequence[str]) -> str:
+def install_text(job: JobRecord, radio_record: RadioRecord, profile: Radio, cautions: Sequence[str]) -> str:
     """ASCII with CRLF ends of line, readable on any machine. File digests stand in it where they are known:
     a file on the stick cannot hold its own."""
     lines = list(_install_lines(job, radio_record, profile, cautions))
@@ -49,7 +49,7 @@ def install_text(job: JobRecord, radio_record: RadioRecord, profile: rulebook.Ra
 
 
 def _install_lines(
-    job: JobRecord, radio: RadioRecord, profile: rulebook.Radio, cautions: Sequence[str]
+    job: JobRecord, radio: RadioRecord, profile: Radio, cautions: Sequence[str]
 ) -> Iterator[str]:
     yield from _wrapped(f"{job.job}, revision {job.revision}, for {job.customer}", "")
     yield from _wrapped(f"Radio: {radio.title} ({radio.radio})", "")
@@ -72,7 +72,7 @@ def _wrapped(text: str, mark: str) -> list[str]:
     return textwrap.wrap(_ascii(text), WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
 
 
-def _files(radio: RadioRecord, profile: rulebook.Radio) -> list[str]:
+def _files(radio: RadioRecord, profile: Radio) -> list[str]:
     if radio.files:
         return [f"{f.path}, {mib(f.size)}, SHA-256 begins {f.sha256[:DIGEST]}" for f in radio.files]
     return [f"{profile.stick.animation}, {mib(radio.zip_bytes)}", profile.stick.logo]

@@ -7,7 +7,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from keyturn.shop.rulebook import Radio
+from keyturn.shop.radio_profile import Radio
 
 FEWEST_SAMPLES = 2
 """One measured start says nothing about how starts differ."""

@@ -17,8 +17,8 @@ from keyturn.radio import memory, trim
 from keyturn.radio.desc import TRUSTED_PLAYS, Desc, Row, parse
 from keyturn.radio.desc_lines import Fault
 from keyturn.radio.timeline import Part
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, gathered, note, refuse
-from keyturn.shop.rulebook import Radio
 
 DESC = "desc.txt"
 NOT_FRAMES = ("audio.wav", trim.NAME)

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from keyturn.radio.timeline import Part
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, refuse
-from keyturn.shop.rulebook import Radio
 
 MIB = 2**20
 

@@ -18,9 +18,10 @@ from keyturn.radio.timeline import Pacing, Part, Timeline
 from keyturn.renumber.frame_sources import Footage
 from keyturn.renumber.order import part_name
 from keyturn.renumber.parts import UNTIL_BOOTED, JobArt, PartArt
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, mended, note, refuse
 from keyturn.shop.records import PaceRow
-from keyturn.shop.rulebook import Enlarging, Radio
+from keyturn.shop.rulebook import Enlarging
 
 SLIDE_SHOW_FPS = 8
 """Below this rate a motion is seen as a row of pictures. Common practice, no source."""

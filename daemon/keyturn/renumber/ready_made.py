@@ -19,8 +19,9 @@ from keyturn.manifest.models import FILE_NAME, Manifest, Part
 from keyturn.radio.desc import TRUSTED_PLAYS, Desc, Row, parse
 from keyturn.renumber import uncrop
 from keyturn.renumber.parts import is_art
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, Refused, mended, note, only, refuse, stop_if_refused
-from keyturn.shop.rulebook import Radio, Rulebook
+from keyturn.shop.rulebook import Rulebook
 from keyturn.workers.crew import Crew
 
 BUNDLE = "bootanimation.zip"
