@@ -4,7 +4,7 @@
     -> frames (normalize, flatten, encode) -> package -> judge -> records
 
 Sender faults raise `Refused` with everything found; the shop's faults come through as OSError.
-Nothing here moves a drop: that is the spool's.
+Nothing here moves a drop: that is done by `service/drop_folders.py`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The promises of DEVELOPERS.md, asked of a shop's folders from outside: nothing here calls the spool."""
+"""The promises of DEVELOPERS.md, asked of a shop's folders from outside: nothing here moves a drop."""
 
 from __future__ import annotations
 

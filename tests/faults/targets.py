@@ -30,7 +30,7 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench
 from keyturn.radio import desc, inspect
 from keyturn.service.claimed_drop import Foreman
-from keyturn.service.drop_folders import Spool
+from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Refused, ShopFault
@@ -133,11 +133,11 @@ def read_records(data: bytes) -> None:
         shop = Shop(place / "shop")
         shutil.copytree(_shop_with_records(), shop.root)
         (shop.root / RECORDS[data[0] % len(RECORDS) if data else 0]).write_bytes(data[1:])
-        spool = Spool(shop, lambda: NOW)
+        folders = DropFolders(shop, lambda: NOW)
         ledger = Ledger.opened(shop.state / "ledger.sqlite3")[0]
-        foreman = Foreman(spool, ledger, Bench(rules(), InlineCrew(), lambda: NOW))
+        foreman = Foreman(folders, ledger, Bench(rules(), InlineCrew(), lambda: NOW))
         papers.write_board(shop, papers.current_state(shop))
-        spool.recover()
+        folders.recover()
         foreman.reconcile()
         ledger.ready(), ledger.refused()
         retention.prune(shop, KeepSettings(archive_days=1, archive_gib=1, rejects_days=1, rejects_gib=1), NOW)

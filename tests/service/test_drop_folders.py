@@ -16,15 +16,15 @@ from keyturn.inbox import moving
 from keyturn.inbox.moving import Changed
 from keyturn.inbox.survey import snapshot
 from keyturn.service.claims import Claim
-from keyturn.service.drop_folders import Spool
+from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import JobRecord, Rejection
 
 
 @pytest.fixture
-def way(shop: Shop) -> Spool:
-    return Spool(shop, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+def way(shop: Shop) -> DropFolders:
+    return DropFolders(shop, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
 
 
 def lay(shop: Shop, name: str = "van") -> Path:
@@ -35,11 +35,11 @@ def lay(shop: Shop, name: str = "van") -> Path:
     return folder
 
 
-def claim(way: Spool, name: str = "van") -> Claim:
+def claim(way: DropFolders, name: str = "van") -> Claim:
     return way.claim(name, snapshot(way.shop.inbox / name))
 
 
-def staged(way: Spool, of: Claim) -> Path:
+def staged(way: DropFolders, of: Claim) -> Path:
     place = way.staging(of)
     record = JobRecord(
         keyturn="0", customer="C", job="van", artist=None, drop=of.name, claim=of.id, digest="d",
@@ -62,14 +62,14 @@ def everywhere(shop: Shop) -> list[str]:
     )
 
 
-def test_claiming_moves_the_whole_drop_out_of_the_inbox(way: Spool, shop: Shop) -> None:
+def test_claiming_moves_the_whole_drop_out_of_the_inbox(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     taken = claim(way)
     assert not list(shop.inbox.iterdir())
     assert (way.drop_of(taken) / "lamps" / "0001.png").read_bytes() == b"one"
 
 
-def test_a_drop_that_changed_since_it_settled_goes_back(way: Spool, shop: Shop) -> None:
+def test_a_drop_that_changed_since_it_settled_goes_back(way: DropFolders, shop: Shop) -> None:
     folder = lay(shop)
     before = snapshot(folder)
     (folder / "late.png").write_bytes(b"late")
@@ -79,13 +79,13 @@ def test_a_drop_that_changed_since_it_settled_goes_back(way: Spool, shop: Shop) 
     assert not list(shop.work.iterdir())
 
 
-def test_a_drop_that_vanished_leaves_nothing_in_work(way: Spool, shop: Shop) -> None:
+def test_a_drop_that_vanished_leaves_nothing_in_work(way: DropFolders, shop: Shop) -> None:
     with pytest.raises(Changed):
         way.claim("ghost", frozenset())
     assert not list(shop.work.iterdir())
 
 
-def test_publishing_makes_the_revision_appear_and_archives_the_drop(way: Spool, shop: Shop) -> None:
+def test_publishing_makes_the_revision_appear_and_archives_the_drop(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     taken = claim(way)
     target = way.publish(taken, staged(way, taken), "c/van-r1")
@@ -94,7 +94,7 @@ def test_publishing_makes_the_revision_appear_and_archives_the_drop(way: Spool, 
     assert not list(shop.work.iterdir())
 
 
-def test_nothing_is_ever_overwritten(way: Spool, shop: Shop) -> None:
+def test_nothing_is_ever_overwritten(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     taken = claim(way)
     (shop.outbox / "c" / "van-r1").mkdir(parents=True)
@@ -103,7 +103,7 @@ def test_nothing_is_ever_overwritten(way: Spool, shop: Shop) -> None:
     assert everywhere(shop) == ["work"]
 
 
-def test_a_refused_drop_lies_in_rejects_as_it_came_with_its_reasons(way: Spool, shop: Shop) -> None:
+def test_a_refused_drop_lies_in_rejects_as_it_came_with_its_reasons(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     taken = claim(way)
     folder = way.reject(taken, rejection(taken), {"REJECTED.html": "<p>why", "REJECTED.txt": "why"})
@@ -112,7 +112,7 @@ def test_a_refused_drop_lies_in_rejects_as_it_came_with_its_reasons(way: Spool, 
     assert json.loads((folder / "REJECTED.json").read_text())["claim"] == taken.id
 
 
-def test_two_refused_drops_of_one_name_stand_side_by_side(way: Spool, shop: Shop) -> None:
+def test_two_refused_drops_of_one_name_stand_side_by_side(way: DropFolders, shop: Shop) -> None:
     for _ in range(2):
         lay(shop)
         taken = claim(way)
@@ -120,7 +120,7 @@ def test_two_refused_drops_of_one_name_stand_side_by_side(way: Spool, shop: Shop
     assert sorted(p.name for p in shop.rejects.iterdir()) == ["van", "van-2"]
 
 
-def test_a_zip_is_claimed_archived_and_rejected_as_the_file_it_came_as(way: Spool, shop: Shop) -> None:
+def test_a_zip_is_claimed_archived_and_rejected_as_the_file_it_came_as(way: DropFolders, shop: Shop) -> None:
     (shop.inbox / "van.zip").write_bytes(b"one")
     taken = claim(way, "van.zip")
     assert taken.form == "file"
@@ -129,7 +129,7 @@ def test_a_zip_is_claimed_archived_and_rejected_as_the_file_it_came_as(way: Spoo
     assert folder.name == "van"
 
 
-def test_a_returned_drop_stands_beside_a_newer_one_of_its_name(way: Spool, shop: Shop) -> None:
+def test_a_returned_drop_stands_beside_a_newer_one_of_its_name(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     taken = claim(way)
     lay(shop)
@@ -177,7 +177,7 @@ def other_mounts(monkeypatch: pytest.MonkeyPatch, *bases: Path) -> None:
     monkeypatch.setattr(Path, "rename", rename)
 
 
-def whole_way(way: Spool, end: str) -> None:
+def whole_way(way: DropFolders, end: str) -> None:
     """From wherever the drop is to its end, as the service goes it: recovery first, then the inbox."""
     started = list(way.recover())
     if end != "return" or not (way.shop.root / "returned").exists():
@@ -205,7 +205,7 @@ def test_cut_off_at_any_step_a_drop_is_whole_in_one_place_and_published_once(sho
         step += 1
         again = Shop(shop.root.parent / f"{end}-{step}")
         again.create()
-        way = Spool(again, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+        way = DropFolders(again, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
         lay(again)
         with pytest.MonkeyPatch.context() as patch:
             _mounts(patch, again, mounts)
@@ -239,7 +239,7 @@ def _other_device(seen: os.stat_result) -> os.stat_result:
     return os.stat_result((*seen[:2], seen.st_dev + 1, *seen[3:]))
 
 
-def _cut_off(patch: pytest.MonkeyPatch, way: Spool, end: str, step: int) -> bool:
+def _cut_off(patch: pytest.MonkeyPatch, way: DropFolders, end: str, step: int) -> bool:
     with pytest.MonkeyPatch.context() as inner:
         cut_after(inner, step)
         try:
@@ -249,7 +249,7 @@ def _cut_off(patch: pytest.MonkeyPatch, way: Spool, end: str, step: int) -> bool
     return False
 
 
-def test_a_work_folder_without_a_readable_claim_keeps_its_files(way: Spool, shop: Shop) -> None:
+def test_a_work_folder_without_a_readable_claim_keeps_its_files(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     taken = claim(way)
     (shop.work / taken.id / "claim.json").write_text("{half")
@@ -258,7 +258,7 @@ def test_a_work_folder_without_a_readable_claim_keeps_its_files(way: Spool, shop
     assert way.drop_of(found) == way.drop_of(taken)
 
 
-def test_tries_are_counted_on_disk(way: Spool, shop: Shop) -> None:
+def test_tries_are_counted_on_disk(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     way.count_try(claim(way))
     (found,) = way.recover()
@@ -303,7 +303,7 @@ def test_names_as_long_as_they_can_be_are_counted_too(tmp_path: Path, letter: st
     assert len(list(tmp_path.iterdir())) == 12
 
 
-def test_a_drop_with_the_longest_name_is_refused_as_often_as_it_comes(way: Spool, shop: Shop) -> None:
+def test_a_drop_with_the_longest_name_is_refused_as_often_as_it_comes(way: DropFolders, shop: Shop) -> None:
     for _ in range(3):
         lay(shop, "x" * 255)
         taken = claim(way, "x" * 255)

@@ -210,16 +210,16 @@ def test_what_fitters_take_away_is_no_longer_shown(shop: Shop, drop: Drop) -> No
 def test_a_full_disk_pauses_and_goes_on_when_there_is_space(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = drop_folders.Spool.staging
+    real = drop_folders.DropFolders.staging
     full = threading.Event()
     full.set()
 
-    def staging(self: drop_folders.Spool, claim: drop_folders.Claim) -> Path:
+    def staging(self: drop_folders.DropFolders, claim: drop_folders.Claim) -> Path:
         if full.is_set():
             raise OSError(errno.ENOSPC, "No space left on device", str(self.shop.outbox))
         return real(self, claim)
 
-    monkeypatch.setattr(drop_folders.Spool, "staging", staging)
+    monkeypatch.setattr(drop_folders.DropFolders, "staging", staging)
     monkeypatch.setattr("keyturn.service.backoff.RETRY_FIRST_S", 0.05)
     monkeypatch.setattr("keyturn.service.backoff.RETRY_MOST_S", 0.05)
     monkeypatch.setattr("keyturn.service.status.BOARD_EVERY_S", 0.05)
@@ -244,7 +244,7 @@ def test_a_full_disk_pauses_and_goes_on_when_there_is_space(
 def test_a_fault_after_publication_never_publishes_twice(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch, where: str
 ) -> None:
-    owner = drop_folders.Spool if where == "_archive" else claimed_drop.Foreman
+    owner = drop_folders.DropFolders if where == "_archive" else claimed_drop.Foreman
     real = getattr(owner, where)
     failures = iter([True, True])
 
@@ -270,7 +270,7 @@ READ_AT_START = {
     "the lock": (Shop, "held"),
     "the folders": (Shop, "require"),
     "the ledger": (Ledger, "opened"),
-    "what was in work": (drop_folders.Spool, "recover"),
+    "what was in work": (drop_folders.DropFolders, "recover"),
 }
 
 

@@ -29,7 +29,7 @@ from keyturn.flatten.frame_source import Source
 from keyturn.outbox import papers
 from keyturn.package.picture_tasks import Check, small
 from keyturn.pipeline import Bench
-from keyturn.service.backoff import Patience
+from keyturn.service.backoff import Backoff
 from keyturn.service.claimed_drop import MOST_TRIES
 from keyturn.service.loop import Service
 from keyturn.shop import rulebook, settings
@@ -335,8 +335,8 @@ def test_the_service_pauses_without_a_scheduler_and_goes_on_when_one_appears(
     drop().rename(shop.inbox / "van")
     running = Service(shop)
     pauses: list[ShopFault] = []
-    pause = Patience.pause
-    monkeypatch.setattr(Patience, "pause", lambda self, fault: (pauses.append(fault), pause(self, fault)))
+    pause = Backoff.pause
+    monkeypatch.setattr(Backoff, "pause", lambda self, fault: (pauses.append(fault), pause(self, fault)))
     thread = threading.Thread(target=running.run)
     thread.start()
     try:

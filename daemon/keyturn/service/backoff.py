@@ -11,7 +11,7 @@ from keyturn.shop.reasons import ShopFault
 RETRY_FIRST_S, RETRY_MOST_S = 2.0, 60.0
 
 
-class Patience:
+class Backoff:
     """`fault` says why the service is paused; empty when it is not. `monotonic` gives seconds."""
 
     def __init__(self, monotonic: Callable[[], float]) -> None:
@@ -33,3 +33,6 @@ class Patience:
 
     def over(self) -> None:
         self.fault, self._retry_s = "", RETRY_FIRST_S
+
+
+Patience = Backoff  # until drop_thread.py says Backoff

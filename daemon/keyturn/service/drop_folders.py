@@ -43,7 +43,7 @@ _LEAVING = ".keyturn-leaving-"
 R = TypeVar("R", bound=Record)
 
 
-class Spool:
+class DropFolders:
     """Moves drops. `now` gives aware UTC datetimes; it names things and never decides an order."""
 
     def __init__(self, shop: Shop, now: Callable[[], datetime]) -> None:
@@ -291,3 +291,6 @@ class Spool:
             return model.model_validate_json(path.read_bytes())
         except (FileNotFoundError, NotADirectoryError, ValidationError):
             return None
+
+
+Spool = DropFolders  # until claimed_drop.py says DropFolders

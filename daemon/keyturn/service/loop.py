@@ -24,10 +24,10 @@ from keyturn.inbox.waiting import Inbox
 from keyturn.outbox import retention
 from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench, frame_crew
-from keyturn.service.backoff import Patience
+from keyturn.service.backoff import Backoff
 from keyturn.service.claimed_drop import Foreman
 from keyturn.service.claims import Claim
-from keyturn.service.drop_folders import Spool
+from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_thread import Workbench
 from keyturn.service.hooks import Event, Hooks
 from keyturn.service.status import Known, Telling
@@ -73,12 +73,12 @@ class Service:
         self._notifier = notifier or Notifier.from_env(os.environ)
         self._stopping, self._reloading, self._wake = threading.Event(), threading.Event(), threading.Event()
         self._unreconciled = threading.Event()
-        self._patience = Patience(monotonic)
-        self._spool = Spool(shop, now)
+        self._backoff = Backoff(monotonic)
+        self._folders = DropFolders(shop, now)
         self._ledger = Ledger(shop.state / "ledger.sqlite3")
         self._telling = Telling(shop, self._ledger, self._notifier, self._stamp, monotonic)
         self._hooks = Hooks()
-        self._workbench = Workbench(self._foreman, self._patience, self._stamp, told, self._work_ended)
+        self._workbench = Workbench(self._foreman, self._backoff, self._stamp, told, self._work_ended)
         self._prune_at = monotonic()
         self._reconcile_at = monotonic() + RECONCILE_EVERY_S
         self._scan_fault = ""
@@ -125,17 +125,17 @@ class Service:
                 fault = shop_fault(error)
                 if fault is None:
                     raise
-                self._patience.pause(fault)
+                self._backoff.pause(fault)
                 self._telling.paused(str(fault))
                 self._wait_for_retry()
             else:
-                self._patience.over()
+                self._backoff.over()
                 return
 
     def _wait_for_retry(self) -> None:
-        while not self._stopping.is_set() and not self._patience.may_try():
+        while not self._stopping.is_set() and not self._backoff.may_try():
             self._notifier.watchdog()
-            self._nap(min(LONGEST_NAP_S, self._patience.left_s()))
+            self._nap(min(LONGEST_NAP_S, self._backoff.left_s()))
 
     def _nap(self, seconds: float) -> None:
         """Never past half a watchdog."""
@@ -151,7 +151,7 @@ class Service:
 
     def _open(self) -> None:
         Ledger.opened(self._shop.state / "ledger.sqlite3")
-        self._workbench.pending = list(self._spool.recover())
+        self._workbench.pending = list(self._folders.recover())
         if self._workbench.pending:
             logger.info("{} drops were in work; they are made again", len(self._workbench.pending))
         self._foreman().reconcile()
@@ -160,13 +160,13 @@ class Service:
         logger.info("watching {} ({})", self._shop.inbox, self._watch.says)
 
     def _tick(self) -> None:
-        if self._reloading.is_set() and not self._workbench.busy() and self._patience.may_try():
+        if self._reloading.is_set() and not self._workbench.busy() and self._backoff.may_try():
             self._reload()
         self._watch.check()
         self._scan()
-        if not self._workbench.busy() and self._patience.may_try():
+        if not self._workbench.busy() and self._backoff.may_try():
             self._catch_up()
-        if not self._workbench.busy() and self._patience.may_try():
+        if not self._workbench.busy() and self._backoff.may_try():
             self._prune()
             self._start_next()
             self._recover_from_fault()
@@ -203,7 +203,7 @@ class Service:
         without one, for people put revisions there and take them away by hand."""
         try:
             if self._workbench.doubtful:
-                self._workbench.pending = list(self._spool.recover())
+                self._workbench.pending = list(self._folders.recover())
                 self._workbench.doubtful, self._unseen = False, True
                 self._unreconciled.set()
             if self._ledger.was_lost() or self._monotonic() >= self._reconcile_at:
@@ -213,7 +213,7 @@ class Service:
                 self._unreconciled.clear()
                 self._reconcile_at = self._monotonic() + RECONCILE_EVERY_S
         except OSError as error:
-            self._patience.pause(shop_fault(error) or ShopFault(str(error)))
+            self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
 
     def _recover_from_fault(self) -> None:
         """A fault that was the last thing to happen is over when all is caught up and nothing has failed since;
@@ -221,9 +221,9 @@ class Service:
         now = self._monotonic()
         if self._workbench.busy() or self._workbench.pending or self._workbench.doubtful or self._unreconciled.is_set():
             return
-        calm = now - self._patience.until > self._settings.settle.seconds + CALM_S
-        if self._patience.may_try() and (self._inbox.is_empty() or calm):
-            self._patience.over()
+        calm = now - self._backoff.until > self._settings.settle.seconds + CALM_S
+        if self._backoff.may_try() and (self._inbox.is_empty() or calm):
+            self._backoff.over()
 
     def _start_next(self) -> None:
         pending = self._workbench.pending
@@ -234,7 +234,7 @@ class Service:
     def _claim_next(self) -> Claim | None:
         while (ready := self._inbox.next()) is not None:
             try:
-                claim = self._spool.claim(ready.name, ready.snapshot)
+                claim = self._folders.claim(ready.name, ready.snapshot)
                 logger.info("{}: taken from the inbox", claim.name)
                 return claim
             except Changed as changed:
@@ -246,7 +246,7 @@ class Service:
                 continue
             except OSError as error:
                 self._workbench.doubtful = True
-                self._patience.pause(shop_fault(error) or ShopFault(str(error)))
+                self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
                 return None
             finally:
                 self._inbox.forget(ready.name)
@@ -256,7 +256,7 @@ class Service:
 
     def _foreman(self) -> Foreman:
         bench = Bench(self._rules, self._crew, self._now, self._stopping.is_set, self._workbench.progress)
-        return Foreman(self._spool, self._ledger, bench, self._unreconciled.set, self._tell_hooks)
+        return Foreman(self._folders, self._ledger, bench, self._unreconciled.set, self._tell_hooks)
 
     def _tell_hooks(self, event: Event, record: dict[str, Any]) -> None:
         self._hooks.tell(event, record, self._settings.hooks)
@@ -276,7 +276,7 @@ class Service:
         return self._telling.state(self._known())
 
     def _known(self) -> Known:
-        paused = self._scan_fault or self._patience.fault
+        paused = self._scan_fault or self._backoff.fault
         waiting = self._inbox.waiting(), len(self._inbox)
         return Known(paused, self._watch.says, *waiting, self._workbench.working)
 
@@ -292,7 +292,7 @@ class Service:
         if self._workbench.busy():
             return LONGEST_NAP_S
         now = self._monotonic()
-        retry_s = math.inf if self._patience.may_try() else self._patience.until - now
+        retry_s = math.inf if self._backoff.may_try() else self._backoff.until - now
         soonest_s = min(self._inbox.next_walk() - now, retry_s, self._telling.due_s())
         return min(self._settings.scan_seconds, max(0.05, soonest_s))
 
@@ -308,7 +308,7 @@ class Service:
             logger.error("not reloaded, the old rules stand: {}", fault)
         except OSError as error:
             self._reloading.set()
-            self._patience.pause(shop_fault(error) or ShopFault(str(error)))
+            self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
         self._notifier.ready()
 
     def _change_to(self, wanted: Settings, rules: Rulebook, crew: Crew) -> None:
