@@ -6,13 +6,14 @@ import pytest
 
 from keyturn.inbox.settle import Settle, Snapshot
 from keyturn.shop import rulebook
+from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.settings import SettleSettings
 
 NAMES = rulebook.load().intake.names
 
 
 def seen(*names: str, size: int = 10, time: int = 1, inode: int = 1) -> Snapshot:
-    return frozenset((name, size, time, inode) for name in names)
+    return frozenset((name, FileIdentity(size, time, inode, device=1)) for name in names)
 
 
 WHOLE = seen("job.toml", "0001.png", "0002.png")

@@ -21,6 +21,7 @@ from keyturn.eye.luminance import FULL, LINEAR
 from keyturn.flatten.motion import Pose
 from keyturn.normalize.fit import to_srgb, upright
 from keyturn.normalize.reading import stills
+from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Reason
 from keyturn.shop.rulebook import Intake
 
@@ -64,7 +65,7 @@ def drawn(picture: Image.Image, placed: Placed, intake: Intake) -> tuple[Image.I
     if pose.opacity <= 0 or pose.height <= 0:
         return picture, ()
     path = placed.figure.path
-    written = path.stat().st_mtime_ns if path else 0
+    written = FileIdentity.of(path.stat()) if path else None
     height, turn = max(1, round(pose.height * FINE)), pose.turn % 360
     if turn:
         sprite = _turned(placed.figure, written, height, turn, intake)
@@ -133,7 +134,7 @@ class Sprite:
 
 
 @lru_cache(maxsize=4)
-def _turned(figure: Figure, written: int, height: int, turn: float, intake: Intake) -> Sprite:
+def _turned(figure: Figure, written: FileIdentity | None, height: int, turn: float, intake: Intake) -> Sprite:
     """The figure `height` pixels high and turned. Frames that show it alike in size and turn share it.
 
     `written` tells a file from one of the same name that came later.
@@ -144,7 +145,7 @@ def _turned(figure: Figure, written: int, height: int, turn: float, intake: Inta
 
 
 @lru_cache(maxsize=12)
-def _level(figure: Figure, written: int, height: int, intake: Intake) -> Sprite:
+def _level(figure: Figure, written: FileIdentity | None, height: int, intake: Intake) -> Sprite:
     art, reasons = _art(figure, written, intake) if figure.path else (_lettered(figure, height), ())
     height = min(height, max(1, int(math.sqrt(MOST_PX * art.height / art.width))))
     size = max(1, round(art.width * height / art.height)), height
@@ -167,7 +168,7 @@ def _resized(planes: Planes, size: tuple[int, int]) -> Planes:
 
 
 @lru_cache(maxsize=12)
-def _art(figure: Figure, written: int, intake: Intake) -> tuple[Image.Image, tuple[Reason, ...]]:
+def _art(figure: Figure, written: FileIdentity | None, intake: Intake) -> tuple[Image.Image, tuple[Reason, ...]]:
     assert figure.path
     picture, reasons = to_srgb(upright(stills.load(figure.path, intake, name=figure.name)))
     if (times := math.isqrt(picture.width * picture.height // MOST_PX)) > 1:

@@ -81,8 +81,7 @@ def already_moved(source: Path, target: Path) -> bool:
     """
     if not os.path.lexists(target):
         return False
-    left = {seen[:3] for seen in snapshot(source)}
-    if not left <= {seen[:3] for seen in snapshot(target)}:
+    if not _sizes_and_times(snapshot(source)) <= _sizes_and_times(snapshot(target)):
         return False
     remove(source)
     return True
@@ -98,4 +97,8 @@ def remove(*paths: Path) -> None:
 
 def same(a: frozenset[Seen], b: frozenset[Seen], *, inodes: bool) -> bool:
     """Two snapshots agree; a copy has other inodes than its original."""
-    return a == b if inodes else {seen[:3] for seen in a} == {seen[:3] for seen in b}
+    return a == b if inodes else _sizes_and_times(a) == _sizes_and_times(b)
+
+
+def _sizes_and_times(seen: frozenset[Seen]) -> set[tuple[str, int, int]]:
+    return {(name, file.size, file.mtime_ns) for name, file in seen}

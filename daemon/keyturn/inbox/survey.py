@@ -10,14 +10,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn.shop import durable_files
+from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import case_twins, is_junk, looks_half_copied
 from keyturn.shop.reasons import Reason, mended, refuse
 from keyturn.shop.rulebook import Caps, Intake, Names
 
 OURS = ("REJECTED.html", "REJECTED.txt", "REJECTED.json")
 
-Seen = tuple[str, int, int, int]
-"""A file as the settle watch sees it: relative name, size, mtime_ns, inode."""
+Seen = tuple[str, FileIdentity]
+"""A file as the settle watch sees it: its name relative to the drop, and its identity."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +39,9 @@ def snapshot(path: Path, most: int = 200_000) -> frozenset[Seen]:
     seen: set[Seen] = set()
     for name, entry_stat in _entries(path):
         if name.endswith("/"):  # a folder's own size and time change as its files do; its files say it better
-            seen.add((name, 0, 0, entry_stat.st_ino))
+            seen.add((name, FileIdentity(0, 0, entry_stat.st_ino, entry_stat.st_dev)))
         else:
-            seen.add((name, entry_stat.st_size, entry_stat.st_mtime_ns, entry_stat.st_ino))
+            seen.add((name, FileIdentity.of(entry_stat)))
         if len(seen) >= most:
             break
     return frozenset(seen)

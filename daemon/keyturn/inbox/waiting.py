@@ -14,7 +14,9 @@ from loguru import logger
 from keyturn.inbox.moving import readable
 from keyturn.inbox.settle import Settle, Snapshot
 from keyturn.inbox.survey import snapshot
-from keyturn.manifest import models
+from keyturn.manifest import reading
+from keyturn.manifest.models import FILE_NAME
+from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import Waiting
@@ -48,7 +50,7 @@ class ReadyDrop:
 
 @dataclass(slots=True)
 class _Drop:
-    """What is known of one name in the inbox. `own_time` is its own mtime_ns when it was last walked: between two
+    """What is known of one name in the inbox. `own` is its own identity when it was last walked: between two
     walks that alone is looked at. It changes as names in the folder itself come and go."""
 
     arrived: float
@@ -57,7 +59,7 @@ class _Drop:
     note: str = ""
     walk_at: float = -math.inf
     still_for: float = 0.0
-    own_time: int = -1
+    own: FileIdentity | None = None
     ready: ReadyDrop | None = None
 
 
@@ -91,7 +93,7 @@ class Inbox:
             del self._held[name]
             self._told = None
         for name, drop in self._drops.items():
-            if drop.ready is None and (drop.walk_at <= now or self._own_time(name) != drop.own_time):
+            if drop.ready is None and (drop.walk_at <= now or self._own(name) != drop.own):
                 self._walk(name, drop, now)
 
     def _sort_out(self, listed: list[str], now: float) -> None:
@@ -103,15 +105,15 @@ class Inbox:
         self._settle.keep_only(self._drops)
         self._listed, self._told = listed, None
 
-    def _own_time(self, name: str) -> int:
+    def _own(self, name: str) -> FileIdentity | None:
         try:
-            return os.lstat(f"{self._folder}/{name}").st_mtime_ns
+            return FileIdentity.of(os.lstat(f"{self._folder}/{name}"))
         except OSError:
-            return -1
+            return None
 
     def _walk(self, name: str, drop: _Drop, now: float) -> None:
         before = drop.files, drop.note
-        drop.own_time = self._own_time(name)
+        drop.own = self._own(name)
         try:
             due = self._look(name, drop, now)
         except PermissionError as error:  # its own, not the inbox's: the others go on
@@ -135,10 +137,10 @@ class Inbox:
 
     def _is_rush(self, name: str) -> bool:
         folder = self._shop.inbox / name
-        if not (folder / models.FILE_NAME).is_file():
+        if not (folder / FILE_NAME).is_file():
             return False
         try:
-            read, _ = models.read_leniently(folder, max_kib=self._rules.intake.caps.manifest_kib)
+            read, _ = reading.read_leniently(folder, max_kib=self._rules.intake.caps.manifest_kib)
         except Exception as error:  # one drop's manifest must not stop the others; the line will tell
             logger.warning("{}: could not look whether it is in a hurry: {}", name, error)
             return False

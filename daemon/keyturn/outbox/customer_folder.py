@@ -12,10 +12,14 @@ from pathlib import Path
 
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
+from keyturn.shop.file_identity import FileIdentity
 
 RECORD_MOST_BYTES = 64 * 2**20
 _REMEMBERED = 16_384
 """Revisions whose time is kept in mind: about 5 MB."""
+
+FileState = tuple[FileIdentity, int]
+"""A file's identity and its ctime in nanoseconds, which also changes with who may read it (inode(7))."""
 
 
 def newest_first(customer: Path) -> list[str]:
@@ -45,7 +49,7 @@ def names(customer: Path) -> list[str]:
         return []
 
 
-def state_of(path: str | Path) -> tuple[int, ...] | None:
+def state_of(path: str | Path) -> FileState | None:
     """What the disk says of a file, which is another when its content or who may read it is another; None where
     there is no such file, or somebody has closed its folder to us."""
     try:
@@ -56,7 +60,7 @@ def state_of(path: str | Path) -> tuple[int, ...] | None:
         if durable_files.open_to_us(path):
             raise  # a whim of the disk
         return None
-    return seen.st_mtime_ns, seen.st_ctime_ns, seen.st_size, seen.st_ino
+    return FileIdentity.of(seen), seen.st_ctime_ns
 
 
 def _made(path: str) -> tuple[str, int] | None:
@@ -70,7 +74,7 @@ def _made(path: str) -> tuple[str, int] | None:
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def _read(path: str, state: tuple[int, ...]) -> tuple[str, int] | None:
+def _read(path: str, state: FileState) -> tuple[str, int] | None:
     """ISO 8601 time and number of the record at `path`. When `state` is another, so is the question, and the file
     is read again."""
     try:

@@ -17,6 +17,7 @@ from typing import TypeVar
 
 from loguru import logger
 
+from keyturn.shop.file_identity import FileIdentity, identity
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, Ready, RefusedDrop, Rejection
 
@@ -116,13 +117,10 @@ class Ledger:
             self._answers[question] = state, answer
         return answer  # type: ignore[return-value]  # each question has its own type of answer
 
-    def _state(self) -> tuple[int, ...] | None:
+    def _state(self) -> tuple[int, FileIdentity] | None:
         """Changes with the file's content; between two calls no connection is open, so all is in the one file."""
-        try:
-            seen = self._path.stat()
-        except FileNotFoundError:
-            return None
-        return self._writes, seen.st_mtime_ns, seen.st_size, seen.st_ino
+        file = identity(self._path)
+        return None if file is None else (self._writes, file)
 
     def was_lost(self) -> bool:
         """Was the ledger begun anew since this was last asked? Then it lacks what the folders hold."""

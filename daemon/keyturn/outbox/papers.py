@@ -11,7 +11,7 @@ from typing import TypeVar, cast
 from loguru import logger
 from pydantic import ValidationError
 
-from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, names, newest_first, state_of
+from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, FileState, names, newest_first, state_of
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.pages.board import board
 from keyturn.pages.sheet import sheet
@@ -81,7 +81,7 @@ def _once(path: Path, model: type[R]) -> R | None:
 
 
 @lru_cache(maxsize=3 * ON_SHEET)
-def _kept(path: Path, model: type[Record], state: tuple[int, ...]) -> Record | None:
+def _kept(path: Path, model: type[Record], state: FileState) -> Record | None:
     return _read(path, model)
 
 

@@ -29,6 +29,7 @@ from keyturn.normalize.reading.clips import Clip
 from keyturn.package import crop, jpeg_and_webp, unchanged_png
 from keyturn.package.same_file import Recent
 from keyturn.png import palette, png_writer
+from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Reason
 from keyturn.shop.rulebook import Intake
 
@@ -182,7 +183,7 @@ def _art(job: FrameJob) -> Made:
         return Image.new("RGBA", fit.size), ()
     if source.index is not None:
         return _fitted(_clip(job, source.path).frame(source.index), source.name, fit, ground)
-    written = source.path.stat().st_mtime_ns
+    written = FileIdentity.of(source.path.stat())
     if source.view:
         whole, reasons = _still(source.path, written, source.name, job.intake)
         return _viewed(whole, source.view, fit.size), reasons
@@ -208,7 +209,9 @@ def _named(reasons: tuple[Reason, ...], name: str) -> tuple[Reason, ...]:
 
 
 @lru_cache(maxsize=4)
-def _fitted_still(path: Path, written: int, name: str, intake: Intake, fit: Fit, ground: Colour | None) -> Made:
+def _fitted_still(
+    path: Path, written: FileIdentity, name: str, intake: Intake, fit: Fit, ground: Colour | None
+) -> Made:
     """Kept, for a backdrop is the same under every frame; `written` tells a file from its successor."""
     return _fitted(decode.still(path, intake, name=name, fit=fit), name, fit, ground)
 
@@ -223,17 +226,17 @@ def _fitted(raw: Image.Image, name: str, fit: Fit, ground: Colour | None) -> Mad
 
 
 @lru_cache(maxsize=1)
-def _still(path: Path, written: int, name: str, intake: Intake) -> Made:
+def _still(path: Path, written: FileIdentity, name: str, intake: Intake) -> Made:
     """A whole still, for a pan: every frame is cut from it anew."""
     return _upright(decode.still(path, intake, name=name), name)
 
 
-_OPEN_CLIPS: OrderedDict[tuple[Path, int], Clip] = OrderedDict()
+_OPEN_CLIPS: OrderedDict[tuple[Path, FileIdentity], Clip] = OrderedDict()
 """Clips this worker has open: frames come in order, so each worker decodes a clip once, not once a frame."""
 
 
 def _clip(job: FrameJob, path: Path) -> Clip:
-    key = (path, path.stat().st_mtime_ns)
+    key = (path, FileIdentity.of(path.stat()))
     clip = _OPEN_CLIPS.pop(key, None) or Clip(path, job.intake, name=job.source.name)
     _OPEN_CLIPS[key] = clip
     while len(_OPEN_CLIPS) > 2:

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Generic, TypeVar
 
+from keyturn.shop.file_identity import FileIdentity, identity
+
 T = TypeVar("T")
 
 
@@ -18,28 +20,19 @@ class Recent(Generic[T]):
     """
 
     def __init__(self, most: int) -> None:
-        self._kept: deque[tuple[Path, tuple[int, int], object, T]] = deque(maxlen=most)
+        self._kept: deque[tuple[Path, FileIdentity, object, T]] = deque(maxlen=most)
 
     def once(self, path: Path, about: object, make: Callable[[], T]) -> T:
         """What `make` makes of the file, or made of one like it. Raises OSError where `path` cannot be read."""
-        written = _written(path)
+        written = identity(path)
         for before, was_written, was_about, made in self._kept:
-            alike = written is not None and was_written[0] == written[0] and was_about == about
-            if alike and _written(before) == was_written and _same(before, path):
+            alike = written is not None and was_written.size == written.size and was_about == about
+            if alike and identity(before) == was_written and _same(before, path):
                 return made
         made = make()
-        if written is not None and _written(path) == written:
+        if written is not None and identity(path) == written:
             self._kept.append((path, written, about, made))
         return made
-
-
-def _written(path: Path) -> tuple[int, int] | None:
-    """Size and time of a file, by which it is told from its successor; None where it has gone."""
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_size, found.st_mtime_ns
 
 
 def _same(before: Path, path: Path) -> bool:

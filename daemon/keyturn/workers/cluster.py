@@ -25,6 +25,7 @@ from distributed.comm.core import CommClosedError
 from distributed.scheduler import KilledWorker
 from loguru import logger
 
+from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Refused, ShopFault, refuse
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
@@ -188,8 +189,7 @@ class ClusterCrew:
 
     def _enclose(self, path: Path, files: _Enclosures) -> str:
         """What the file is called on the workers: small ones go inside the job, until one is seen again."""
-        about = path.stat()
-        key = (path, about.st_mtime_ns, about.st_size, about.st_ino)
+        key = (path, FileIdentity.of(path.stat()))
         sent = self._files.pop(key, None)
         if sent is None or sent.kept is None:
             data = path.read_bytes()
