@@ -11,7 +11,7 @@ import pytest
 
 from keyturn import pipeline
 from keyturn.commands import starter
-from keyturn.manifest.models import schema
+from keyturn.manifest.schema import schema
 from keyturn.pipeline import Bench
 from keyturn.shop import radio_profile, rulebook
 from keyturn.shop.reasons import Kind, ShopFault, only

@@ -23,7 +23,7 @@ from PIL import Image
 from faults.scenarios import shop_in
 from keyturn.commands.archive_reader import read_bundle
 from keyturn.inbox import unpack as unzip
-from keyturn.manifest import models
+from keyturn.manifest import reading
 from keyturn.normalize.reading import clip_frames, stills
 from keyturn.outbox import papers, retention
 from keyturn.outbox.ledger import Ledger
@@ -63,8 +63,8 @@ def _file(data: bytes) -> Iterator[Path]:
 
 def read_manifest(data: bytes) -> None:
     with suppress(Refused):
-        models.parse(data)
-    read, _ = models.parse_leniently(data)
+        reading.parse(data)
+    read, _ = reading.parse_leniently(data)
     if read is not None:
         read.model_dump_json()
 

@@ -14,8 +14,8 @@ from PIL import Image
 from film_samples import film, pictures
 from keyturn import pipeline
 from keyturn.inbox.survey import survey
-from keyturn.manifest import models
-from keyturn.manifest.models import parse_leniently
+from keyturn.manifest import reading
+from keyturn.manifest.reading import parse_leniently
 from keyturn.normalize.reading.clips import resample
 from keyturn.pipeline import Bench
 from keyturn.renumber.clip_timing import keeps_pace, retimed, stretch
@@ -64,7 +64,7 @@ def choose(tmp_path: Path, rules: Rulebook) -> Callable[..., JobArt]:
         intake = rules.intake
         if most:
             intake = intake.model_copy(update={"caps": intake.caps.model_copy(update={"frames": most})})
-        return job_art(models.read(root), survey(root, intake), intake)
+        return job_art(reading.read(root), survey(root, intake), intake)
 
     return art
 

@@ -18,7 +18,8 @@ from PIL import Image, ImageDraw
 from keyturn.commands import make_by_hand
 from keyturn.flatten.frame_source import Box
 from keyturn.inbox.survey import survey
-from keyturn.manifest import models
+from keyturn.manifest import reading
+from keyturn.manifest.schema import schema as manifest_schema
 from keyturn.pipeline import Bench
 from keyturn.renumber import pans_and_dissolves
 from keyturn.renumber.parts import JobArt, job_art
@@ -198,7 +199,7 @@ def test_a_pan_begins_and_ends_with_the_stretches_named(frames: Callable[..., li
 def understood(folder: Callable[..., Path], rules: Rulebook) -> Callable[..., tuple[JobArt, Plan]]:
     def make(text: str, **pictures: Image.Image) -> tuple[JobArt, Plan]:
         root = folder(text, **pictures)
-        job = models.read(root)
+        job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
         return art, plan(job, art, root, rules.radios["tiny"], rules.intake.enlarging)
 
@@ -291,7 +292,7 @@ def test_what_cannot_be_drawn_is_refused_with_its_place(
 )
 def test_a_glide_that_is_not_understood_is_told_in_the_artist_s_words(text: str, field: str, words: str) -> None:
     with pytest.raises(Refused) as caught:
-        models.parse((HEAD + text).encode())
+        reading.parse((HEAD + text).encode())
     (reason,) = caught.value.reasons
     assert reason.field == field and words in reason.what and reason.mend
 
@@ -302,14 +303,14 @@ def test_what_stands_in_the_glide_holds_for_all_its_sprites() -> None:
         '[[part.glide.sprite]]\nart = "van.png"\n'
         '[[part.glide.sprite]]\ntext = "Fern Hollow"\nease = "out"\npath = [[0.5, 0.2]]\n'
     )
-    glide = models.parse((HEAD + text).encode()).part[0].glide
+    glide = reading.parse((HEAD + text).encode()).part[0].glide
     assert glide
     assert [(s.ease, len(s.path)) for s in glide.sprites] == [("in", 2), ("out", 1)]
 
 
 def test_editors_take_the_short_forms_too() -> None:
     """JSON Schema 2020-12, anyOf: one of its schemas must take the value, and no bound stands outside them."""
-    schema = models.schema()
+    schema = manifest_schema()
     shorts = [schema["properties"]["radio"], schema["$defs"]["Glide"]["properties"]["sprite"]]
     for field in shorts:
         assert [kind["type"] for kind in field["anyOf"]] == ["string", "array"]

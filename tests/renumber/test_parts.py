@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.inbox.survey import survey
-from keyturn.manifest import models
+from keyturn.manifest import reading
 from keyturn.renumber.parts import UNTIL_BOOTED, JobArt, job_art
 from keyturn.shop.reasons import Kind, Refused
 from keyturn.shop.rulebook import Rulebook
@@ -26,7 +26,7 @@ def choose(tmp_path: Path, rules: Rulebook) -> Callable[..., JobArt]:
             (root / name).parent.mkdir(parents=True, exist_ok=True)
             picture((48, 64), number).save(root / name)
         (root / "job.toml").write_text(HEAD + text)
-        return job_art(models.read(root), survey(root, rules.intake), rules.intake)
+        return job_art(reading.read(root), survey(root, rules.intake), rules.intake)
 
     return art
 

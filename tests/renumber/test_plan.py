@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.inbox.survey import survey
-from keyturn.manifest import models
+from keyturn.manifest import reading
 from keyturn.radio import desc
 from keyturn.renumber.parts import job_art
 from keyturn.renumber.plan import Plan, plan
@@ -38,7 +38,7 @@ def planned(drop: Drop, rules: Rulebook, radio: Radio) -> Planner:
     def make(text: str = "", frames: int = 48, **changes: object) -> Plan:
         root = drop(f"van-{next(count)}", frames=frames, manifest=HEAD + text)
         profile = radio.model_copy(update=changes)
-        job = models.read(root)
+        job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
         return plan(job, art, root, profile, rules.intake.enlarging)
 
@@ -145,7 +145,7 @@ def test_a_part_that_holds_the_screen_needs_a_radio_that_has_such_parts(planned:
 def test_small_art_is_told_soft_and_far_too_small_refused(drop: Drop, rules: Rulebook, radio: Radio) -> None:
     def code_of(size: tuple[int, int], name: str) -> dict[str, Kind]:
         root = drop(name, manifest=HEAD, size=size)
-        job = models.read(root)
+        job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
         return codes(plan(job, art, root, radio, rules.intake.enlarging))
 
@@ -160,13 +160,13 @@ def test_a_clip_keeps_its_own_timing(tmp_path: Path, rules: Rulebook, radio: Rad
     frames = [picture((48, 64), n) for n in range(20)]
     frames[0].save(root / "steam.gif", save_all=True, append_images=frames[1:], duration=100, loop=0)
     (root / "job.toml").write_text(HEAD)
-    job = models.read(root)
+    job = reading.read(root)
     art = job_art(job, survey(root, rules.intake), rules.intake)
     made = plan(job, art, root, radio, rules.intake.enlarging)
     assert made.fps == 10
     assert made.once_only_s == pytest.approx(2.0)
     assert made.parts[-1].sources[0].index == 19
-    doubled = plan(models.parse((HEAD + "[motion]\nfps = 20\n").encode()), art, root, radio, rules.intake.enlarging)
+    doubled = plan(reading.parse((HEAD + "[motion]\nfps = 20\n").encode()), art, root, radio, rules.intake.enlarging)
     assert len(doubled.parts[0].sources) == 40
     assert doubled.once_only_s == pytest.approx(2.0)
 
@@ -177,7 +177,7 @@ def test_doubling_rate_and_plays_takes_the_same_time(drop: Drop, rules: Rulebook
     def once_s(name: str, fps: int, plays: int) -> float:
         text = f'[motion]\nfps = {fps}\n[[part]]\nart = "lamps/*"\nplays = {plays}\n'
         root = drop(name, frames=20, manifest=HEAD + text)
-        job = models.read(root)
+        job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
         return plan(job, art, root, radio, rules.intake.enlarging).once_only_s
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn.commands import starter_art as art
-from keyturn.manifest.models import FILE_NAME, schema_text
+from keyturn.manifest.models import FILE_NAME
+from keyturn.manifest.schema import schema_text
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import ShopFault
 

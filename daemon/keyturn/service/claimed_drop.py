@@ -22,7 +22,8 @@ from loguru import logger
 from keyturn import __version__, pipeline
 from keyturn.flatten.frame_source import Source
 from keyturn.inbox.settle import Snapshot
-from keyturn.manifest import models
+from keyturn.manifest import reading
+from keyturn.manifest.models import FILE_NAME
 from keyturn.outbox import papers, revision_numbers
 from keyturn.outbox.customer_folder import standing
 from keyturn.outbox.ledger import Ledger
@@ -223,8 +224,8 @@ class Foreman:
 
     def _customer(self, claim: Claim) -> str | None:
         for place in self._places(claim):
-            if (place / models.FILE_NAME).is_file():
-                read, _ = models.read_leniently(place)
+            if (place / FILE_NAME).is_file():
+                read, _ = reading.read_leniently(place)
                 return read.customer if read else None
         return None
 
