@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from loguru import logger
 
-from keyturn.commands import app
+from keyturn.commands import app, make
 from keyturn.pipeline import Bench
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
@@ -105,7 +105,7 @@ def needs() -> Callable[[str], str]:
 @pytest.fixture
 def run(monkeypatch: pytest.MonkeyPatch) -> Run:
     """run("check", path): the exit code of `keyturn check path`, made without worker processes."""
-    monkeypatch.setattr(app, "LocalCrew", lambda size, limits: InlineCrew())
+    monkeypatch.setattr(make, "LocalCrew", lambda size, limits, preload: InlineCrew())
 
     def call(*args: object) -> int:
         monkeypatch.setattr(sys, "argv", ["keyturn", *map(str, args)])

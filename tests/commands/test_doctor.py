@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import shutil
 import stat as modes
@@ -21,6 +22,7 @@ from keyturn.commands import doctor
 from keyturn.commands.doctor import Finding, Health
 from keyturn.shop import mounts
 from keyturn.shop.folders import Shop
+from samples import Run
 
 REAL_UNIT_STATE = doctor._unit_state
 
@@ -283,3 +285,30 @@ def test_extras_that_are_not_installed_are_told_by_the_names_that_install_them(
     monkeypatch.setattr(doctor, "find_spec", lambda module: None)
     told = [f for f in doctor.examine(shop) if f.what.startswith("without the extra ")]
     assert {f.what.split()[3] for f in told} == extras and all(f.health is Health.WELL for f in told)
+
+
+# -- the command -----------------------------------------------------------------------------------
+
+
+def test_a_sound_shop_exits_0(run: Run, shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("doctor", "--root", shop.root) == 0
+    assert "the rules are in order" in capsys.readouterr().out
+
+
+def test_an_ill_shop_exits_2_and_json_is_for_programs(run: Run, shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
+    shop.archive.rmdir()
+    assert run("doctor", "--root", shop.root) == 2
+    assert f"keyturn init {shop.root}" in capsys.readouterr().out
+    assert run("doctor", "--root", shop.root, "--json") == 2
+    found = json.loads(capsys.readouterr().out)
+    assert all(set(f) == {"health", "what", "remedy"} for f in found)
+    assert {f["health"] for f in found} <= {"well", "mind", "ill"}
+    assert [f["what"] for f in found if f["health"] == "ill"] == [f"{shop.archive} is not there"]
+
+
+def test_what_is_only_to_be_minded_exits_0(
+    run: Run, shop: Shop, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(doctor, "examine", lambda shop: [Finding(Health.MIND, "[b]odd", "mend it")])
+    assert run("doctor", "--root", shop.root) == 0
+    assert "[b]odd -> mend it" in capsys.readouterr().out

@@ -14,18 +14,16 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.commands import make_by_hand, stick_copy
+from keyturn.commands import copy, make_by_hand, stick_copy
 from keyturn.commands.stick_copy import Load
 from keyturn.pipeline import Bench
 from keyturn.shop import mounts
-from keyturn.shop.mounts import Mount
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import FileRecord
 from keyturn.shop.rulebook import Fat, Rulebook
 from samples import Drop
 
 Needs = Callable[[str], str]
-TWO_RADIOS = 'customer = "Fern Hollow Mobile Library"\nradio = ["tiny", "compact-800x480"]\n'
 
 
 @pytest.fixture
@@ -39,7 +37,7 @@ def outbox(drop: Drop, bench: Bench, tmp_path: Path) -> Path:
 
 @pytest.fixture
 def load(outbox: Path) -> Load:
-    return stick_copy.find(outbox, "van", None)
+    return copy.find(outbox, "van", None)
 
 
 @pytest.fixture
@@ -57,119 +55,6 @@ def fat(rules: Rulebook) -> Fat:
 
 def held(folder: Path) -> dict[str, bytes]:
     return {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
-
-
-# -- which job --------------------------------------------------------------------------------------
-
-
-def test_a_jobs_name_is_its_newest_revision(outbox: Path) -> None:
-    assert stick_copy.find(outbox, "van", None).folder.parent.name == "van-r2"
-
-
-def test_the_newest_is_newest_by_number_not_by_letters(outbox: Path, load: Load) -> None:
-    customer = load.folder.parents[1]
-    for number in (9, 10):
-        shutil.copytree(customer / "van-r1", customer / f"van-r{number}")
-    assert stick_copy.find(outbox, "van", None).folder.parent.name == "van-r10"
-
-
-@pytest.mark.parametrize(
-    ("name", "revision"),
-    [
-        ("van-r1", "van-r1"),
-        ("fern-hollow-mobile-library/van-r1", "van-r1"),
-        ("fern-hollow-mobile-library/van", "van-r2"),
-    ],
-)
-def test_a_revision_can_be_named_in_several_ways(outbox: Path, name: str, revision: str) -> None:
-    found = stick_copy.find(outbox, name, None)
-    assert found.folder == (outbox / "fern-hollow-mobile-library" / revision / "usb").resolve()
-
-
-def test_a_revision_can_be_named_by_its_folder(outbox: Path, load: Load, tmp_path: Path) -> None:
-    found = stick_copy.find(tmp_path / "no-outbox", str(load.folder.parent), None)
-    assert found == load
-
-
-def test_one_name_at_two_customers_is_asked_back(drop: Drop, bench: Bench, outbox: Path) -> None:
-    make_by_hand.make(
-        drop("other/van", frames=3, manifest='customer = "Quarry Bakery"\nradio = "tiny"\n'), outbox, bench
-    )
-    for name in ("van", "van-r1"):
-        with pytest.raises(ShopFault) as asked:
-            stick_copy.find(outbox, name, None)
-        assert "quarry-bakery/van-r1" in asked.value.mend and "fern-hollow-mobile-library/van-r" in asked.value.mend
-    assert stick_copy.find(outbox, "quarry-bakery/van", None).job.customer == "Quarry Bakery"
-
-
-def test_a_job_that_is_not_there_is_answered_with_what_is(outbox: Path, tmp_path: Path) -> None:
-    with pytest.raises(ShopFault) as asked:
-        stick_copy.find(outbox, "ferry", None)
-    assert "fern-hollow-mobile-library/van-r2" in asked.value.mend
-    with pytest.raises(ShopFault) as asked:
-        stick_copy.find(tmp_path / "nothing", "ferry", None)
-    assert "nothing" in asked.value.mend
-
-
-def test_a_revision_being_built_is_no_revision(outbox: Path, load: Load) -> None:
-    """outbox/.building/<claim> holds a whole revision for a moment before it is published."""
-    shutil.copytree(load.folder.parent, outbox / ".building" / "van-r3")
-    assert stick_copy.find(outbox, "van", None).folder.parent.name == "van-r2"
-
-
-def test_a_spoilt_record_is_said(outbox: Path, load: Load) -> None:
-    (load.folder.parent / "job.json").write_text("{")
-    with pytest.raises(ShopFault, match=r"no readable job\.json"):
-        stick_copy.find(outbox, "van", None)
-
-
-def test_with_several_radios_one_must_be_named(drop: Drop, bench: Bench, tmp_path: Path) -> None:
-    make_by_hand.make(drop(manifest=TWO_RADIOS, size=(800, 480), frames=1), tmp_path / "two", bench)
-    with pytest.raises(ShopFault) as asked:
-        stick_copy.find(tmp_path / "two", "van", None)
-    assert "tiny" in asked.value.mend and "compact-800x480" in asked.value.mend
-    assert stick_copy.find(tmp_path / "two", "van", "tiny").folder.name == "usb-tiny"
-    with pytest.raises(ShopFault, match="no radio wide"):
-        stick_copy.find(tmp_path / "two", "van", "wide")
-
-
-# -- which stick ------------------------------------------------------------------------------------
-
-
-def mount(point: str) -> Mount:
-    return Mount(Path(point), "vfat", "/dev/sdx1", "8:1", True)
-
-
-def test_the_only_stick_needs_no_name() -> None:
-    assert stick_copy.choose_target(None, [mount("/media/a")]) == Path("/media/a")
-    assert stick_copy.choose_target(Path("/media/b"), [mount("/media/a")]) == Path("/media/b")
-
-
-def test_no_stick_or_several_are_asked_back() -> None:
-    with pytest.raises(ShopFault, match="no stick"):
-        stick_copy.choose_target(None, [])
-    with pytest.raises(ShopFault, match="/media/a, /media/b"):
-        stick_copy.choose_target(None, [mount("/media/a"), mount("/media/b")])
-
-
-def test_another_users_stick_is_passed_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """udisks mounts below /run/media/<user>, which other users may not look into."""
-    usb = tmp_path / "devices" / "usb1" / "sda"
-    usb.mkdir(parents=True)
-    (tmp_path / "dev" / "block").mkdir(parents=True)
-    (tmp_path / "dev" / "block" / "8:1").symlink_to(usb)
-    info = tmp_path / "mountinfo"
-    info.write_text("30 1 8:1 / /run/media/ines/STICK rw - vfat /dev/sda1 rw\n")
-    real = Path.stat
-
-    def stat(path: Path, **how: bool) -> os.stat_result:
-        if str(path).startswith("/run/media/ines"):
-            raise PermissionError(errno.EACCES, "Permission denied", str(path))
-        return real(path, **how)
-
-    monkeypatch.setattr(Path, "stat", stat)
-    assert mounts.is_removable(mounts.mounts(info)[0], tmp_path)
-    assert mounts.sticks(info, tmp_path) == ()
 
 
 # -- what stands against it -------------------------------------------------------------------------

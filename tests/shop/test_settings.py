@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.commands import output
+from keyturn.commands import init
 from keyturn.shop import settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
@@ -20,10 +20,10 @@ def test_without_a_file_the_defaults_stand(tmp_path: Path) -> None:
 
 
 def test_the_file_init_writes_says_the_defaults(tmp_path: Path) -> None:
-    (tmp_path / "keyturn.toml").write_text(output.SETTINGS_TEXT)
+    (tmp_path / "keyturn.toml").write_text(init.SETTINGS_TEXT)
     assert settings.load(tmp_path).model_dump() == settings.load(tmp_path / "nowhere").model_dump()
     uncommented = (
-        output.SETTINGS_TEXT.replace("# scan", "scan").replace("# watch = ", "watch = ").replace("# workers", "workers")
+        init.SETTINGS_TEXT.replace("# scan", "scan").replace("# watch = ", "watch = ").replace("# workers", "workers")
     )
     for key in (
         "seconds",

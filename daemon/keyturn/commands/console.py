@@ -10,6 +10,8 @@ from rich.console import Console
 
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import Reason, Refused
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.rulebook import Rulebook
 
 DONE, REFUSED, WRONG_USE, OUR_BUG, INTERRUPTED = 0, 1, 2, 3, 130
@@ -31,3 +33,10 @@ def shop_of(root: Path | None) -> Shop:
 def rules_of(root: Path | None) -> Rulebook:
     """The shop's rules where a shop is named, else those that ship."""
     return rulebook.load(shop_of(root).rules if root else None)
+
+
+def profile_of(rules: Rulebook, radio: str) -> Radio:
+    found = rules.radio(radio)
+    if isinstance(found, Reason):
+        raise Refused([found])
+    return found

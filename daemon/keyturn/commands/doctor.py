@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import subprocess
 import sys
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from importlib.util import find_spec
 from pathlib import Path
 
+import typer
 from PIL import features
+from rich.console import Console
 
+from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
+from keyturn.commands.output import plain
 from keyturn.inbox import events
 from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
@@ -54,6 +59,27 @@ class Finding:
     health: Health
     what: str
     remedy: str = ""
+
+
+def doctor(root: RootOption = None, as_json: JsonOption = False) -> None:
+    """Look at this machine and the shop: what is well, what to mind, what is ill, each with its remedy.
+
+    Example: `keyturn doctor --root /srv/keyturn`
+    """
+    findings = examine(shop_of(root))
+    if as_json:
+        found = [{"health": f.health, "what": f.what, "remedy": f.remedy} for f in findings]
+        sys.stdout.write(json.dumps(found, indent=2, ensure_ascii=False) + "\n")
+    else:
+        _print_findings(out, findings)
+    raise typer.Exit(WRONG_USE if any(f.health is Health.ILL for f in findings) else DONE)
+
+
+def _print_findings(console: Console, found: Iterable[Finding]) -> None:
+    words = {Health.WELL: "[green]well[/]", Health.MIND: "[yellow]mind[/]", Health.ILL: "[bold red]ill [/]"}
+    for finding in found:
+        remedy = f" -> {plain(finding.remedy)}" if finding.remedy else ""
+        console.print(f"{words[finding.health]}  {plain(finding.what)}{remedy}")
 
 
 def examine(shop: Shop) -> list[Finding]:

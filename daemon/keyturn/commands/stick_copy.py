@@ -10,14 +10,12 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from keyturn.outbox import papers
 from keyturn.shop import durable_files, mounts
 from keyturn.shop.file_names import fat_faults
-from keyturn.shop.mounts import Mount
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.records import FileRecord, JobRecord, RadioRecord
 from keyturn.shop.rulebook import Fat
@@ -37,55 +35,6 @@ class Load:
     job: JobRecord
     radio: RadioRecord
     folder: Path
-
-
-def find(outbox: Path, name: str, radio: str | None) -> Load:
-    """The revision called `name`: a folder's path, "customer/job-r2", "job-r2", or "job" (also with its
-    customer) for the newest.
-
-    Raises `ShopFault` where none or several fit.
-    """
-    folder = _revision(outbox, name)
-    job = papers.read_job(folder)
-    if job is None:
-        raise ShopFault(f"{folder} has no readable job.json", "name a revision's folder in the outbox")
-    fitting = [r for r in job.radios if radio in (None, r.radio)]
-    if len(fitting) != 1:
-        there = ", ".join(r.radio for r in job.radios)
-        what = f"this job has no radio {radio}" if radio else "this job is for several radios"
-        raise ShopFault(what, f"say --radio with one of: {there}")
-    return Load(job, fitting[0], folder / fitting[0].folder)
-
-
-def _revision(outbox: Path, name: str) -> Path:
-    for direct in (Path(name), outbox / name):
-        if (direct / "job.json").is_file():
-            return direct.resolve()
-    folders = sorted(outbox.iterdir()) if outbox.is_dir() else []
-    customers = [folder for folder in folders if folder.is_dir() and not folder.name.startswith(".")]
-    every = [(job, number, path) for customer in customers for job, number, path in papers.revisions(customer)]
-    exact = [path for _, _, path in every if path.name == name]
-    by_number = sorted(every, key=lambda revision: revision[1])
-    newest = {path.parent: path for job, _, path in by_number if name in (job, f"{path.parent.name}/{job}")}
-    found = exact or list(newest.values())
-    if len(found) == 1:
-        return found[0]
-    if found:
-        said = ", ".join(p.relative_to(outbox).as_posix() for p in found)
-        raise ShopFault(f'several customers have a job "{name}"', f"say which: {said}")
-    near = ", ".join(p.relative_to(outbox).as_posix() for _, _, p in every[-5:]) or "nothing"
-    raise ShopFault(f'there is no job "{name}" in the outbox', f"the outbox holds, among others: {near}")
-
-
-def choose_target(target: Path | None, sticks: Sequence[Mount]) -> Path:
-    """The named target, or the one stick that is plugged in. Raises `ShopFault` where that is not clear."""
-    if target is not None:
-        return target
-    if len(sticks) == 1:
-        return sticks[0].point
-    if not sticks:
-        raise ShopFault("no stick is plugged in and mounted", "plug one in, or name its folder")
-    raise ShopFault("several sticks are plugged in", f"name one: {', '.join(str(s.point) for s in sticks)}")
 
 
 def faults(load: Load, target: Path, fat: Fat, *, any_folder: bool, mountinfo: Path = mounts.MOUNTINFO) -> list[str]:

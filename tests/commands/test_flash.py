@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from keyturn.commands.flash_check import check_folder
+from keyturn.commands.flash import check_folder
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
+from samples import Run
 
 RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
 
@@ -94,3 +96,18 @@ def test_what_cannot_be_judged_is_refused_by_name(tmp_path: Path) -> None:
     deep = fill(tmp_path / "deep", [0])
     Image.fromarray(np.full((48, 64), 40_000, np.uint16)).save(deep / "0001.png")
     assert code(deep) == "picture-unreadable"
+
+
+def test_flash_says_what_the_labels_say(run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """WCAG 2.2, 2.3.1: black and white in turn at 30 frames a second are 15 flashes a second; 3 are allowed."""
+    for name, grey in (("still", lambda n: 90), ("strobe", lambda n: 255 * (n % 2))):
+        (tmp_path / name).mkdir()
+        for number in range(30):
+            Image.new("RGB", (64, 48), (grey(number),) * 3).save(tmp_path / name / f"{number:03d}.png")
+    assert run("flash", tmp_path / "still", "--fps", 30, "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["pass"] is True and found["general_max_per_s"] == 0
+    assert set(found) == {"pass", "general_max_per_s", "red_max_per_s", "worst_at_s"}
+    assert run("flash", tmp_path / "strobe", "--fps", 30, "--screen", "1024x768", "--field-px", "341x256") == 1
+    assert "fails" in capsys.readouterr().out
+    assert run("flash", tmp_path / "strobe", "--fps", 30, "--screen", "wide") == 2

@@ -1,21 +1,72 @@
-"""The flash check over a folder of pictures: `keyturn flash FRAMES_DIR --fps N`."""
+"""`keyturn flash`: the flash check over a folder of pictures."""
 
 from __future__ import annotations
 
+import json
 import re
+import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Annotated
 
 import numpy as np
+import typer
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
+from rich.console import Console
 
+from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out, rules_of
 from keyturn.eye.flash import FlashMeter, FlashReport
 from keyturn.eye.luminance import Screen, cells
 from keyturn.shop.reasons import Reason, Refused, refuse
 from keyturn.shop.rulebook import Flash
 
 SUFFIXES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".bmp", ".gif", ".tif", ".tiff"})
+
+
+def flash(
+    frames: Annotated[Path, typer.Argument(help="A folder of pictures, read in name order.")],
+    fps: Annotated[float, typer.Option(help="Frames a second.", min=0.1, max=1000)],
+    screen: Annotated[str | None, typer.Option(help="Screen in pixels, as 1024x768.")] = None,
+    field_px: Annotated[str | None, typer.Option(help="The 10-degree field in pixels, as 341x256.")] = None,
+    root: RootOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Check numbered pictures for flashes (WCAG 2.2, 2.3.1). A screening aid, not a medical clearance.
+
+    Example: `keyturn flash ./frames --fps 30 --screen 1024x768 --field-px 341x256`
+    """
+    rules = rules_of(root).safety.flash
+    report = check_folder(frames, fps, _size(screen), _size(field_px), rules)
+    _print_report(out, report, as_json)
+    raise typer.Exit(DONE if report.passes else REFUSED)
+
+
+def _size(text: str | None) -> tuple[int, int] | None:
+    """ "1024x768" as two whole numbers of pixels."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"([1-9]\d{0,4})[x×]([1-9]\d{0,4})", text)
+    if found is None:
+        raise typer.BadParameter(f"{text!r} is not a size such as 1024x768")
+    return int(found[1]), int(found[2])
+
+
+def _print_report(console: Console, report: FlashReport, as_json: bool) -> None:
+    if as_json:
+        found = {
+            "pass": report.passes,
+            "general_max_per_s": report.general_max_per_s,
+            "red_max_per_s": report.red_max_per_s,
+            "worst_at_s": report.worst_at_s,
+        }
+        sys.stdout.write(json.dumps(found) + "\n")
+        return
+    verdict = "[green]passes[/]" if report.passes else "[bold red]fails[/]"
+    console.print(
+        f"{verdict}: at most {report.general_max_per_s} general and {report.red_max_per_s} red flashes within "
+        f"a second, worst at {report.worst_at_s:.2f} s (WCAG 2.2, 2.3.1; a screening aid, not a medical clearance)"
+    )
 
 
 def check_folder(

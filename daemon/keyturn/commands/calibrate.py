@@ -1,0 +1,65 @@
+"""`keyturn calibrate`: a stick that counts, and what filmed starts of it teach."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from keyturn import calibrate as calibration
+from keyturn.commands import output
+from keyturn.commands.console import RootOption, err, out, profile_of, rules_of, shop_of
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import ShopFault
+
+
+def calibrate(
+    radio: Annotated[str, typer.Argument(help="The radio; see keyturn radios.")],
+    folder: Annotated[
+        Path | None,
+        typer.Option("--out", help="Where the stick's files go.", show_default="calibration-RADIO"),
+    ] = None,
+    fps: Annotated[int, typer.Option(help="The stick's frames a second.", min=1, max=60)] = 10,
+    seconds: Annotated[
+        float | None, typer.Option(help="How long it counts.", show_default="1.5 x the longest boot")
+    ] = None,
+    readings: Annotated[list[str] | None, typer.Option("--read", help="The last figure of each start.")] = None,
+    filmed: Annotated[
+        list[str] | None,
+        typer.Option("--filmed", help="Seconds of each start, from the first figure to the home screen."),
+    ] = None,
+    root: RootOption = None,
+) -> None:
+    """Make a stick that counts, or, with --read, learn from filmed starts into the shop's own rules.
+
+    Example: `keyturn calibrate tall-768x1024`, then
+    `keyturn calibrate tall-768x1024 --read 17.9 18.4 --filmed 22.6 23.2 --root /srv/keyturn`
+    """
+    if filmed and not readings:
+        raise ShopFault("--filmed needs --read", "give both, one figure a start")
+    if readings:
+        _learn(radio, fps, readings, filmed, root)
+        return
+    rules = rules_of(root)
+    target = folder or Path(f"calibration-{radio}")
+    profile = profile_of(rules, radio)
+    with output.progress(err, quiet=False) as progress:
+        calibration.make_stick(profile, target, fps=fps, seconds=seconds, rules=rules, progress=progress)
+    out.print(f"The stick's files are in {output.plain(str(target))}")
+    for line in (*rules.safety.cautions.card, *calibration.steps(profile, fps)):
+        out.print(f"- {output.plain(line)}")
+
+
+def _learn(radio: str, fps: int, readings: list[str], filmed: list[str] | None, root: Path | None) -> None:
+    shop = shop_of(root)
+    shop.require()
+    profile = profile_of(rulebook.load(shop.rules), radio)
+    film_s = calibration.read(filmed, "--filmed") if filmed else None
+    learnt = calibration.learn(profile, fps, calibration.read(readings), film_s)
+    stored = calibration.store(shop.rules, profile, learnt, on=datetime.now(UTC).date())
+    for line in calibration.describe(learnt):
+        out.print(output.plain(line))
+    kept = f"{stored.added} added to {stored.kept} kept ({stored.dropped} older let go)"
+    out.print(f"{kept} in {output.plain(str(stored.path))}; a running service reads it on SIGHUP")

@@ -1,0 +1,100 @@
+"""`keyturn copy`: a finished job onto a stick: which job, which stick, and whether files may be replaced."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from keyturn.commands import output, stick_copy
+from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_of
+from keyturn.commands.stick_copy import Load
+from keyturn.outbox import papers
+from keyturn.shop import mounts
+from keyturn.shop.mounts import Mount
+from keyturn.shop.reasons import ShopFault
+
+
+def copy(
+    job: Annotated[str, typer.Argument(help="A job's name (its newest revision), job-r2, or a revision's folder.")],
+    target: Annotated[Path | None, typer.Argument(help="Where the stick is mounted.", show_default=False)] = None,
+    radio: Annotated[str | None, typer.Option(help="Which radio, where the job is for several.")] = None,
+    replace: Annotated[bool, typer.Option(help="Replace files of the same names on the stick.")] = False,
+    any_folder: Annotated[bool, typer.Option(help="Copy to a folder that is no stick.")] = False,
+    root: RootOption = None,
+) -> None:
+    """Put a finished job on a stick, read it back and compare.
+
+    Example: `keyturn copy van-two /media/stick --root /srv/keyturn`
+    """
+    load = find(shop_of(root).outbox, job, radio)
+    stick = choose_target(target, mounts.sticks())
+    faults = stick_copy.faults(load, stick, rules_of(root).usb.fat, any_folder=any_folder)
+    if faults:
+        raise ShopFault("; ".join(faults))
+    _ask_to_replace(stick_copy.in_the_way(load, stick), replace)
+    with output.progress(err, quiet=False) as progress:
+        stick_copy.copy(load, stick, lambda done, total: progress("copy and compare", done, total))
+    out.print(f"{len(load.radio.files)} files are on {output.plain(str(stick))}, read back and compared.")
+    out.print("Eject the stick properly before you pull it out.")
+
+
+def find(outbox: Path, name: str, radio: str | None) -> Load:
+    """The revision called `name`: a folder's path, "customer/job-r2", "job-r2", or "job" (also with its
+    customer) for the newest.
+
+    Raises `ShopFault` where none or several fit.
+    """
+    folder = _revision(outbox, name)
+    job = papers.read_job(folder)
+    if job is None:
+        raise ShopFault(f"{folder} has no readable job.json", "name a revision's folder in the outbox")
+    fitting = [r for r in job.radios if radio in (None, r.radio)]
+    if len(fitting) != 1:
+        there = ", ".join(r.radio for r in job.radios)
+        what = f"this job has no radio {radio}" if radio else "this job is for several radios"
+        raise ShopFault(what, f"say --radio with one of: {there}")
+    return Load(job, fitting[0], folder / fitting[0].folder)
+
+
+def _revision(outbox: Path, name: str) -> Path:
+    for direct in (Path(name), outbox / name):
+        if (direct / "job.json").is_file():
+            return direct.resolve()
+    folders = sorted(outbox.iterdir()) if outbox.is_dir() else []
+    customers = [folder for folder in folders if folder.is_dir() and not folder.name.startswith(".")]
+    every = [(job, number, path) for customer in customers for job, number, path in papers.revisions(customer)]
+    exact = [path for _, _, path in every if path.name == name]
+    by_number = sorted(every, key=lambda revision: revision[1])
+    newest = {path.parent: path for job, _, path in by_number if name in (job, f"{path.parent.name}/{job}")}
+    found = exact or list(newest.values())
+    if len(found) == 1:
+        return found[0]
+    if found:
+        said = ", ".join(p.relative_to(outbox).as_posix() for p in found)
+        raise ShopFault(f'several customers have a job "{name}"', f"say which: {said}")
+    near = ", ".join(p.relative_to(outbox).as_posix() for _, _, p in every[-5:]) or "nothing"
+    raise ShopFault(f'there is no job "{name}" in the outbox', f"the outbox holds, among others: {near}")
+
+
+def choose_target(target: Path | None, sticks: Sequence[Mount]) -> Path:
+    """The named target, or the one stick that is plugged in. Raises `ShopFault` where that is not clear."""
+    if target is not None:
+        return target
+    if len(sticks) == 1:
+        return sticks[0].point
+    if not sticks:
+        raise ShopFault("no stick is plugged in and mounted", "plug one in, or name its folder")
+    raise ShopFault("several sticks are plugged in", f"name one: {', '.join(str(s.point) for s in sticks)}")
+
+
+def _ask_to_replace(names: tuple[str, ...], replace: bool) -> None:
+    if not names or replace:
+        return
+    question = f"The stick holds other files called {', '.join(names)}. Replace them?"
+    if not err.is_terminal:
+        raise ShopFault(f"the stick holds other files called {', '.join(names)}", "say --replace, or use another stick")
+    if not typer.confirm(question):
+        raise typer.Exit(REFUSED)

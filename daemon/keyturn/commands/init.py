@@ -1,0 +1,58 @@
+"""`keyturn init`: the folders of a shop and its settings file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from keyturn.commands import output
+from keyturn.commands.console import out
+from keyturn.shop import settings
+from keyturn.shop.folders import Shop
+
+SETTINGS_TEXT = """\
+# keyturn.toml: this shop's settings. Each can also be given as an environment variable,
+# for example KEYTURN_SETTLE__SECONDS=10. What is not said here has the value shown.
+
+# scan_seconds = 5            # how often the inbox is looked through when nothing happens
+# watch = "auto"              # auto | events | polling (auto polls on network mounts)
+# workers = 0                 # processes for frame work; 0 = one a core
+# crew = "local"              # or a Dask scheduler, such as "tcp://10.0.0.5:8786"
+
+[settle]
+# seconds = 5                 # a drop is whole when nothing has changed for so long
+# without_manifest_seconds = 120
+# half_copied_seconds = 3600
+
+[keep]
+# archive_days = 0            # 0 = for ever
+# rejects_days = 0
+# archive_gib = 0             # 0 = without limit; the oldest goes first
+# rejects_gib = 0
+
+[hooks]                       # a program and its arguments, told each outcome as JSON on stdin
+# ready = []                  # for example ["/usr/local/bin/tell-the-shop", "ready"]
+# refused = []
+# seconds = 20                # then it is ended
+
+[log]
+# level = "INFO"
+# file = ""
+"""
+
+
+def init(folder: Annotated[Path, typer.Argument(help="Where the shop's folders shall be.")]) -> None:
+    """Set up a shop: its folders, a settings file and a place for its own rules.
+
+    Example: `keyturn init /srv/keyturn`
+    """
+    shop = Shop(folder.resolve())
+    shop.create()
+    config = shop.root / settings.FILE_NAME
+    if not config.exists():
+        config.write_text(SETTINGS_TEXT, encoding="utf-8")
+    out.print(f"The shop is set up in {output.plain(str(shop.root))}")
+    out.print(f"Artists drop folders in {output.plain(str(shop.inbox))}; start the service with:")
+    out.print(f"  keyturn run --root {output.plain(str(shop.root))}")

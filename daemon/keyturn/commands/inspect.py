@@ -1,0 +1,68 @@
+"""`keyturn inspect`: what a radio would make of a bootanimation.zip."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from keyturn.commands.archive_reader import read_bundle
+from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out, profile_of, rules_of
+from keyturn.commands.output import plain, reasons
+from keyturn.radio import inspect as inspection
+from keyturn.radio.inspect import Verdict
+from keyturn.shop.reasons import Kind, ShopFault, only
+
+
+def inspect(
+    bundle: Annotated[Path, typer.Argument(help="Any bootanimation.zip.")],
+    radio: Annotated[str | None, typer.Option(help="The radio it is meant for.")] = None,
+    root: RootOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say what a radio would make of a bootanimation.zip: what is shown, what is skipped, and why.
+
+    Example: `keyturn inspect bootanimation.zip --radio tall-768x1024`
+    """
+    rules = rules_of(root)
+    profile = profile_of(rules, radio) if radio else None
+    if not bundle.is_file():
+        raise ShopFault(f"{bundle} is not a file", "name a bootanimation.zip")
+    found = read_bundle(bundle, rules.intake.caps)
+    verdict = inspection.look(found.entries, found.desc, profile, found.trims)
+    if as_json:
+        sys.stdout.write(json.dumps(_as_json(verdict), indent=2, ensure_ascii=False) + "\n")
+    else:
+        _print_verdict(out, verdict)
+    raise typer.Exit(REFUSED if only(verdict.reasons, Kind.REFUSE) else DONE)
+
+
+def _print_verdict(console: Console, found: Verdict) -> None:
+    """What a radio would show of a bundle, in its order, then why it is not more."""
+    if found.desc is None:
+        console.print("[bold red]nothing is shown[/]: the radio finds no size and rate in desc.txt")
+    else:
+        console.print(f"{found.desc.width} x {found.desc.height}, {found.desc.fps} fps")
+        for part in found.parts:
+            row = part.row
+            plays = "until booted" if row.count == 0 else f"{row.count} times" if row.count > 1 else "once"
+            pause = f", pause {row.pause}" if row.pause else ""
+            console.print(f"  {plain(row.path)}: {len(part.frames)} frames, {plays}{pause} (type {row.type})")
+    reasons(console, found.reasons)
+
+
+def _as_json(found: Verdict) -> dict[str, object]:
+    desc = found.desc
+    return {
+        "shown": desc is not None and any(part.frames for part in found.parts),
+        "width": desc.width if desc else None,
+        "height": desc.height if desc else None,
+        "fps": desc.fps if desc else None,
+        "parts": [{**asdict(part.row), "frames": list(part.frames)} for part in found.parts],
+        "reasons": [r.model_dump(mode="json") for r in found.reasons],
+    }

@@ -1,0 +1,40 @@
+"""`keyturn radios`: the radios of the rules."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+from rich.console import Console
+from rich.table import Column, Table
+
+from keyturn.commands.console import JsonOption, RootOption, out, rules_of
+from keyturn.commands.output import plain
+from keyturn.shop.rulebook import Rulebook
+
+
+def radios(root: RootOption = None, as_json: JsonOption = False) -> None:
+    """The radios known here: panel, player, limits, boot times."""
+    rules = rules_of(root)
+    if as_json:
+        every = {name: radio.model_dump(mode="json") for name, radio in rules.radios.items()}
+        sys.stdout.write(json.dumps(every, indent=2) + "\n")
+    else:
+        _print_table(out, rules)
+
+
+def _print_table(console: Console, rules: Rulebook) -> None:
+    table = Table(Column("radio", no_wrap=True), "panel", "colour", "player", "parts", "fps", "zip", "boots in")
+    for name, radio in sorted(rules.radios.items()):
+        boot, limits = radio.boot, radio.limits
+        table.add_row(
+            plain(name),
+            f"{radio.panel.width} x {radio.panel.height}",
+            f"{radio.panel.bits} bit",
+            radio.firmware.pacing,
+            " ".join(radio.firmware.part_types),
+            f"{limits.fps_min}-{limits.fps_max}",
+            f"{limits.zip_mib:g} MiB",
+            f"{boot.shortest:g}-{boot.longest:g} s",
+        )
+    console.print(table)

@@ -1,0 +1,25 @@
+"""`keyturn run`: the service, until a signal ends it."""
+
+from __future__ import annotations
+
+import signal
+
+from keyturn.commands import output
+from keyturn.commands.console import RootOption, shop_of
+from keyturn.service.loop import Service
+
+
+def run(root: RootOption = None) -> None:
+    """Run the service: watch the inbox until told to stop (SIGTERM, Ctrl-C); SIGHUP reads the rules anew.
+
+    Example: `keyturn run --root /srv/keyturn`
+    """
+    service = Service(shop_of(root), set_up=lambda wanted: output.log_to(wanted.log))
+    obey_signals(service)
+    service.run()
+
+
+def obey_signals(service: Service) -> None:
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: service.stop())
+    signal.signal(signal.SIGHUP, lambda *_: service.reload())

@@ -1,0 +1,80 @@
+"""`keyturn status`: what waits, is in work, is ready and was refused."""
+
+from __future__ import annotations
+
+import sys
+import time
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from keyturn.commands.console import JsonOption, RootOption, out, shop_of
+from keyturn.commands.output import plain
+from keyturn.outbox import papers
+from keyturn.shop.reasons import Kind
+from keyturn.shop.records import ShopState
+
+WATCH_EVERY_S = 2.0
+
+
+def status(
+    root: RootOption = None,
+    as_json: JsonOption = False,
+    watch: Annotated[bool, typer.Option("--watch", help="Show it again every two seconds, until Ctrl-C.")] = False,
+) -> None:
+    """What waits, what is in work, what is ready, what was refused, and whether the service runs.
+
+    Example: `keyturn status --root /srv/keyturn`
+    """
+    shop = shop_of(root)
+    shop.require()
+    while True:
+        state = papers.current_state(shop)
+        if as_json:
+            sys.stdout.write(state.model_dump_json(indent=None if watch else 2) + "\n")
+        else:
+            out.clear() if watch else None
+            _print_state(out, state)
+        if not watch:
+            return
+        sys.stdout.flush()
+        time.sleep(WATCH_EVERY_S)
+
+
+def _print_state(console: Console, state: ShopState) -> None:
+    running = f"running (process {state.pid}), {state.watching}" if state.running else "not running"
+    console.print(f"Service: {running}")
+    if state.paused:
+        console.print(f"[bold red]Paused:[/] {plain(state.paused)}")
+    for working in state.working:
+        console.print(f"In work: {plain(working.name)}, {working.stage} {working.done}/{working.total}")
+    _waiting(console, state)
+    _ready(console, state)
+    _refused(console, state)
+
+
+def _waiting(console: Console, state: ShopState) -> None:
+    total = max(state.waiting_total, len(state.waiting))
+    console.print(f"[bold]Waiting:[/] {total or 'none'}")
+    for drop in state.waiting:
+        note = f"rush, {drop.note}" if drop.rush else drop.note
+        since = f", since {drop.since}" if drop.since else ""
+        console.print(f"  {plain(drop.name)}: {drop.files} files{since}{', ' + plain(note) if note else ''}")
+    if total > len(state.waiting):
+        console.print(f"  and {total - len(state.waiting)} more")
+
+
+def _ready(console: Console, state: ShopState) -> None:
+    console.print(f"[bold]Ready:[/] {state.ready_total or 'none'}")
+    for job in state.ready[:20]:
+        radios = ", ".join(job.radios)
+        console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)} ({plain(radios)})")
+
+
+def _refused(console: Console, state: ShopState) -> None:
+    console.print(f"[bold]Refused:[/] {state.refused_total or 'none'}")
+    for drop in state.refused[:20]:
+        console.print(f"  {plain(drop.path)} ({drop.rejected_at})")
+        for reason in (r for r in drop.reasons if r.kind is Kind.REFUSE):
+            console.print(f"    {plain(reason.line())}")
