@@ -17,12 +17,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keyturn.package import stick as package
-from keyturn.package.stick import StickFile, ZipWriter, write_stick
+from keyturn.package.stick import ZipWriter, write_stick
 from keyturn.radio import desc
 from keyturn.radio.desc import Desc, Row
 from keyturn.renumber.order import frame_name, part_name
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused, ShopFault
+from keyturn.shop.records import FileRecord
 
 RULES = rulebook.load()
 TALL = RULES.radio("tall-768x1024")
@@ -254,7 +255,7 @@ def test_the_largest_plain_zip_is_within_its_limit_with_its_directory(tmp_path: 
 # -- the stick --------------------------------------------------------------------------------------
 
 
-def stick(tmp_path: Path, radio=TALL, text: str | None = None) -> tuple[Path, tuple[StickFile, ...]]:
+def stick(tmp_path: Path, radio=TALL, text: str | None = None) -> tuple[Path, tuple[FileRecord, ...]]:
     folder = tmp_path / "usb"
     folder.mkdir()
     return folder, write_stick(folder, radio, written(tmp_path / "made.zip"), b"\x89PNG logo", text)

@@ -14,17 +14,18 @@ from PIL import Image
 from keyturn.calibrate.figures import Count, Easel
 from keyturn.eye.flash import FlashMeter
 from keyturn.eye.luminance import Screen, cells
-from keyturn.judge.findings import LOGO_STANDS_S
+from keyturn.judge.flash import LOGO_STANDS_S
 from keyturn.package import jpeg_and_webp
-from keyturn.package.stick import StickFile, ZipWriter, write_stick
+from keyturn.package.stick import ZipWriter, write_stick
 from keyturn.png import png_writer
 from keyturn.radio import desc
 from keyturn.radio.desc import Desc, Row
 from keyturn.renumber.order import frame_name, part_name
 from keyturn.shop import durable_files
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import ShopFault
+from keyturn.shop.records import FileRecord
 from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.wrong_use import WrongUse
 
 MARGIN = 1.5
 """The count lasts this many times the longest boot known: Keyturn's own choice."""
@@ -40,15 +41,15 @@ def make_stick(
     seconds: float | None = None,
     rules: Rulebook,
     progress: Progress = lambda stage, done, total: None,
-) -> tuple[StickFile, ...]:
+) -> tuple[FileRecord, ...]:
     """Fills `out`, which must be new or empty, with what goes on the stick.
 
     The count lasts `seconds` at least, by default `MARGIN` times the longest boot known; a radio draws slower
-    than its fps, never quicker. Raises `ShopFault` where the radio or the flash rule does not allow it.
+    than its fps, never quicker. Raises `WrongUse` where the radio or the flash rule does not allow it.
     """
     count = count_for(radio, fps, seconds, rules)
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise ShopFault(f"{out} is not an empty folder", "name a new folder")
+        raise WrongUse(f"{out} is not an empty folder", "name a new folder")
     out.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=".building-", dir=out.parent) as scratch:
         stick, animation = Path(scratch) / "stick", Path(scratch) / "bootanimation.zip"
@@ -63,15 +64,15 @@ def make_stick(
 
 
 def count_for(radio: Radio, fps: int, seconds: float | None, rules: Rulebook) -> Count:
-    """Raises `ShopFault` where the rate is not the radio's or the count has more frames than a job may."""
+    """Raises `WrongUse` where the rate is not the radio's or the count has more frames than a job may."""
     limits, most = radio.limits, rules.intake.caps.frames
     if not limits.fps_min <= fps <= limits.fps_max:
         what = f"{radio.name} is trusted with {limits.fps_min} to {limits.fps_max} fps, not {fps}"
-        raise ShopFault(what, "name another --fps")
+        raise WrongUse(what, "name another --fps")
     wanted = MARGIN * max(radio.boot.longest, *radio.boot.samples, 0) if seconds is None else seconds
     frames = math.ceil(wanted * fps) if 0 < wanted < math.inf else 0
     if not 1 <= frames <= most:
-        raise ShopFault(f"a count of {wanted:g} s at {fps} fps has {frames} frames; 1 to {most} can be made")
+        raise WrongUse(f"a count of {wanted:g} s at {fps} fps has {frames} frames; 1 to {most} can be made")
     return Count(radio.title, radio.panel.size, fps, frames)
 
 
@@ -94,7 +95,7 @@ def _pack(easel: Easel, radio: Radio, rules: Rulebook, animation: Path, progress
     mib = animation.stat().st_size / 2**20
     if mib > radio.limits.zip_mib:
         what = f"the animation is {mib:.1f} MiB; {radio.name} takes {radio.limits.zip_mib:g} MiB"
-        raise ShopFault(what, "name a lower --fps or fewer --seconds")
+        raise WrongUse(what, "name a lower --fps or fewer --seconds")
 
 
 class _FlashWatch:
@@ -111,7 +112,7 @@ class _FlashWatch:
     def judge(self) -> None:
         if not self._meter.report().passes:
             what = f"figures that change {self._fps} times a second would flash on this panel (WCAG 2.2, 2.3.1)"
-            raise ShopFault(what, "name a lower --fps")
+            raise WrongUse(what, "name a lower --fps")
 
 
 def _encoded(picture: Image.Image, formats: Sequence[str]) -> tuple[bytes, str]:

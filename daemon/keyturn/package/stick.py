@@ -17,6 +17,7 @@ from keyturn.shop import durable_files, rulebook
 from keyturn.shop.file_names import case_twins, fat_faults
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Refused, ShopFault, refuse
+from keyturn.shop.records import FileRecord
 from keyturn.shop.rulebook import Fat
 
 MOST_BYTES = 2**32 - 1
@@ -137,15 +138,6 @@ def _too_large(entries: int) -> Refused:
     return Refused([refuse("zip-too-large", what, "leave out frames, or draw simpler ones")])
 
 
-@dataclass(frozen=True, slots=True)
-class StickFile:
-    """A file on the stick: path from its root, size in bytes, SHA-256 in hex."""
-
-    path: str
-    size: int
-    sha256: str
-
-
 def write_stick(
     folder: Path,
     radio: Radio,
@@ -154,7 +146,7 @@ def write_stick(
     install_text: str | None,
     *,
     fat: Fat | None = None,
-) -> tuple[StickFile, ...]:
+) -> tuple[FileRecord, ...]:
     """Fills the empty `folder` with what goes on the stick, durable on return; sorted by path.
 
     The finished zip at `animation` is moved in. `install_text` is left out for radios that mind files
@@ -172,7 +164,7 @@ def write_stick(
     for name, data in texts.items():
         (folder / name).write_bytes(data)
     durable_files.fsync_tree(folder)
-    return tuple(_stick_file(folder, name) for name in sorted(names))
+    return tuple(_record(folder, name) for name in sorted(names))
 
 
 def _check_names(names: list[str], radio: Radio, fat: Fat) -> None:
@@ -184,5 +176,6 @@ def _check_names(names: list[str], radio: Radio, fat: Fat) -> None:
         raise ShopFault(f"a stick cannot hold the files of {radio.name}: {'; '.join(faults)}", "mend its [stick]")
 
 
-def _stick_file(folder: Path, name: str) -> StickFile:
-    return StickFile(name, (folder / name).stat().st_size, durable_files.sha256(folder / name))
+def _record(folder: Path, name: str) -> FileRecord:
+    path = folder / name
+    return FileRecord(path=name, size=path.stat().st_size, sha256=durable_files.sha256(path))
