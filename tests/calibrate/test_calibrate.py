@@ -21,13 +21,14 @@ from keyturn.calibrate.figures import AMBER, GROUND, INK, QUIET, Count, Easel, f
 from keyturn.calibrate.profile import KEPT
 from keyturn.radio import desc, memory
 from keyturn.radio.boot import BootModel
-from keyturn.radio.timeline import Pacing, Part, Timeline
+from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
 from keyturn.renumber import plan
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.wrong_use import WrongUse
 
 RADIOS = rulebook.load().radios
 ADDITIVE, FIXED = RADIOS["tall-768x1024"], RADIOS["wide-1280x720"]
@@ -73,7 +74,7 @@ def test_it_holds_one_texture_however_long_it_counts(stick: zipfile.ZipFile, tin
     """Android Open Source Project, cmds/bootanimation: a part of count 1 reuses one texture."""
     read = desc.parse(stick.read("desc.txt")).desc
     assert read is not None
-    parts = [Part(row.type, row.count, row.pause, len(pictures(stick, row.path))) for row in read.rows]
+    parts = [PlayedPart(row.type, row.count, row.pause, len(pictures(stick, row.path))) for row in read.rows]
     one = 64 * 64 * 4 / 2**20  # 48 rounded up to a power of two
     assert memory.peak_mib(parts, tiny.panel.size, bytes_per_px=4, power_of_two=True) == one
 
@@ -158,7 +159,7 @@ def test_a_stick_that_would_flash_is_not_made(tiny: Radio, rules: Rulebook, tmp_
     flash = rules.safety.flash.model_copy(update={"field_share": 0.0005, "field_deg": 2.0})
     strict = rules.model_copy(update={"safety": rules.safety.model_copy(update={"flash": flash})})
     near = changed(tiny, "panel", width=240, height=320, width_mm=1900.0)
-    with pytest.raises(ShopFault, match="would flash"):
+    with pytest.raises(WrongUse, match="would flash"):
         calibrate.make_stick(near, tmp_path / "stick", fps=30, seconds=2, rules=strict)
     assert not list(tmp_path.glob("*stick*")) and not list(tmp_path.glob(".building*"))
     calibrate.make_stick(near, tmp_path / "stick", fps=2, seconds=2, rules=strict)
@@ -181,7 +182,7 @@ def test_a_stick_that_cannot_be_made_says_why(
     fps: int, seconds: float, zip_mib: float, told: str, tiny: Radio, rules: Rulebook, tmp_path: Path
 ) -> None:
     radio = changed(tiny, "limits", zip_mib=zip_mib)
-    with pytest.raises(ShopFault, match=told):
+    with pytest.raises(WrongUse, match=told):
         calibrate.make_stick(radio, tmp_path / "stick", fps=fps, seconds=seconds, rules=rules)
     assert not (tmp_path / "stick").exists()
 
@@ -189,7 +190,7 @@ def test_a_stick_that_cannot_be_made_says_why(
 def test_nothing_is_overwritten(tiny: Radio, rules: Rulebook, tmp_path: Path) -> None:
     (tmp_path / "stick").mkdir()
     calibrate.make_stick(tiny, tmp_path / "stick", seconds=0.3, rules=rules)
-    with pytest.raises(ShopFault, match="not an empty folder"):
+    with pytest.raises(WrongUse, match="not an empty folder"):
         calibrate.make_stick(tiny, tmp_path / "stick", seconds=0.3, rules=rules)
 
 
@@ -214,7 +215,7 @@ def test_a_figure_is_read_back_to_its_frame(fps: int, number: int) -> None:
 
 def test_readings_are_plain_numbers() -> None:
     assert calibrate.read(["17.9", "18", "0.1"]) == (17.9, 18.0, 0.1)
-    with pytest.raises(ShopFault) as caught:
+    with pytest.raises(WrongUse) as caught:
         calibrate.read(["17.9", "18,4", "soon", "-3", "nan", "0", "601", "1e2"], "--filmed")
     for wrong in ("--filmed", "'18,4'", "'soon'", "'-3'", "'nan'", "'0'", "'601'", "'1e2'", "18.4"):
         assert wrong in str(caught.value)
@@ -235,7 +236,7 @@ def test_several_readings_may_follow_one_option(typed: str, understood: str) -> 
 
 
 def test_a_figure_the_stick_does_not_show_is_refused() -> None:
-    with pytest.raises(ShopFault, match=r"no stick of 10 fps shows 17\.93"):
+    with pytest.raises(WrongUse, match=r"no stick of 10 fps shows 17\.93"):
         calibrate.learn(ADDITIVE, 10, [17.9, 17.93], None)
 
 
@@ -269,7 +270,7 @@ def test_the_interval_is_the_least_squares_slope_of_numpy(starts: list[tuple[int
 def test_what_a_radio_does_is_found_from_its_film(radio: Radio, fps: int, cost_ms: int, boots: list[float]) -> None:
     """The radio is played by `unit.timeline`: its true cost is unknown to the profile, and recovered."""
     true = Pacing(fps, radio.firmware.pacing, cost_ms / 1000)
-    shows = [Timeline((Part("p", 1, 0, 2000), Part("p", 0, 0, 1)), true, boot) for boot in boots]
+    shows = [Timeline((PlayedPart("p", 1, 0, 2000), PlayedPart("p", 0, 0, 1)), true, boot) for boot in boots]
     last = [max(s.frame for s in show.shown() if s.part == 0) + 1 for show in shows]
     learnt = calibrate.learn(radio, fps, [float(figure(n, fps)) for n in last], [show.end_s for show in shows])
     assert learnt.boot_s == pytest.approx([show.end_s for show in shows], abs=1e-3)
@@ -318,7 +319,7 @@ def test_without_a_film_boots_are_frames_times_the_profile_s_interval() -> None:
     ],
 )
 def test_a_film_that_cannot_be_is_refused(shown: list[float], filmed: list[float], told: str) -> None:
-    with pytest.raises(ShopFault, match=told):
+    with pytest.raises(WrongUse, match=told):
         calibrate.learn(ADDITIVE, 10, shown, filmed)
 
 

@@ -18,6 +18,7 @@ from keyturn.shop import mounts
 from keyturn.shop.folders import Shop
 from keyturn.shop.mounts import Mount
 from keyturn.shop.reasons import ShopFault
+from keyturn.shop.wrong_use import WrongUse
 from samples import Drop, Run
 
 Said = pytest.CaptureFixture[str]
@@ -75,17 +76,17 @@ def test_one_name_at_two_customers_is_asked_back(drop: Drop, bench: Bench, outbo
         drop("other/van", frames=3, manifest='customer = "Quarry Bakery"\nradio = "tiny"\n'), outbox, bench
     )
     for name in ("van", "van-r1"):
-        with pytest.raises(ShopFault) as asked:
+        with pytest.raises(WrongUse) as asked:
             copy.find(outbox, name, None)
         assert "quarry-bakery/van-r1" in asked.value.mend and "fern-hollow-mobile-library/van-r" in asked.value.mend
     assert copy.find(outbox, "quarry-bakery/van", None).job.customer == "Quarry Bakery"
 
 
 def test_a_job_that_is_not_there_is_answered_with_what_is(outbox: Path, tmp_path: Path) -> None:
-    with pytest.raises(ShopFault) as asked:
+    with pytest.raises(WrongUse) as asked:
         copy.find(outbox, "ferry", None)
     assert "fern-hollow-mobile-library/van-r2" in asked.value.mend
-    with pytest.raises(ShopFault) as asked:
+    with pytest.raises(WrongUse) as asked:
         copy.find(tmp_path / "nothing", "ferry", None)
     assert "nothing" in asked.value.mend
 
@@ -104,11 +105,11 @@ def test_a_spoilt_record_is_said(outbox: Path, load: Load) -> None:
 
 def test_with_several_radios_one_must_be_named(drop: Drop, bench: Bench, tmp_path: Path) -> None:
     make_by_hand.make(drop(manifest=TWO_RADIOS, size=(800, 480), frames=1), tmp_path / "two", bench)
-    with pytest.raises(ShopFault) as asked:
+    with pytest.raises(WrongUse) as asked:
         copy.find(tmp_path / "two", "van", None)
     assert "tiny" in asked.value.mend and "compact-800x480" in asked.value.mend
     assert copy.find(tmp_path / "two", "van", "tiny").folder.name == "usb-tiny"
-    with pytest.raises(ShopFault, match="no radio wide"):
+    with pytest.raises(WrongUse, match="no radio wide"):
         copy.find(tmp_path / "two", "van", "wide")
 
 
@@ -125,9 +126,9 @@ def test_the_only_stick_needs_no_name() -> None:
 
 
 def test_no_stick_or_several_are_asked_back() -> None:
-    with pytest.raises(ShopFault, match="no stick"):
+    with pytest.raises(WrongUse, match="no stick"):
         copy.choose_target(None, [])
-    with pytest.raises(ShopFault, match="/media/a, /media/b"):
+    with pytest.raises(WrongUse, match="/media/a, /media/b"):
         copy.choose_target(None, [mount("/media/a"), mount("/media/b")])
 
 

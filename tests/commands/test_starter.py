@@ -14,7 +14,8 @@ from keyturn.commands import starter
 from keyturn.manifest.schema import schema
 from keyturn.pipeline import Bench
 from keyturn.shop import radio_profile, rulebook
-from keyturn.shop.reasons import Kind, ShopFault, only
+from keyturn.shop.reasons import Kind, only
+from keyturn.shop.wrong_use import WrongUse
 
 RADIOS = rulebook.load().radios
 
@@ -70,6 +71,6 @@ def test_an_editor_finds_the_schema_beside_the_manifest(tmp_path: Path) -> None:
 
 
 def test_an_unknown_starter_is_named(tmp_path: Path) -> None:
-    with pytest.raises(ShopFault, match="frames, glide"):
+    with pytest.raises(WrongUse, match="frames, glide"):
         starter.write(tmp_path / "first", RADIOS["tall-768x1024"], "film")
     assert not (tmp_path / "first").exists()

@@ -17,7 +17,7 @@ import numpy as np
 from keyturn.calibrate.figures import decimals, frame_of
 from keyturn.renumber.plan import pacing
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import ShopFault
+from keyturn.shop.wrong_use import WrongUse
 
 FILM_S = 1 / 30
 """A film of 30 pictures a second, as phones take, shows no moment more exactly (common practice, no source)."""
@@ -32,12 +32,12 @@ _NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")
 
 
 def read(texts: Sequence[str], option: str = "--read") -> tuple[float, ...]:
-    """Seconds as people type them. Raises `ShopFault` naming every one that is no plain number of 0 to 600 s."""
+    """Seconds as people type them. Raises `WrongUse` naming every one that is no plain number of 0 to 600 s."""
     wrong = [text for text in texts if not _NUMBER.fullmatch(text) or not 0 < float(text) <= 600]
     if wrong:
         what = f"{option}: {', '.join(map(repr, wrong))} cannot be read as seconds above 0, at most 600"
         point = next((text.replace(",", ".") for text in wrong if "," in text), "17.9")
-        raise ShopFault(what, f"write plain numbers with a point, such as {point}")
+        raise WrongUse(what, f"write plain numbers with a point, such as {point}")
     return tuple(map(float, texts))
 
 
@@ -86,14 +86,14 @@ def learn(radio: Radio, fps: int, shown_s: Sequence[float], filmed_s: Sequence[f
     """From the last figures read and, for the same starts in the same order, the seconds filmed.
 
     A boot is the seconds filmed; where nothing was, the frames counted times the profile's own interval.
-    Raises `ShopFault` where a reading cannot be.
+    Raises `WrongUse` where a reading cannot be.
     """
     frames = _frames(fps, shown_s)
     expected_s = pacing(radio, fps).interval_s
     interval = _interval(fps, frames, filmed_s) if filmed_s is not None else None
     boot_s = tuple(filmed_s) if filmed_s is not None else tuple(n * expected_s for n in frames)
     if not all(0.1 <= s <= 600 for s in boot_s):
-        raise ShopFault("a boot of less than 0.1 s or more than 600 s was read", "read the film again")
+        raise WrongUse("a boot of less than 0.1 s or more than 600 s was read", "read the film again")
     return Learnt(
         radio=radio.name,
         pacing=radio.firmware.pacing,
@@ -110,7 +110,7 @@ def learn(radio: Radio, fps: int, shown_s: Sequence[float], filmed_s: Sequence[f
 def _frames(fps: int, shown_s: Sequence[float]) -> tuple[int, ...]:
     numbers = {shown: frame_of(shown, fps) for shown in shown_s}
     if odd := [f"{shown:g}" for shown, number in numbers.items() if number is None]:
-        raise ShopFault(
+        raise WrongUse(
             f"no stick of {fps} fps shows {', '.join(odd)}",
             f"read all {decimals(fps)} digits after the point again, or name the --fps the stick was made with",
         )
@@ -134,14 +134,14 @@ def _plausible(fps: int, frames: Sequence[int], filmed_s: Sequence[float]) -> No
     """No player shows more than fps frames a second; the very last may be cut off by one that does not wait."""
     if len(frames) != len(filmed_s):
         what = f"{len(frames)} figures were read and {len(filmed_s)} starts filmed"
-        raise ShopFault(what, "give --read and --filmed one figure a start, in the same order")
+        raise WrongUse(what, "give --read and --filmed one figure a start, in the same order")
     impossible = [
         f"{n} frames in {filmed:g} s (at {fps} fps they take {n / fps:g} s at least)"
         for n, filmed in zip(frames, filmed_s, strict=True)
         if filmed + LATE_S < (n - 1) / fps
     ]
     if impossible:
-        raise ShopFault(
+        raise WrongUse(
             f"this cannot be: {'; '.join(impossible)}",
             "read the figure and the film's time again, and name the --fps the stick was made with",
         )
@@ -163,5 +163,5 @@ def _cost_ms(radio: Radio, fps: int, interval: Interval) -> float | None:
     else:
         return None
     if cost_s > 1:
-        raise ShopFault(f"a frame would take {cost_s:.2f} s to draw", "read the figure and the film's time again")
+        raise WrongUse(f"a frame would take {cost_s:.2f} s to draw", "read the figure and the film's time again")
     return round(cost_s * 1000, 3)

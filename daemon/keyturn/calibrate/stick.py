@@ -25,6 +25,7 @@ from keyturn.shop import durable_files
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import FileRecord
 from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.units import MIB, readable_size
 from keyturn.shop.wrong_use import WrongUse
 
 MARGIN = 1.5
@@ -92,9 +93,9 @@ def _pack(easel: Easel, radio: Radio, rules: Rulebook, animation: Path, progress
         data, suffix = _encoded(easel.after(), radio.firmware.frame_formats)
         pack.add(f"{rows[1].path}/{frame_name(0, 1, suffix)}", data)
     watched.judge()
-    mib = animation.stat().st_size / 2**20
-    if mib > radio.limits.zip_mib:
-        what = f"the animation is {mib:.1f} MiB; {radio.name} takes {radio.limits.zip_mib:g} MiB"
+    size = animation.stat().st_size
+    if size > radio.limits.zip_mib * MIB:
+        what = f"the animation is {readable_size(size)}; {radio.name} takes {radio.limits.zip_mib:g} MiB"
         raise WrongUse(what, "name a lower --fps or fewer --seconds")
 
 

@@ -29,6 +29,7 @@ from keyturn.commands.run import run
 from keyturn.commands.status import status
 from keyturn.shop import settings
 from keyturn.shop.reasons import Refused, ShopFault, shop_fault
+from keyturn.shop.wrong_use import WrongUse
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -45,7 +46,7 @@ def main() -> None:
     except Refused as refused:
         output.reasons(err, refused.reasons)
         code = REFUSED
-    except ShopFault as fault:
+    except (ShopFault, WrongUse) as fault:
         err.print(f"[bold red]keyturn:[/] {output.plain(str(fault))}")
         code = WRONG_USE
     except typer.Abort:

@@ -12,7 +12,7 @@ from keyturn import calibrate as calibration
 from keyturn.commands import output
 from keyturn.commands.console import RootOption, err, out, profile_of, rules_of, shop_of
 from keyturn.shop import rulebook
-from keyturn.shop.reasons import ShopFault
+from keyturn.shop.wrong_use import WrongUse
 
 
 def calibrate(
@@ -38,7 +38,7 @@ def calibrate(
     `keyturn calibrate tall-768x1024 --read 17.9 18.4 --filmed 22.6 23.2 --root /srv/keyturn`
     """
     if filmed and not readings:
-        raise ShopFault("--filmed needs --read", "give both, one figure a start")
+        raise WrongUse("--filmed needs --read", "give both, one figure a start")
     if readings:
         _learn(radio, fps, readings, filmed, root)
         return

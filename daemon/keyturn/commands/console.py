@@ -10,8 +10,8 @@ from rich.console import Console
 
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
-from keyturn.shop.reasons import Reason, Refused
 from keyturn.shop.radio_profile import Radio
+from keyturn.shop.reasons import Reason, Refused
 from keyturn.shop.rulebook import Rulebook
 
 DONE, REFUSED, WRONG_USE, OUR_BUG, INTERRUPTED = 0, 1, 2, 3, 130

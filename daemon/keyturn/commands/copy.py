@@ -15,6 +15,7 @@ from keyturn.outbox import papers
 from keyturn.shop import mounts
 from keyturn.shop.mounts import Mount
 from keyturn.shop.reasons import ShopFault
+from keyturn.shop.wrong_use import WrongUse
 
 
 def copy(
@@ -33,7 +34,7 @@ def copy(
     stick = choose_target(target, mounts.sticks())
     faults = stick_copy.faults(load, stick, rules_of(root).usb.fat, any_folder=any_folder)
     if faults:
-        raise ShopFault("; ".join(faults))
+        raise WrongUse("; ".join(faults))
     _ask_to_replace(stick_copy.in_the_way(load, stick), replace)
     with output.progress(err, quiet=False) as progress:
         stick_copy.copy(load, stick, lambda done, total: progress("copy and compare", done, total))
@@ -45,7 +46,7 @@ def find(outbox: Path, name: str, radio: str | None) -> Load:
     """The revision called `name`: a folder's path, "customer/job-r2", "job-r2", or "job" (also with its
     customer) for the newest.
 
-    Raises `ShopFault` where none or several fit.
+    Raises `WrongUse` where none or several fit.
     """
     folder = _revision(outbox, name)
     job = papers.read_job(folder)
@@ -55,7 +56,7 @@ def find(outbox: Path, name: str, radio: str | None) -> Load:
     if len(fitting) != 1:
         there = ", ".join(r.radio for r in job.radios)
         what = f"this job has no radio {radio}" if radio else "this job is for several radios"
-        raise ShopFault(what, f"say --radio with one of: {there}")
+        raise WrongUse(what, f"say --radio with one of: {there}")
     return Load(job, fitting[0], folder / fitting[0].folder)
 
 
@@ -74,20 +75,20 @@ def _revision(outbox: Path, name: str) -> Path:
         return found[0]
     if found:
         said = ", ".join(p.relative_to(outbox).as_posix() for p in found)
-        raise ShopFault(f'several customers have a job "{name}"', f"say which: {said}")
+        raise WrongUse(f'several customers have a job "{name}"', f"say which: {said}")
     near = ", ".join(p.relative_to(outbox).as_posix() for _, _, p in every[-5:]) or "nothing"
-    raise ShopFault(f'there is no job "{name}" in the outbox', f"the outbox holds, among others: {near}")
+    raise WrongUse(f'there is no job "{name}" in the outbox', f"the outbox holds, among others: {near}")
 
 
 def choose_target(target: Path | None, sticks: Sequence[Mount]) -> Path:
-    """The named target, or the one stick that is plugged in. Raises `ShopFault` where that is not clear."""
+    """The named target, or the one stick that is plugged in. Raises `WrongUse` where that is not clear."""
     if target is not None:
         return target
     if len(sticks) == 1:
         return sticks[0].point
     if not sticks:
-        raise ShopFault("no stick is plugged in and mounted", "plug one in, or name its folder")
-    raise ShopFault("several sticks are plugged in", f"name one: {', '.join(str(s.point) for s in sticks)}")
+        raise WrongUse("no stick is plugged in and mounted", "plug one in, or name its folder")
+    raise WrongUse("several sticks are plugged in", f"name one: {', '.join(str(s.point) for s in sticks)}")
 
 
 def _ask_to_replace(names: tuple[str, ...], replace: bool) -> None:
@@ -95,6 +96,6 @@ def _ask_to_replace(names: tuple[str, ...], replace: bool) -> None:
         return
     question = f"The stick holds other files called {', '.join(names)}. Replace them?"
     if not err.is_terminal:
-        raise ShopFault(f"the stick holds other files called {', '.join(names)}", "say --replace, or use another stick")
+        raise WrongUse(f"the stick holds other files called {', '.join(names)}", "say --replace, or use another stick")
     if not typer.confirm(question):
         raise typer.Exit(REFUSED)

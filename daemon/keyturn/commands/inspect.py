@@ -16,7 +16,8 @@ from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out,
 from keyturn.commands.output import plain, reasons
 from keyturn.radio import inspect as inspection
 from keyturn.radio.inspect import Verdict
-from keyturn.shop.reasons import Kind, ShopFault, only
+from keyturn.shop.reasons import Kind, only
+from keyturn.shop.wrong_use import WrongUse
 
 
 def inspect(
@@ -32,7 +33,7 @@ def inspect(
     rules = rules_of(root)
     profile = profile_of(rules, radio) if radio else None
     if not bundle.is_file():
-        raise ShopFault(f"{bundle} is not a file", "name a bootanimation.zip")
+        raise WrongUse(f"{bundle} is not a file", "name a bootanimation.zip")
     found = read_bundle(bundle, rules.intake.caps)
     verdict = inspection.look(found.entries, found.desc, profile, found.trims)
     if as_json:

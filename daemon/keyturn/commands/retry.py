@@ -9,7 +9,7 @@ import typer
 from keyturn.commands import output
 from keyturn.commands.console import RootOption, out, shop_of
 from keyturn.inbox.moving import free_name, move
-from keyturn.shop.reasons import ShopFault
+from keyturn.shop.wrong_use import WrongUse
 
 
 def retry(name: Annotated[str, typer.Argument(help="A folder in rejects.")], root: RootOption = None) -> None:
@@ -22,7 +22,7 @@ def retry(name: Annotated[str, typer.Argument(help="A folder in rejects.")], roo
     source = shop.rejects / name
     if "/" in name or name.startswith(".") or not source.is_dir():
         there = ", ".join(sorted(p.name for p in shop.rejects.iterdir() if p.is_dir())) or "nothing"
-        raise ShopFault(f'there is no "{name}" in rejects', f"rejects holds: {there}")
+        raise WrongUse(f'there is no "{name}" in rejects', f"rejects holds: {there}")
     target = free_name(shop.inbox, name)
     move(source, target)
     out.print(f"{output.plain(name)} is back in the inbox as {output.plain(target.name)}")

@@ -11,7 +11,7 @@ from keyturn.commands import starter_art as art
 from keyturn.manifest.models import FILE_NAME
 from keyturn.manifest.schema import schema_text
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import ShopFault
+from keyturn.shop.wrong_use import WrongUse
 
 Size = tuple[int, int]
 
@@ -169,11 +169,11 @@ KINDS = {
 
 
 def write(folder: Path, radio: Radio, kind: str = "frames") -> None:
-    """Raises `ShopFault` where `folder` already holds something, for nothing is overwritten, or `kind` is unknown."""
+    """Raises `WrongUse` where `folder` already holds something, for nothing is overwritten, or `kind` is unknown."""
     if kind not in KINDS:
-        raise ShopFault(f"there is no starter called {kind}", f"name one of: {', '.join(KINDS)}")
+        raise WrongUse(f"there is no starter called {kind}", f"name one of: {', '.join(KINDS)}")
     if folder.exists() and any(folder.iterdir()):
-        raise ShopFault(f"{folder} is not empty", "name a new folder")
+        raise WrongUse(f"{folder} is not empty", "name a new folder")
     folder.mkdir(parents=True, exist_ok=True)
     KINDS[kind].draw(folder, radio.panel.size)
     text = _HEAD.format(radio=radio.name) + KINDS[kind].manifest
