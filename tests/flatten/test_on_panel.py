@@ -11,7 +11,8 @@ from PIL import Image, ImageDraw
 
 from keyturn.flatten import on_panel
 from keyturn.flatten.transparency import flatten
-from keyturn.normalize.fit import Fit, box, fitted, to_srgb, upright
+from keyturn.normalize.fit import Fit, box, fitted
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop import fast_libraries
 
 GROUND = (11, 29, 42)

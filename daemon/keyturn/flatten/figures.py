@@ -19,8 +19,8 @@ from PIL import Image, ImageDraw, ImageFont
 
 from keyturn.eye.luminance import FULL, LINEAR
 from keyturn.flatten.motion import Pose
-from keyturn.normalize.fit import to_srgb, upright
 from keyturn.normalize.reading import stills
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Reason
 from keyturn.shop.rulebook import Intake

@@ -14,7 +14,8 @@ from PIL import Image
 
 from keyturn.flatten.transparency import Colour, flatten
 from keyturn.normalize import scale
-from keyturn.normalize.fit import Fit, Placement, box, to_srgb, upright
+from keyturn.normalize.fit import Fit, Placement, box
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop.reasons import Reason
 
 _SEEN_WHOLE = ("I", "F")

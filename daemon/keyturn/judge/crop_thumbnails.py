@@ -12,8 +12,9 @@ from PIL import Image
 from keyturn.flatten.frame_source import Source
 from keyturn.flatten.transparency import Colour, flatten
 from keyturn.normalize import decode
-from keyturn.normalize.fit import Fit, to_srgb, upright
+from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading.clips import Clip
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop.rulebook import Intake
 
 PX = 64

@@ -24,8 +24,9 @@ from keyturn.flatten import on_panel
 from keyturn.flatten.frame_source import Box, Source
 from keyturn.flatten.transparency import Colour, flatten
 from keyturn.normalize import decode
-from keyturn.normalize.fit import Fit, fitted, to_srgb, upright
+from keyturn.normalize.fit import Fit, fitted
 from keyturn.normalize.reading.clips import Clip
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.package import crop, jpeg_and_webp, unchanged_png
 from keyturn.package.same_file import Recent
 from keyturn.png import palette, png_writer

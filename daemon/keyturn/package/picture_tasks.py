@@ -11,9 +11,10 @@ from PIL import Image
 from keyturn.eye import handoff
 from keyturn.flatten.frame_source import Source
 from keyturn.flatten.transparency import flatten
-from keyturn.normalize.fit import to_srgb, upright
 from keyturn.normalize.reading import stills
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.package import jpeg_and_webp
+from keyturn.shop.records import HandoffRecord
 from keyturn.shop.rulebook import Intake
 
 
@@ -44,23 +45,11 @@ class Compare:
     thumb_px: int
 
 
-@dataclass(frozen=True, slots=True)
-class Compared:
-    share_changed: float
-    mean_difference: float
-    picture: bytes
-
-
-def compare(job: Compare) -> Compared:
-    """How far the logo and frame 1 differ, and a picture of where."""
+def compare(job: Compare) -> tuple[HandoffRecord, bytes]:
+    """Return how far the logo and frame 1 differ, and a small WebP of where."""
     a, b = (np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) for data in (job.a, job.b))
-    found = handoff.difference(a, b)
     picture = Image.fromarray(handoff.difference_picture(a, b))
-    return Compared(
-        share_changed=found.share_changed,
-        mean_difference=found.mean_difference,
-        picture=jpeg_and_webp.thumbnail(picture, job.thumb_px),
-    )
+    return handoff.difference(a, b), jpeg_and_webp.thumbnail(picture, job.thumb_px)
 
 
 def small(job: Check) -> bytes:

@@ -14,8 +14,8 @@ from PIL import Image
 
 from keyturn.flatten.transparency import flatten
 from keyturn.manifest.values import rgb
-from keyturn.normalize.fit import to_srgb, upright
 from keyturn.normalize.reading import stills
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.radio import trim
 from keyturn.radio.trim import Box
 from keyturn.renumber.parts import is_art

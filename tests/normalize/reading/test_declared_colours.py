@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from keyturn.normalize import decode
-from keyturn.normalize.fit import to_srgb
 from keyturn.normalize.reading import declared_colours, stills
 from keyturn.normalize.reading.clips import Clip
+from keyturn.normalize.srgb import to_srgb
 from keyturn.package import unchanged_png
 from keyturn.shop import rulebook
 

@@ -18,12 +18,12 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from film_samples import film, pictures, turned
-from keyturn.normalize.fit import to_srgb, upright
 from keyturn.normalize.reading import film_colour, film_completeness, film_times, stills
 from keyturn.normalize.reading.clips import Clip
 from keyturn.normalize.reading.film_decoding import Run
 from keyturn.normalize.reading.films import Film
 from keyturn.normalize.reading.stills import Probe
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from film_samples import film, pictures, turned
-from keyturn.normalize.fit import upright
 from keyturn.normalize.reading import stills
 from keyturn.normalize.reading.clips import Clip
+from keyturn.normalize.srgb import upright
 from keyturn.shop import rulebook
 
 pytestmark = pytest.mark.system

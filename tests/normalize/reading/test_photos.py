@@ -13,8 +13,9 @@ import pytest
 from PIL import Image, ImageCms
 
 from keyturn.normalize import decode
-from keyturn.normalize.fit import Fit, to_srgb, upright
+from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading import kinds, stills
+from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 

@@ -14,8 +14,8 @@ import tifffile  # comes with scikit-image: an independent writer
 from numpy.typing import NDArray
 from PIL import Image
 
-from keyturn.normalize.fit import to_srgb
 from keyturn.normalize.reading import stills, tiff_tags
+from keyturn.normalize.srgb import to_srgb
 from keyturn.shop import fast_libraries, rulebook
 from keyturn.shop.reasons import Refused
 
