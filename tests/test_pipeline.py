@@ -19,7 +19,8 @@ from PIL import Image
 from keyturn import pipeline
 from keyturn.commands import make_by_hand
 from keyturn.commands.make_by_hand import Result
-from keyturn.pipeline import Bench, Stopped
+from keyturn.pipeline import Bench
+from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Refused
 from samples import Drop, picture
 
@@ -341,7 +342,8 @@ def test_too_many_frames_are_refused_before_any_is_made(drop: Drop, bench: Bench
 
 def test_work_stops_between_two_frames(drop: Drop, bench: Bench, tmp_path: Path) -> None:
     seen: list[int] = []
-    stopping = replace(bench, stop=lambda: len(seen) > 3, progress=lambda stage, done, total: seen.append(done))
+    progress = Progress(lambda stage, done, total: seen.append(done), stop=lambda: len(seen) > 3)
+    stopping = replace(bench, progress=progress)
     with pytest.raises(Stopped):
         make_by_hand.make(drop(frames=20), tmp_path / "out", stopping)
     assert max(seen) < 10
@@ -369,9 +371,9 @@ def test_understanding_decodes_no_picture(
 
 
 def test_every_stage_is_told_in_its_order(tmp_path: Path, drop: Drop, bench: Bench) -> None:
-    """An operator finds their times in the log, see `laps`."""
+    """An operator finds their times in the log, see `Progress.times`."""
     heard: list[str] = []
-    telling = replace(bench, progress=lambda stage, done, total: heard.append(stage))
+    telling = replace(bench, progress=Progress(lambda stage, done, total: heard.append(stage)))
     make_by_hand.make(drop(), tmp_path / "out", telling)
     told = [stage for stage, before in zip(heard, [None, *heard], strict=False) if stage != before]
     assert told == ["frames", "package", "judge", "package", "papers"]

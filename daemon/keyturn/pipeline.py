@@ -30,16 +30,14 @@ from keyturn.renumber.parts import JobArt, is_art, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import safe_name
-from keyturn.shop.progress import Progress, Stopped
+from keyturn.shop.progress import Progress
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, Refused, only, refuse, stop_if_refused
 from keyturn.shop.records import JobRecord, ProofRecord
-from keyturn.shop.radio_profile import Radio
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
 from keyturn.workers.choice import chosen_crew
 from keyturn.workers.crew import Crew
-
-__all__ = ["Bench", "Job", "Made", "Stopped", "frame_crew", "make", "understand"]
 
 
 def frame_crew(wanted: Settings, rules: Rulebook) -> Crew:
@@ -172,8 +170,14 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     Raise `Refused` where the made animation may not leave the shop, `Stopped` where the work is to stop.
     """
     record = _unmade_record(job, claim, drop_name, revision, bench.now())
+    frames = sum(planned.frame_count for planned in job.plans)
+    bench.progress.expect(frames)
+    outputs: tuple[RadioOutput, ...] = ()
     try:
-        outputs = _outputs(job, record, staging, scratch, bench)
+        for planned in crop_check.noted(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
+            folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{planned.radio.name}")
+            radio_job = RadioJob(planned, job.manifest, bench.rules, folder, scratch, record, frames)
+            outputs += (make_radio(radio_job, bench.crew, bench.progress),)
         bench.progress.stage("papers")
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])
     except Refused as refused:
@@ -182,18 +186,6 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     made = Made(record, ProofRecord(radios=tuple(made.proof for made in outputs)))
     _write_papers(staging, made, bench.rules)
     return made
-
-
-def _outputs(job: Job, record: JobRecord, staging: Path, scratch: Path, bench: Bench) -> tuple[RadioOutput, ...]:
-    """Make each radio's output in a folder of its own."""
-    frames = sum(planned.frame_count for planned in job.plans)
-    bench.progress.expect(frames)
-    outputs: tuple[RadioOutput, ...] = ()
-    for planned in crop_check.noted(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
-        folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{planned.radio.name}")
-        radio_job = RadioJob(planned, job.manifest, bench.rules, folder, scratch, record, frames)
-        outputs += (make_radio(radio_job, bench.crew, bench.progress),)
-    return outputs
 
 
 def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at: datetime) -> JobRecord:

@@ -27,9 +27,9 @@ from keyturn.manifest import reading
 from keyturn.normalize.reading import clip_frames, stills
 from keyturn.outbox import papers, retention
 from keyturn.outbox.ledger import Ledger
-from keyturn.pipeline import Bench
 from keyturn.radio import desc, inspect
-from keyturn.service.claimed_drop import Foreman
+from keyturn.service import recovery
+from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
@@ -37,7 +37,6 @@ from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.shop.records import JobRecord, ProofRecord, Rejection
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import KeepSettings
-from keyturn.workers.crew import InlineCrew
 
 NOW = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
 MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
@@ -135,10 +134,10 @@ def read_records(data: bytes) -> None:
         (shop.root / RECORDS[data[0] % len(RECORDS) if data else 0]).write_bytes(data[1:])
         folders = DropFolders(shop, lambda: NOW)
         ledger = Ledger.opened(shop.state / "ledger.sqlite3")[0]
-        foreman = Foreman(folders, ledger, Bench(rules(), InlineCrew(), lambda: NOW))
+        books = Bookkeeping(shop, ledger, rules())
         papers.write_board(shop, papers.current_state(shop))
-        folders.recover()
-        foreman.reconcile()
+        recovery.recover(folders)
+        books.reconcile()
         ledger.ready(), ledger.refused()
         retention.prune(shop, KeepSettings(archive_days=1, archive_gib=1, rejects_days=1, rejects_gib=1), NOW)
         kept = [p for folder in (shop.work, shop.inbox, shop.archive, shop.rejects) for p in folder.rglob("art.png")]

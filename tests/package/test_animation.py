@@ -17,7 +17,7 @@ from PIL import Image, ImageDraw
 
 from keyturn.commands import make_by_hand
 from keyturn.commands.archive_reader import read_bundle
-from keyturn.eye.handoff import NOTICEABLE
+from keyturn.eye.cielab import NOTICEABLE
 from keyturn.pipeline import Bench
 from keyturn.radio.inspect import look
 from keyturn.shop.radio_profile import Radio

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import re
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
@@ -17,9 +18,10 @@ from PIL import Image
 from skimage.metrics import structural_similarity
 
 from keyturn.commands import make_by_hand
-from keyturn.package.fit_size import LADDER
+from keyturn.package.fit_size import QUALITIES
 from keyturn.package.repack import recode
-from keyturn.pipeline import Bench, Stopped
+from keyturn.pipeline import Bench
+from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Reason, Refused, refuse
 from keyturn.shop.records import RadioRecord
 from keyturn.workers.crew import InlineCrew
@@ -148,7 +150,7 @@ def test_then_jpeg_as_fine_as_fits(work: Work) -> None:
         qualities.append(int(re.search(r"quality (\d+)", reason.what).group(1)))  # type: ignore[union-attr]
         for ours, theirs in zip(frames_of(pack), frames, strict=True):
             assert structural_similarity(ours, theirs, channel_axis=-1, data_range=255) > 0.8
-    assert qualities == sorted(qualities, reverse=True) and set(qualities) <= set(LADDER)
+    assert qualities == sorted(qualities, reverse=True) and set(qualities) <= set(QUALITIES)
     assert len(set(qualities)) > 1, "the test tells nothing of the ladder"
 
 
@@ -258,11 +260,14 @@ def test_a_file_that_cannot_be_made_smaller_stays_and_the_rest_is_judged(work: W
 def test_the_work_can_be_stopped_while_it_is_packed(work: Work) -> None:
     frames = [scattered(n) for n in range(6)]
     record, _ = work.make(frames)
-    asked: list[int] = []
+    told: list[tuple[int, int]] = []
+    asked_after_the_last_frame = itertools.count()
     work.bench = replace(
         work.bench,
-        progress=lambda stage, done, total: asked.append(done - total),
-        stop=lambda: bool(asked) and asked[-1] == 0,
+        progress=Progress(
+            lambda stage, done, total: told.append((done, total)),
+            stop=lambda: told[-1] == (7, 7) and next(asked_after_the_last_frame) > 0,
+        ),
     )
     with pytest.raises(Stopped):
         work.make(frames, kib(record) - 0.01)

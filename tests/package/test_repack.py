@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from skimage.metrics import structural_similarity
 
-from keyturn.eye import handoff, loss, luminance
+from keyturn.eye import cielab, loss, luminance
 from keyturn.package import jpeg_and_webp
-from keyturn.package.recompress import QUALITY
+from keyturn.package.fit_size import PHOTOGRAPH_QUALITY as QUALITY
 from keyturn.package.repack import Recode, recode
 from keyturn.png import palette, png_writer
 
@@ -77,7 +77,7 @@ def test_a_photograph_at_the_usual_quality_cannot_be_told_from_what_it_was() -> 
     before = photograph()
     done = recode(Recode(png_writer.png(Image.fromarray(before)), QUALITY, ""))
     after = pixels_of(done.data)
-    assert done.lost < handoff.NOTICEABLE
+    assert done.lost < cielab.NOTICEABLE
     assert structural_similarity(before, after, channel_axis=-1, data_range=255) > 0.95
     apart = colour.delta_E(_lab(before), _lab(after), method="CIE 2000")
     assert np.percentile(apart, 99) < 1.0
@@ -103,7 +103,7 @@ def test_what_is_said_to_be_lost_is_what_colour_science_measures(pixels: NDArray
 
 
 def test_drawn_edges_are_seen_to_suffer() -> None:
-    assert recode(Recode(png_writer.png(Image.fromarray(drawn())), QUALITY, "")).lost > handoff.NOTICEABLE
+    assert recode(Recode(png_writer.png(Image.fromarray(drawn())), QUALITY, "")).lost > cielab.NOTICEABLE
 
 
 def test_equal_pictures_lost_nothing_and_grain_alone_is_not_counted() -> None:

@@ -19,6 +19,7 @@ from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit
 from keyturn.package import unchanged_png
 from keyturn.package.frame import FrameJob, Look, make_frame
+from keyturn.png import chunks
 from keyturn.shop import rulebook
 
 INTAKE = rulebook.load().intake
@@ -33,7 +34,7 @@ def art() -> Image.Image:
 def squeezed(image: Image.Image, window: int = 15) -> bytes:
     """A stream as an optimiser leaves it: Pillow's filters, packed anew at zlib's best; in two IDATs."""
     data = saved(image, optimize=True)
-    (raw,) = (zlib.decompress(data[start:stop]) for kind, start, stop in decode.chunks(data) if kind == b"IDAT")
+    (raw,) = (zlib.decompress(data[c.start : c.stop]) for c in chunks.walk(io.BytesIO(data)) if c.kind == b"IDAT")
     worker = zlib.compressobj(9, zlib.DEFLATED, window, 9)
     stream = worker.compress(raw) + worker.flush()
     parts = [(b"IHDR", data[16:29]), (b"tIME", b"\x07\xea\x03\x01\x09\x1e\0"), (b"IDAT", stream[:50])]
@@ -50,7 +51,7 @@ def saved(image: Image.Image, **how: object) -> bytes:
 
 
 def stream(data: bytes) -> bytes:
-    return b"".join(data[start:stop] for kind, start, stop in decode.chunks(data) if kind == b"IDAT")
+    return b"".join(data[c.start : c.stop] for c in chunks.walk(io.BytesIO(data)) if c.kind == b"IDAT")
 
 
 def file(tmp_path: Path, data: bytes) -> Path:

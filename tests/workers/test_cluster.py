@@ -30,7 +30,7 @@ from keyturn.outbox import papers
 from keyturn.package.picture_tasks import Check, small
 from keyturn.pipeline import Bench
 from keyturn.service.backoff import Backoff
-from keyturn.service.claimed_drop import MOST_TRIES
+from keyturn.service.drop_maker import MOST_TRIES
 from keyturn.service.loop import Service
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop

@@ -1,174 +1,243 @@
-"""The animation before it is zipped: each part's pictures, their files on disk, and how large the zip will be."""
+"""The finished frames on disk, the parts they make, and the zip they go into."""
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Literal
 
-from keyturn.normalize.reading.headers import PNG_SIGNATURE
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn.eye import motion
 from keyturn.package.crop import Colour, Cut
+from keyturn.package.frame import FrameDone
 from keyturn.package.stick import ZipWriter, zip_bytes
+from keyturn.png.chunks import PNG_SIGNATURE
 from keyturn.radio import desc, trim
 from keyturn.radio.desc import Desc
 from keyturn.renumber.order import frame_name
 from keyturn.renumber.plan import Plan
+from keyturn.shop.reasons import Reason
+
+# -- frames on disk ---------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
-    """A picture's file, `size` bytes from `start` of the store. `cut`: what it fills of the panel, None all of it.
+class StoredFile:
+    """One file of a distinct picture: `size` bytes from `start` of the store's file.
 
-    `lost` is `eye.loss.lost` where it is not the picture to the pixel.
+    `name` is the picture's first source in the drop. `plain_bytes` is what it takes as a whole RGB file. `cut` says
+    which box of the panel a cropped file fills; None for a whole one. `lost` is `eye.loss.lost` against the picture,
+    0 where no pixel differs.
     """
 
     start: int
     size: int
     kind: Literal["png", "jpeg"]
     palette: bool
+    name: str = ""
+    plain_bytes: int = 0
+    photographic: bool = False
     cut: Cut | None = None
     lost: float = 0.0
 
 
-class Store:
-    """Finished files one after another in one file on disk, for a job may have thousands."""
+class FrameStore:
+    """What is kept of the made frames of one radio: files and cells on disk, for a job may have thousands of frames.
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self._file: BinaryIO = path.open("w+b")
+    Equal pictures are kept once and share a number, counted from 0. `whole[n]` and `cropped[n]` are the files of
+    picture `n`, `thumbs[n]` its WebP thumbnail as a data URI, `banding[n]` its banding before and after dithering.
+    """
 
-    def __enter__(self) -> Store:
+    def __init__(self, base: Path) -> None:
+        self._paths = base.with_name(f"{base.name}.files"), base.with_name(f"{base.name}.cells")
+        self._files: BinaryIO = self._paths[0].open("w+b")
+        self._cells: BinaryIO = self._paths[1].open("w+b")
+        self._numbers: dict[str, int] = {}
+        self._shape: tuple[int, ...] = ()
+        self.whole: dict[int, StoredFile] = {}
+        self.cropped: dict[int, StoredFile] = {}
+        self.thumbs: list[str] = []
+        self.reasons: list[Reason] = []
+        self.banding: list[tuple[float, float]] = []
+
+    def __enter__(self) -> FrameStore:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        self._file.close()
-        self._path.unlink(missing_ok=True)
+        self._files.close()
+        self._cells.close()
+        for path in self._paths:
+            path.unlink(missing_ok=True)
 
-    def add(self, data: bytes, cut: Cut | None = None, lost: float = 0.0) -> Piece:
-        start = self._file.seek(0, 2)
-        self._file.write(data)
+    def keep(self, done: FrameDone, name: str) -> int:
+        """Store a made frame of the source `name`; return its picture's number."""
+        number = self.show(done)
+        if number not in self.whole:
+            self.whole[number] = self._of_picture(done.data, done, name)
+            if done.cropped:
+                file = self._of_picture(done.cropped.data, done, name)
+                self.cropped[number] = replace(file, cut=done.cropped.cut)
+        return number
+
+    def _of_picture(self, data: bytes, done: FrameDone, name: str) -> StoredFile:
+        return replace(
+            self.add(data), name=name, plain_bytes=done.plain_bytes, photographic=done.photographic
+        )
+
+    def show(self, done: FrameDone) -> int:
+        """Keep what the checks and the sheet need of a picture, without its file; return its number."""
+        if done.digest not in self._numbers:
+            self._numbers[done.digest] = len(self._numbers)
+            self._shape = done.cells.shape
+            self._cells.seek(0, 2)
+            self._cells.write(done.cells.tobytes())
+            self.thumbs.append(data_uri(done.thumb))
+            self.reasons += done.reasons
+            self.banding.append((done.banding_before, done.banding_after))
+        return self._numbers[done.digest]
+
+    def add(self, data: bytes) -> StoredFile:
+        """Append a PNG or JPEG file to the store."""
+        start = self._files.seek(0, 2)
+        self._files.write(data)
         png = data.startswith(PNG_SIGNATURE)
         indexed = png and data[25] == 3  # IHDR's colour type (PNG specification, third edition, 11.2.1)
-        return Piece(start, len(data), "png" if png else "jpeg", indexed, cut, lost)
+        return StoredFile(start, len(data), "png" if png else "jpeg", indexed)
 
-    def read(self, piece: Piece) -> bytes:
-        self._file.seek(piece.start)
-        return self._file.read(piece.size)
+    def read(self, file: StoredFile) -> bytes:
+        self._files.seek(file.start)
+        return self._files.read(file.size)
+
+    def cells(self, number: int) -> NDArray[np.uint16]:
+        """Return the cells of picture `number`: (rows, columns, 3) in linear light."""
+        size = int(np.prod(self._shape)) * 2
+        self._cells.seek(number * size)
+        return np.frombuffer(self._cells.read(size), dtype=np.uint16).reshape(self._shape)
+
+    def changes(self, numbers: Sequence[int]) -> tuple[float, ...]:
+        """Return how far each picture of a part is from the one before, 0 for the first (see `motion.change`)."""
+        moved = (motion.change(self.cells(a), self.cells(b)) if a != b else 0.0 for a, b in pairwise(numbers))
+        return (0.0, *moved)
+
+
+def data_uri(webp: bytes) -> str:
+    return "data:image/webp;base64," + base64.b64encode(webp).decode("ascii")
+
+
+# -- parts ------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class Take:
-    """A distinct picture, `name` its first source: the files it can stand in, all the same to the pixel."""
-
-    name: str
-    whole: Piece
-    cropped: Piece | None
-    plain_bytes: int
-    photographic: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Laid:
-    """A part as it goes into the zip: picture numbers in playing order, and the piece that stands for each."""
+class PackedPart:
+    """A part as it goes into the zip: picture numbers in playing order, and the file of each picture."""
 
     path: str
     numbers: tuple[int, ...]
-    pieces: Mapping[int, Piece]
+    files: Mapping[int, StoredFile]
 
     @property
     def ground(self) -> Colour | None:
-        """What surrounds cropped frames; None where all are whole."""
-        return next((piece.cut.ground for piece in self.pieces.values() if piece.cut), None)
+        """The colour around cropped frames; None where all frames are whole."""
+        return next((file.cut.ground for file in self.files.values() if file.cut), None)
 
     @property
     def size(self) -> int:
-        """Bytes of its pictures."""
-        return sum(self.pieces[number].size for number in self.numbers)
+        """Bytes of all its frames."""
+        return sum(self.files[number].size for number in self.numbers)
 
     def trim_txt(self) -> bytes:
-        return trim.write(piece.cut.box for n in self.numbers if (piece := self.pieces[n]).cut)
+        return trim.write(file.cut.box for n in self.numbers if (file := self.files[n]).cut)
 
-    def frames(self) -> Iterator[tuple[str, Piece]]:
-        """The frames' names in the zip. Numbers differ before endings do, so kinds may mix in byte order."""
+    def entries(self) -> Iterator[tuple[str, StoredFile]]:
+        """Yield the zip entry of each frame. Names differ in their numbers, so the two endings keep byte order."""
         for index, number in enumerate(self.numbers):
-            piece = self.pieces[number]
-            yield f"{self.path}/{frame_name(index, len(self.numbers), _SUFFIXES[piece.kind])}", piece
+            file = self.files[number]
+            yield f"{self.path}/{frame_name(index, len(self.numbers), _SUFFIXES[file.kind])}", file
 
-    def become(self, successors: Mapping[Piece, Piece]) -> Laid:
-        return replace(self, pieces={n: successors.get(piece, piece) for n, piece in self.pieces.items()})
+    def with_files(self, successors: Mapping[StoredFile, StoredFile]) -> PackedPart:
+        """Return the part with each file replaced by its successor, where it has one."""
+        return replace(self, files={n: successors.get(file, file) for n, file in self.files.items()})
 
-    def only(self, places: Sequence[int]) -> Laid:
-        """The frames at `places` alone."""
+    def only(self, places: Sequence[int]) -> PackedPart:
+        """Return the part with the frames at `places` alone."""
         numbers = tuple(self.numbers[place] for place in places)
-        return replace(self, numbers=numbers, pieces={n: self.pieces[n] for n in numbers})
+        return replace(self, numbers=numbers, files={n: self.files[n] for n in numbers})
 
 
 _SUFFIXES = {"png": ".png", "jpeg": ".jpg"}
 
-Reel = tuple[Laid, ...]
+Animation = tuple[PackedPart, ...]
 
 
-def lossless(paths: Iterable[str], numbers: Sequence[Sequence[int]], takes: Mapping[int, Take]) -> Reel:
-    """Every part to the pixel; cropped where all of its frames stand on one ground and that is smaller.
+def lossless(paths: Iterable[str], numbers: Sequence[Sequence[int]], store: FrameStore) -> Animation:
+    """Return every part to the pixel, cropped where all of its frames stand on one ground and that saves bytes.
 
-    A part whose pictures were all shown whole before stays whole: the hold is then the last frame's own file.
+    A part whose pictures were all shown whole before stays whole: a hold is then the last frame's own file.
     """
-    reel: list[Laid] = []
+    parts: list[PackedPart] = []
     seen_whole: set[int] = set()
     for path, order in zip(paths, numbers, strict=True):
-        whole = Laid(path, tuple(order), {n: takes[n].whole for n in order})
-        laid = whole if seen_whole.issuperset(order) else _lighter(whole, takes)
-        seen_whole.update(order if laid is whole else ())
-        reel.append(laid)
-    return tuple(reel)
+        whole = PackedPart(path, tuple(order), {n: store.whole[n] for n in order})
+        part = whole if seen_whole.issuperset(order) else _cropped_if_smaller(whole, store)
+        seen_whole.update(order if part is whole else ())
+        parts.append(part)
+    return tuple(parts)
 
 
-def _lighter(whole: Laid, takes: Mapping[int, Take]) -> Laid:
-    cropped = {n: piece for n in whole.pieces if (piece := takes[n].cropped)}
-    grounds = {piece.cut.ground for piece in cropped.values() if piece.cut}
-    if len(cropped) < len(whole.pieces) or len(grounds) != 1:
+def _cropped_if_smaller(whole: PackedPart, store: FrameStore) -> PackedPart:
+    cropped = {n: store.cropped[n] for n in whole.files if n in store.cropped}
+    grounds = {file.cut.ground for file in cropped.values() if file.cut}
+    if len(cropped) < len(whole.files) or len(grounds) != 1:
         return whole
-    laid = replace(whole, pieces=cropped)
-    return laid if laid.size + _entry_bytes(laid) < whole.size else whole
+    part = replace(whole, files=cropped)
+    return part if part.size + _trim_bytes(part) < whole.size else whole
 
 
-def _entry_bytes(laid: Laid) -> int:
-    return zip_bytes([(f"{laid.path}/{trim.NAME}", len(laid.trim_txt()))])
+def _trim_bytes(part: PackedPart) -> int:
+    return zip_bytes([(f"{part.path}/{trim.NAME}", len(part.trim_txt()))])
 
 
-def cropped(reel: Reel) -> dict[int, list[tuple[int, int]]]:
-    """Sizes of the frames of parts whose frames are cropped."""
-    boxes = {i: [laid.pieces[n].cut for n in laid.numbers] for i, laid in enumerate(reel) if laid.ground is not None}
-    return {i: [(cut.box.width, cut.box.height) for cut in cuts if cut] for i, cuts in boxes.items()}
+# -- the zip ----------------------------------------------------------------------------------------
 
 
-def desc_of(plan: Plan, reel: Reel) -> Desc:
-    """desc.txt's content, rows of cropped parts with their ground unless it is black, the players' own."""
-    grounds = [laid.ground if laid.ground and any(laid.ground) else None for laid in reel]
+def cropped_sizes(animation: Animation) -> dict[int, list[tuple[int, int]]]:
+    """Return the frame sizes in pixels of each part whose frames are cropped, by the part's index."""
+    cuts = {i: [part.files[n].cut for n in part.numbers] for i, part in enumerate(animation) if part.ground is not None}
+    return {i: [(cut.box.width, cut.box.height) for cut in boxes if cut] for i, boxes in cuts.items()}
+
+
+def desc_of(plan: Plan, animation: Animation) -> Desc:
+    """Return the content of desc.txt. Rows of cropped parts name their ground, except black, the players' default."""
+    grounds = [part.ground if part.ground and any(part.ground) else None for part in animation]
     colours = ["#{:02x}{:02x}{:02x}".format(*ground) if ground else None for ground in grounds]
     rows = tuple(replace(row, colour=colour) for row, colour in zip(plan.desc.rows, colours, strict=True))
     return replace(plan.desc, rows=rows)
 
 
-def size(plan: Plan, reel: Reel) -> int:
-    """Bytes of the zip that `write` will make."""
+def size(plan: Plan, animation: Animation) -> int:
+    """Return the bytes of the zip that `write` will make."""
     return zip_bytes(
-        [(name, what.size if isinstance(what, Piece) else len(what)) for name, what in _entries(plan, reel)]
+        [(name, what.size if isinstance(what, StoredFile) else len(what)) for name, what in _entries(plan, animation)]
     )
 
 
-def write(plan: Plan, reel: Reel, store: Store, animation: Path) -> None:
-    with ZipWriter(animation) as pack:
-        for name, what in _entries(plan, reel):
-            pack.add(name, store.read(what) if isinstance(what, Piece) else what)
+def write(plan: Plan, animation: Animation, store: FrameStore, target: Path) -> None:
+    """Write the zip to `target`."""
+    with ZipWriter(target) as pack:
+        for name, what in _entries(plan, animation):
+            pack.add(name, store.read(what) if isinstance(what, StoredFile) else what)
 
 
-def _entries(plan: Plan, reel: Reel) -> Iterator[tuple[str, Piece | bytes]]:
-    """The zip's entries in their order: pieces of the store, and the texts themselves."""
-    yield "desc.txt", desc.write(desc_of(plan, reel))
-    for laid in reel:
-        yield from laid.frames()
-        if laid.ground is not None:
-            yield f"{laid.path}/{trim.NAME}", laid.trim_txt()
+def _entries(plan: Plan, animation: Animation) -> Iterator[tuple[str, StoredFile | bytes]]:
+    """Yield the zip's entries in their order: files of the store, and texts as they are."""
+    yield "desc.txt", desc.write(desc_of(plan, animation))
+    for part in animation:
+        yield from part.entries()
+        if part.ground is not None:
+            yield f"{part.path}/{trim.NAME}", part.trim_txt()

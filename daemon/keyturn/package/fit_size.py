@@ -1,25 +1,36 @@
-"""An animation that is too large for its radio, made to fit: what costs the eye least comes first, and all is told.
+"""An animation made smaller: photographs as JPEG where no eye sees it, and what is too large for its radio made to fit.
 
-packed harder, to the pixel -> JPEG where the radio takes it, as fine as fits -> frames left out where the
-manifest allows it -> refused, with how many frames would fit
+What costs the eye least comes first, and all is told: packed harder, to the pixel -> JPEG where the radio takes it, as
+fine as fits -> frames left out where the manifest allows it -> refused, with how many frames would fit.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from keyturn.eye.handoff import NOTICEABLE
-from keyturn.judge import findings
-from keyturn.package import animation, fewer_frames
-from keyturn.package.animation import Laid, Piece, Reel
-from keyturn.package.recompress import Desk, mib, takes_jpeg
-from keyturn.radio.pace import FEWEST_KEPT
+from keyturn.eye.cielab import NOTICEABLE
+from keyturn.judge.sizes import zip_reasons
+from keyturn.package import animation
+from keyturn.package.animation import Animation, FrameStore, PackedPart, StoredFile
+from keyturn.package.repack import Recode, recode
+from keyturn.radio.pace import FEWEST_KEPT, thin
 from keyturn.renumber.plan import Plan
-from keyturn.shop.reasons import Reason, mended, note
+from keyturn.renumber.thinning import thinned
+from keyturn.shop.progress import Progress
+from keyturn.shop.radio_profile import Radio
+from keyturn.shop.reasons import Reason, Refused, mended, note
+from keyturn.workers.crew import Crew
 
-LADDER = (92, 88, 84, 80)
+PHOTOGRAPH_QUALITY = 92
+"""At it libjpeg's tables are a sixth of those in ITU-T T.81, annex K, of which K.1 says that a half usually gives
+a picture nearly indistinguishable from the original. What is lost is measured on every picture all the same."""
+
+LEAST_SAVED = 0.30
+"""A part becomes JPEG where that saves more than this share of its bytes."""
+
+QUALITIES = (92, 88, 84, 80)
 """Qualities tried. At the last, libjpeg's tables are two fifths of ITU-T T.81's own (annex K); below lies what
 that standard itself does not call nearly indistinguishable."""
 
@@ -29,43 +40,127 @@ six times the work."""
 
 
 @dataclass(frozen=True, slots=True)
-class Fitted:
-    """The reel, the plan it plays by, and what was done to it."""
+class Smaller:
+    """Makes stored files anew, smaller, by the crew."""
 
-    reel: Reel
+    store: FrameStore
+    crew: Crew
+    progress: Progress
+
+    def successors(self, files: Iterable[StoredFile], quality: int | None) -> dict[StoredFile, StoredFile]:
+        """Return a successor for each file that becomes smaller.
+
+        `quality` is that of a JPEG; None packs a PNG harder, to the pixel. A file that cannot be made anew has no
+        successor. Raise `Stopped` where the work is to stop.
+        """
+        distinct = list(dict.fromkeys(files))
+        jobs = (Recode(self.store.read(file), quality, file.name) for file in distinct)
+        made: dict[StoredFile, StoredFile] = {}
+        for file, result in zip(distinct, self.crew.run(recode, jobs, lambda job: job.name), strict=True):
+            self.progress.check()
+            if not isinstance(result, Refused) and len(result.data) < file.size:
+                new = self.store.add(result.data)
+                made[file] = replace(file, start=new.start, size=new.size, kind=new.kind, palette=new.palette,
+                                     lost=result.lost)  # fmt: skip
+        return made
+
+
+# -- photographs as JPEG ----------------------------------------------------------------------------
+
+
+def takes_jpeg(radio: Radio) -> bool:
+    """May some frames be JPEG and some PNG? On a 16-bit panel none may: JPEG would undo the dithering."""
+    return {"png", "jpeg"} <= set(radio.firmware.frame_formats) and radio.panel.bits == 24
+
+
+def photographs_as_jpeg(
+    plain: Animation, radio: Radio, unchanged: int | None, smaller: Smaller
+) -> tuple[Animation, list[Reason]]:
+    """Return the animation with parts that are mostly photographs as JPEG, and a note on each such part.
+
+    A part changes with all its pictures or not at all. A picture keeps the file it first had, so that a hold is the
+    last frame's own file. Picture `unchanged` keeps its PNG: frame 1, where it equals the logo.
+    """
+    if not takes_jpeg(radio):
+        return plain, []
+    parts: list[PackedPart] = []
+    known: dict[StoredFile, StoredFile] = {}
+    reasons: list[Reason] = []
+    for part in plain:
+        fresh = [file for n, file in part.files.items() if n != unchanged and file not in known]
+        if fresh and _is_photographic(part):
+            successors = smaller.successors(fresh, PHOTOGRAPH_QUALITY)
+            if _unseen(successors, fresh) and 1 - part.with_files(successors).size / part.size > LEAST_SAVED:
+                known |= successors
+                reasons.append(_jpeg_note(part, part.with_files(known), successors))
+        known |= {file: file for file in fresh if file not in known}
+        parts.append(part.with_files(known))
+    return tuple(parts), reasons
+
+
+def _is_photographic(part: PackedPart) -> bool:
+    photographic = sum(part.files[n].photographic for n in part.numbers)
+    return part.ground is None and 2 * photographic > len(part.numbers)
+
+
+def _unseen(successors: Mapping[StoredFile, StoredFile], files: Sequence[StoredFile]) -> bool:
+    return len(successors) == len(files) and max(file.lost for file in successors.values()) < NOTICEABLE
+
+
+def _jpeg_note(before: PackedPart, after: PackedPart, successors: Mapping[StoredFile, StoredFile]) -> Reason:
+    lost = max(file.lost for file in successors.values())
+    what = (
+        f"the photographs of {before.path} were packed as JPEG of quality {PHOTOGRAPH_QUALITY}: {mib(after.size)} MiB "
+        f"instead of {mib(before.size)}; the largest colour difference is {lost:.1f}, and below {NOTICEABLE} none is "
+        "seen"
+    )
+    return note("packed-as-jpeg", what)
+
+
+# -- too large for the radio ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """The animation, the plan it plays by, and what was done to it."""
+
+    animation: Animation
     plan: Plan
     reasons: tuple[Reason, ...]
 
 
-def fitted(plan: Plan, plain: Reel, chosen: Reel, so_far: Sequence[Reason], desk: Desk, *, may_thin: bool) -> Fitted:
-    """`chosen` where it fits, of which `so_far` tells; `plain` is the same to the pixel, and what JPEG is made from."""
+def fitted(plan: Plan, plain: Animation, unchanged: int | None, smaller: Smaller, *, may_thin: bool) -> Fitted:
+    """Return the animation as small as the radio needs it, `plain` being the same to the pixel.
+
+    Where nothing makes it fit, one of the reasons refuses it.
+    """
     limit = plan.radio.limits.zip_mib * 2**20
-    made, plain, mends = _harder(plan, plain, chosen, desk, limit)
-    made, coarser = _lossy(plan, plain, made, desk, limit)
-    reasons = [*mends, *(coarser or so_far)]
+    chosen, jpeg_notes = photographs_as_jpeg(plain, plan.radio, unchanged, smaller)
+    made, plain, reasons = _packed_harder(plan, plain, chosen, smaller, limit)
+    made, coarser = _as_jpeg(plan, plain, made, smaller, limit)
+    reasons += coarser or jpeg_notes
     if animation.size(plan, made) <= limit:
         return Fitted(made, plan, tuple(reasons))
-    places = _as_many_as_fit(plan, made, limit)
+    places = _places_that_fit(plan, made, limit)
     if may_thin and places is not None:
         return _thinned(plan, made, places, reasons)
     fitting = sum(map(len, places)) if places else 0
-    reasons += findings.zip_reasons(plan, animation.size(plan, made), fitting)
+    reasons += zip_reasons(plan, animation.size(plan, made), fitting)
     return Fitted(made, plan, tuple(reasons))
 
 
-# -- to the pixel -----------------------------------------------------------------------------------
-
-
-def _harder(plan: Plan, plain: Reel, chosen: Reel, desk: Desk, limit: float) -> tuple[Reel, Reel, list[Reason]]:
-    """Both reels with their PNG files packed as hard as can be, where the chosen one is too large."""
+def _packed_harder(
+    plan: Plan, plain: Animation, chosen: Animation, smaller: Smaller, limit: float
+) -> tuple[Animation, Animation, list[Reason]]:
+    """Return both animations with their PNG files packed as hard as can be, where the chosen one is too large."""
     before = animation.size(plan, chosen)
     if before <= limit:
         return chosen, plain, []
-    pieces = list(dict.fromkeys(_pngs(plain)))
-    if not _yields(pieces, desk):
+    files = list(dict.fromkeys(_pngs(plain)))
+    if not _is_worth_packing(files, smaller):
         return chosen, plain, []
-    successors = desk.successors(pieces, None)
-    made, plain = _become(chosen, successors), _become(plain, successors)
+    successors = smaller.successors(files, None)
+    made, plain = _with_files(chosen, successors), _with_files(plain, successors)
     after = animation.size(plan, made)
     if after == before:
         return made, plain, []
@@ -73,46 +168,45 @@ def _harder(plan: Plan, plain: Reel, chosen: Reel, desk: Desk, limit: float) -> 
     return made, plain, [mended("packed-harder", what)]
 
 
-def _yields(pieces: Sequence[Piece], desk: Desk) -> bool:
-    """Would packing harder save anything to speak of? A few pictures tell: grain takes longest and yields nothing."""
-    few = pieces[:: 1 + len(pieces) // SAMPLED]
-    successors = desk.successors(few, None)
-    saved = sum(piece.size - successors.get(piece, piece).size for piece in few)
-    return saved > WORTH_PACKING * sum(piece.size for piece in few)
+def _is_worth_packing(files: Sequence[StoredFile], smaller: Smaller) -> bool:
+    """Would harder packing save enough? A few pictures tell: grain takes longest and yields nothing."""
+    few = files[:: 1 + len(files) // SAMPLED]
+    successors = smaller.successors(few, None)
+    saved = sum(file.size - successors.get(file, file).size for file in few)
+    return saved > WORTH_PACKING * sum(file.size for file in few)
 
 
-def _pngs(made: Reel) -> list[Piece]:
-    return [piece for laid in made for piece in laid.pieces.values() if piece.kind == "png"]
+def _pngs(made: Animation) -> list[StoredFile]:
+    return [file for part in made for file in part.files.values() if file.kind == "png"]
 
 
-def _become(made: Reel, successors: dict[Piece, Piece]) -> Reel:
-    return tuple(laid.become(successors) for laid in made)
+def _with_files(made: Animation, successors: dict[StoredFile, StoredFile]) -> Animation:
+    return tuple(part.with_files(successors) for part in made)
 
 
 def _too_large(plan: Plan, size: int) -> str:
     return f"the animation had {mib(size)} MiB, and {plan.radio.name} takes {plan.radio.limits.zip_mib:g}"
 
 
-# -- as JPEG ----------------------------------------------------------------------------------------
-
-
-def _lossy(plan: Plan, plain: Reel, chosen: Reel, desk: Desk, limit: float) -> tuple[Reel, list[Reason]]:
-    """The finest of the ladder that fits; the coarsest where none does, for fewer frames must then go."""
+def _as_jpeg(
+    plan: Plan, plain: Animation, chosen: Animation, smaller: Smaller, limit: float
+) -> tuple[Animation, list[Reason]]:
+    """Return the finest quality that fits; the coarsest where none does, for fewer frames must then go."""
     before = animation.size(plan, chosen)
     if before <= limit or not takes_jpeg(plan.radio):
         return chosen, []
     made, quality = chosen, 0
-    for quality in LADDER:
-        made = _become(plain, desk.successors(_pngs(plain), quality))
+    for quality in QUALITIES:
+        made = _with_files(plain, smaller.successors(_pngs(plain), quality))
         if animation.size(plan, made) <= limit:
             break
     after = animation.size(plan, made)
-    return (made, [_told(plan, made, quality, before, after)]) if after < before else (chosen, [])
+    return (made, [_coarser_note(plan, made, quality, before, after)]) if after < before else (chosen, [])
 
 
-def _told(plan: Plan, made: Reel, quality: int, before: int, after: int) -> Reason:
-    lost = max(piece.lost for laid in made for piece in laid.pieces.values())
-    paths = ", ".join(laid.path for laid in made if any(piece.kind == "jpeg" for piece in laid.pieces.values()))
+def _coarser_note(plan: Plan, made: Animation, quality: int, before: int, after: int) -> Reason:
+    lost = max(file.lost for part in made for file in part.files.values())
+    paths = ", ".join(part.path for part in made if any(file.kind == "jpeg" for file in part.files.values()))
     seen = f"below {NOTICEABLE} none is seen" if lost < NOTICEABLE else f"from {NOTICEABLE} on it can just be seen"
     what = (
         f"{_too_large(plan, before)}; with {paths} as JPEG of quality {quality} it has {mib(after)}: "
@@ -123,48 +217,59 @@ def _told(plan: Plan, made: Reel, quality: int, before: int, after: int) -> Reas
 
 # -- fewer frames -----------------------------------------------------------------------------------
 
+Places = tuple[tuple[int, ...], ...]
+"""Of each part the indexes of the frames that stay."""
 
-def _as_many_as_fit(plan: Plan, made: Reel, limit: float) -> tuple[tuple[int, ...], ...] | None:
-    """Which frames of each part to keep, as many as fit; None where not even two a part do."""
-    lengths = [len(laid.numbers) for laid in made]
+
+def places(lengths: Sequence[int], longest: int) -> Places:
+    """Return which frames of each part stay where the longest part keeps `longest`: the same share of all, evenly."""
+    most = max(lengths)
+    return tuple(thin(n, max(min(FEWEST_KEPT, n), n * longest // most)) for n in lengths)
+
+
+def _places_that_fit(plan: Plan, made: Animation, limit: float) -> Places | None:
+    """Return the frames to keep, as many as fit; None where not even two a part do."""
+    lengths = [len(part.numbers) for part in made]
     most = max(lengths)
 
     def too_large(longest: int) -> bool:
-        return animation.size(plan, _only(made, fewer_frames.places(lengths, longest))) > limit
+        return animation.size(plan, _only(made, places(lengths, longest))) > limit
 
     choices = range(min(FEWEST_KEPT, most), most + 1)
     fitting = bisect_right(choices, False, key=too_large)
-    return fewer_frames.places(lengths, choices[fitting - 1]) if fitting else None
+    return places(lengths, choices[fitting - 1]) if fitting else None
 
 
-def _only(made: Sequence[Laid], places: Sequence[Sequence[int]]) -> Reel:
-    return tuple(laid.only(kept) for laid, kept in zip(made, places, strict=True))
+def _only(made: Animation, kept: Places) -> Animation:
+    return tuple(part.only(stay) for part, stay in zip(made, kept, strict=True))
 
 
-def _thinned(plan: Plan, made: Reel, places: tuple[tuple[int, ...], ...], reasons: list[Reason]) -> Fitted:
-    thin_reel, thin_plan = _only(made, places), fewer_frames.thinned(plan, places)
+def _thinned(plan: Plan, made: Animation, kept: Places, reasons: list[Reason]) -> Fitted:
+    thin_animation, thin_plan = _only(made, kept), thinned(plan, kept)
     left_out = plan.frame_count - thin_plan.frame_count
     rate = f" and it plays at {thin_plan.fps} instead of {plan.fps} fps" if thin_plan.fps != plan.fps else ""
     what = f"{_too_large(plan, animation.size(plan, made))}; {left_out} frames were left out, evenly{rate}"
-    after = f": it has {mib(animation.size(thin_plan, thin_reel))} MiB"
+    after = f": it has {mib(animation.size(thin_plan, thin_animation))} MiB"
     told = note("thinned-to-fit", what + after, "use calmer, flatter pictures to keep every frame")
-    return Fitted(thin_reel, thin_plan, (*reasons, told))
+    return Fitted(thin_animation, thin_plan, (*reasons, told))
 
 
 # -- the logo ---------------------------------------------------------------------------------------
 
 
-def fitted_logo(plan: Plan, data: bytes, desk: Desk) -> tuple[bytes, list[Reason]]:
-    """The logo's file, packed harder where it is larger than the radio takes. A PNG stays one: its name says so."""
+def fitted_logo(plan: Plan, data: bytes, smaller: Smaller) -> tuple[bytes, list[Reason]]:
+    """Return the logo's file, packed harder where it is larger than the radio takes. A PNG stays a PNG."""
     most = plan.radio.logo.max_kib * 1024
-    piece = desk.store.add(data)
-    if piece.size <= most or piece.kind != "png":
+    file = smaller.store.add(data)
+    if file.size <= most or file.kind != "png":
         return data, []
-    smaller = desk.successors([piece], None).get(piece)
-    if smaller is None:
+    less = smaller.successors([file], None).get(file)
+    if less is None:
         return data, []
-    what = f"the logo had {piece.size / 1024:,.0f} KiB, and {plan.radio.name} takes {plan.radio.logo.max_kib:g}"
-    told = mended(
-        "logo-packed-harder", f"{what}; packed harder it has {smaller.size / 1024:,.0f}, and no pixel differs"
-    )
-    return desk.store.read(smaller), [told]
+    what = f"the logo had {file.size / 1024:,.0f} KiB, and {plan.radio.name} takes {plan.radio.logo.max_kib:g}"
+    told = mended("logo-packed-harder", f"{what}; packed harder it has {less.size / 1024:,.0f}, and no pixel differs")
+    return smaller.store.read(less), [told]
+
+
+def mib(size: float) -> str:
+    return f"{size / 2**20:.1f}" if size >= 2**20 / 10 else f"{size / 2**20:.3f}"

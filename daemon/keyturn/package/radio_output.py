@@ -1,32 +1,35 @@
-"""One radio's strip of frames: made by the crew, packed in order, judged, and written up."""
+"""One radio's output: its frames made by the crew, packed in order, judged, and written down.
+
+Everything that differs from radio to radio happens here; `pipeline` does what the job's radios share.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from keyturn.eye.luminance import Screen
 from keyturn.flatten.frame_source import Source
-from keyturn.judge import findings
-from keyturn.judge.findings import CellStore, Shown
+from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
+from keyturn.judge.motion import handoff_reasons, hold_reasons, stumble_reasons
+from keyturn.judge.sizes import logo_reasons, memory_reasons, memory_record
+from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.manifest.models import Manifest
-from keyturn.package import animation as reel
-from keyturn.package import fit_size, recompress
-from keyturn.package.animation import Laid, Reel, Store, Take
+from keyturn.package import animation
+from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
+from keyturn.package.fit_size import Smaller, fitted, fitted_logo
 from keyturn.package.frame import FrameDone, FrameJob, Look, make_frame
 from keyturn.package.picture_tasks import Compare, compare
-from keyturn.package.recompress import Desk
-from keyturn.package.shooting import Film, data_uri, shoot
 from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
 from keyturn.radio import desc
 from keyturn.renumber.plan import Plan, PlannedPart, fit_for
+from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused, gathered, note
 from keyturn.shop.records import (
-    FileRecord,
     FlashRecord,
     HandoffRecord,
     JobRecord,
@@ -40,22 +43,26 @@ from keyturn.workers.crew import Crew
 
 THUMB_PX = 320
 THUMB_FRAMES = 120
-"""Up to this many frames the sheet's pictures have the full size; beyond, they shrink to keep it mailable."""
+"""Up to this many frames the sheet's pictures have the full size. Beyond, they shrink, so that it can be mailed."""
+
+BROKEN_SHOWN = 40
+"""After this many broken pictures the rest is not read: the artist knows enough."""
 
 
 @dataclass(frozen=True, slots=True)
-class Strip:
+class RadioOutput:
+    """What was made for one radio. The files are in the folder of its `RadioJob`."""
+
     record: RadioRecord
     proof: RadioProof
     reasons: tuple[Reason, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
-    """What a strip is made from and where to.
+class RadioJob:
+    """What one radio's output is made from, and `folder`, which becomes the contents of the stick.
 
-    `job_record` is the job's record as far as it is known; `sheet_frames` all pictures its sheet will hold; `stage`
-    hears what is being done once the frames are made.
+    `job_record` is the job's record as far as it is known. `sheet_frames` counts all pictures of the job's sheet.
     """
 
     plan: Plan
@@ -65,7 +72,6 @@ class Order:
     scratch: Path
     job_record: JobRecord
     sheet_frames: int
-    stage: Callable[[str], None] = lambda stage: None
 
     def look(self, *, logo: bool = False) -> Look:
         radio = self.plan.radio
@@ -78,183 +84,187 @@ class Order:
             cell_px=Screen.of(radio.panel, self.rules.safety.flash).cell_px,
             thumb_px=max(64, int(THUMB_PX * min(1.0, THUMB_FRAMES / max(1, self.sheet_frames)) ** 0.5)),
             palette=radio.logo.palette if logo else radio.firmware.palette,
-            trim="none" if logo else _ground(radio),
+            trim="none" if logo else _crops_on(radio),
         )
 
     def frame(self, source: Source, *, logo: bool = False) -> FrameJob:
         return FrameJob(source, self.look(logo=logo), self.rules.intake)
 
 
-def _ground(radio: Radio) -> Literal["none", "black", "any"]:
+def _crops_on(radio: Radio) -> Literal["none", "black", "any"]:
+    """Return the grounds on which the radio takes cropped frames."""
     if not radio.firmware.trim:
         return "none"
     return "any" if radio.firmware.row_colour else "black"
 
 
 @dataclass(frozen=True, slots=True)
-class _Cutting:
-    """The strip as it goes out: `order` holds the plan it plays by, `numbers[p][f]` its pictures."""
+class _Made:
+    """The animation as it goes into the zip; `job` holds the plan that it plays by."""
 
-    order: Order
-    reel: Reel
+    job: RadioJob
+    animation: Animation
     logo: bytes
     logo_number: int
     reasons: tuple[Reason, ...]
 
     @property
     def numbers(self) -> tuple[tuple[int, ...], ...]:
-        return tuple(laid.numbers for laid in self.reel)
+        """Picture numbers of each part in playing order."""
+        return tuple(part.numbers for part in self.animation)
 
 
-def make_strip(order: Order, crew: Crew, tick: Callable[[int], None]) -> Strip:
-    """Builds `order.folder` (what goes on the stick). Raises `Refused` with every broken picture."""
-    order.folder.mkdir()
-    base = str(order.scratch / order.plan.radio.name)
-    with CellStore(Path(f"{base}.cells")) as cells, Store(Path(f"{base}.files")) as store:
-        film = Film(cells, store)
-        cutting = _cut(order, crew, film, tick)
-        order = cutting.order
-        order.stage("package")
-        animation = Path(f"{base}.zip")
-        reel.write(order.plan, cutting.reel, store, animation)
-        order.stage("judge")
-        shown = Shown(cutting.logo_number, cutting.numbers)
-        flash = _flash(order, shown, cells)
-        hand, picture = _handoff(cutting, crew, film)
-        changes = tuple(map(film.changes, cutting.numbers))
-    timing = findings.timeline_record(order.plan, order.manifest.motion.finish)
-    order.stage("package")
-    record = _record(cutting, timing, flash, hand, animation, film.takes)
-    reasons = _judged(cutting, record, film, changes)
-    proof = RadioProof(
-        radio=order.plan.radio.name,
-        logo=film.thumbs[shown.logo],
-        frames=tuple(film.thumbs),
-        order=shown.parts,
-        changes=changes,
-        handoff_picture=picture,
-    )
-    return Strip(record.model_copy(update={"reasons": reasons}), proof, reasons)
+def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
+    """Fill `job.folder` with what goes on the stick.
+
+    Raise `Refused` with every broken picture, `Stopped` where `progress` says that the work is to stop.
+    """
+    job.folder.mkdir()
+    progress.stage("frames")
+    with FrameStore(job.scratch / job.plan.radio.name) as store:
+        sources = [source for part in job.plan.parts for source in part.sources]
+        results = crew.run(make_frame, map(job.frame, dict.fromkeys(sources)), lambda frame: frame.source.name)
+        numbers: dict[Source, int] = {}
+        broken: list[Reason] = []
+        for source in sources:
+            if source not in numbers:
+                result = next(results)
+                broken += result.reasons if isinstance(result, Refused) else ()
+                numbers[source] = -1 if isinstance(result, Refused) else store.keep(result, source.name)
+            if len(broken) >= BROKEN_SHOWN:
+                break
+            progress.frame()
+        if broken:
+            raise Refused(broken)
+        return _output(_fitted(job, numbers, store, crew, progress), store, crew, progress)
 
 
-# -- frames -----------------------------------------------------------------------------------------
+def _fitted(job: RadioJob, numbers: dict[Source, int], store: FrameStore, crew: Crew, progress: Progress) -> _Made:
+    """Choose for every picture the file that suits the radio."""
+    plan = job.plan
+    logo = _logo(job, crew)
+    logo_number = store.show(logo)
+    smaller = Smaller(store, crew, progress)
+    playing = [[numbers[source] for source in part.sources] for part in plan.parts]
+    plain = animation.lossless([part.row.path for part in plan.parts], playing, store)
+    unchanged = logo_number if logo_number == playing[0][0] else None
+    made = fitted(plan, plain, unchanged, smaller, may_thin=job.manifest.motion.thin)
+    data, mended = fitted_logo(plan, logo.data, smaller)
+    return _Made(replace(job, plan=made.plan), made.animation, data, logo_number, (*made.reasons, *mended))
 
 
-def _cut(order: Order, crew: Crew, film: Film, tick: Callable[[int], None]) -> _Cutting:
-    """Every frame made, and of the files it can stand in those chosen that suit the radio."""
-    plan = order.plan
-    numbers = shoot(plan, order.frame, crew, film, tick)
-    logo = _logo(order, crew)
-    logo_number = film.show(logo)
-    desk = Desk(film.store, crew, film.takes, lambda: tick(plan.frame_count))
-    plain = reel.lossless([part.row.path for part in plan.parts], numbers, film.takes)
-    first = logo_number if logo_number == numbers[0][0] else None
-    chosen, told = recompress.photographs(plain, desk, plan.radio, first)
-    fitted = fit_size.fitted(plan, plain, chosen, told, desk, may_thin=order.manifest.motion.thin)
-    data, mends = fit_size.fitted_logo(plan, logo.data, desk)
-    return _Cutting(replace(order, plan=fitted.plan), fitted.reel, data, logo_number, (*fitted.reasons, *mends))
-
-
-def _logo(order: Order, crew: Crew) -> FrameDone:
-    source = order.plan.logo or order.plan.parts[0].sources[0]
-    (result,) = crew.run(make_frame, [order.frame(source, logo=True)], lambda job: job.source.name)
+def _logo(job: RadioJob, crew: Crew) -> FrameDone:
+    source = job.plan.logo or job.plan.parts[0].sources[0]
+    (result,) = crew.run(make_frame, [job.frame(source, logo=True)], lambda frame: frame.source.name)
     if isinstance(result, Refused):
         raise result
     return result
 
 
+def _output(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> RadioOutput:
+    """Write the zip, judge what was made, and fill the stick's folder."""
+    job, plan, safety = made.job, made.job.plan, made.job.rules.safety
+    progress.stage("package")
+    zipped = job.scratch / f"{plan.radio.name}.zip"
+    animation.write(plan, made.animation, store, zipped)
+    progress.stage("judge")
+    numbers = PictureNumbers(made.logo_number, made.numbers)
+    flash = flash_record(plan, numbers, store.cells, safety.flash)
+    handoff, difference = _handoff(made, store, crew)
+    changes = tuple(map(store.changes, made.numbers))
+    timing = timeline_record(plan, job.manifest.motion.finish)
+    progress.stage("package")
+    record = _record(made, timing, flash, handoff, zipped)
+    reasons = _reasons(made, record, store, changes)
+    proof = RadioProof(
+        radio=plan.radio.name,
+        logo=store.thumbs[made.logo_number],
+        frames=tuple(store.thumbs),
+        order=made.numbers,
+        changes=changes,
+        handoff_picture=difference,
+    )
+    return RadioOutput(record.model_copy(update={"reasons": reasons}), proof, reasons)
+
+
 # -- judging ----------------------------------------------------------------------------------------
 
 
-def _flash(order: Order, shown: Shown, cells: CellStore) -> FlashRecord:
-    rules = order.rules.safety.flash
-    return findings.flash_record(findings.flashes(order.plan, shown, cells, rules), rules)
-
-
-def _handoff(cutting: _Cutting, crew: Crew, film: Film) -> tuple[HandoffRecord, str | None]:
-    plan, first = cutting.order.plan, cutting.numbers[0][0]
-    piece = cutting.reel[0].pieces[first]
-    if cutting.logo_number == first and piece.lost == 0:
+def _handoff(made: _Made, store: FrameStore, crew: Crew) -> tuple[HandoffRecord, str | None]:
+    """Compare the logo with frame 1; return the figures and a picture of the difference as a data URI."""
+    plan, first = made.job.plan, made.numbers[0][0]
+    file = made.animation[0].files[first]
+    if made.logo_number == first and file.lost == 0:
         return HandoffRecord(share_changed=0.0, mean_difference=0.0), None
-    whole = film.takes[first].whole if piece.cut else piece
-    jobs = [Compare(cutting.logo, film.store.read(whole), cutting.order.look().thumb_px)]
+    whole = store.whole[first] if file.cut else file
+    jobs = [Compare(made.logo, store.read(whole), made.job.look().thumb_px)]
     (result,) = crew.run(compare, jobs, lambda job: plan.logo.name if plan.logo else "")
     if isinstance(result, Refused):
         raise result
-    record = HandoffRecord(share_changed=result.share_changed, mean_difference=result.mean_difference)
-    return record, data_uri(result.picture)
+    record, picture = result
+    return record, data_uri(picture)
 
 
-def _judged(
-    cutting: _Cutting, record: RadioRecord, film: Film, changes: Sequence[Sequence[float]]
+def _reasons(
+    made: _Made, record: RadioRecord, store: FrameStore, changes: Sequence[Sequence[float]]
 ) -> tuple[Reason, ...]:
-    order = cutting.order
-    plan, safety = order.plan, order.rules.safety
-    why = [p.hold_screen for p in order.manifest.part if p.hold_screen]
+    plan, safety = made.job.plan, made.job.rules.safety
+    why = [part.hold_screen for part in made.job.manifest.part if part.hold_screen]
     found = [
-        *gathered(film.reasons),
-        *findings.flash_reasons(record.flash, safety.flash),
-        *findings.memory_reasons(plan, reel.cropped(cutting.reel)),
-        *cutting.reasons,
-        *findings.logo_reasons(plan, len(cutting.logo)),
-        *findings.delay_reasons(plan, record.timeline, why, safety),
-        *findings.handoff_reasons(record.handoff, plan.logo is not None),
-        *findings.hold_reasons(plan, cutting.numbers),
-        *findings.stumble_reasons(plan, changes),
-        *_dithered(film, plan.radio.panel.bits),
+        *gathered(store.reasons),
+        *flash_reasons(record.flash, safety.flash),
+        *memory_reasons(plan, animation.cropped_sizes(made.animation)),
+        *made.reasons,
+        *logo_reasons(plan, len(made.logo)),
+        *delay_reasons(plan, record.timeline, why, safety),
+        *handoff_reasons(record.handoff, plan.logo is not None),
+        *hold_reasons(plan, made.numbers),
+        *stumble_reasons(plan, changes),
+        *_dithered(store, plan.radio.panel.bits),
     ]
     return tuple(dict.fromkeys([*plan.reasons, *found]))
 
 
-def _dithered(film: Film, bits: int) -> list[Reason]:
+def _dithered(store: FrameStore, bits: int) -> list[Reason]:
     if bits != 16:
         return []
-    before, after = (sum(values) / len(film.banding) for values in zip(*film.banding, strict=True))
+    before, after = (sum(values) / len(store.banding) for values in zip(*store.banding, strict=True))
     what = f"the panel shows 16-bit colour: pictures were dithered, banding went from {before:.2f} to {after:.2f}"
     return [note("dithered", what)]
 
 
-# -- writing up -------------------------------------------------------------------------------------
+# -- writing down -----------------------------------------------------------------------------------
 
 
 def _record(
-    cutting: _Cutting,
-    timing: TimelineRecord,
-    flash: FlashRecord,
-    hand: HandoffRecord,
-    animation: Path,
-    takes: Mapping[int, Take],
+    made: _Made, timing: TimelineRecord, flash: FlashRecord, handoff: HandoffRecord, zipped: Path
 ) -> RadioRecord:
-    """The radio's record; its stick folder is written last, so that INSTALL.txt can quote the record."""
-    order = cutting.order
-    plan, radio = order.plan, order.plan.radio
+    """Return the record. The stick's folder is written last, so that INSTALL.txt can quote the record."""
+    job, plan, radio = made.job, made.job.plan, made.job.plan.radio
     record = RadioRecord(
         radio=radio.name,
         title=radio.title,
         width=radio.panel.width,
         height=radio.panel.height,
         bits=radio.panel.bits,
-        folder=order.folder.name,
-        desc=desc.write(reel.desc_of(plan, cutting.reel)).decode("ascii"),
+        folder=job.folder.name,
+        desc=desc.write(animation.desc_of(plan, made.animation)).decode("ascii"),
         fps=plan.fps,
-        parts=tuple(_part(plan, p, laid, takes) for p, laid in zip(plan.parts, cutting.reel, strict=True)),
+        parts=tuple(_part_record(plan, part, packed) for part, packed in zip(plan.parts, made.animation, strict=True)),
         timeline=timing,
         flash=flash,
-        memory=findings.memory_record(plan, reel.cropped(cutting.reel)),
-        handoff=hand,
+        memory=memory_record(plan, animation.cropped_sizes(made.animation)),
+        handoff=handoff,
         files=(),
-        zip_bytes=animation.stat().st_size,
+        zip_bytes=zipped.stat().st_size,
         zip_allowed_bytes=int(radio.limits.zip_mib * 2**20),
     )
-    text = _stick_text(order, record)
-    files = write_stick(order.folder, radio, animation, cutting.logo, text, fat=order.rules.usb.fat)
-    return record.model_copy(
-        update={"files": tuple(FileRecord(path=f.path, size=f.size, sha256=f.sha256) for f in files)}
-    )
+    files = write_stick(job.folder, radio, zipped, made.logo, _install_text(job, record), fat=job.rules.usb.fat)
+    return record.model_copy(update={"files": files})
 
 
-def _part(plan: Plan, part: PlannedPart, laid: Laid, takes: Mapping[int, Take]) -> PartRecord:
-    pieces = [laid.pieces[number] for number in laid.numbers]
+def _part_record(plan: Plan, part: PlannedPart, packed: PackedPart) -> PartRecord:
+    files = [packed.files[number] for number in packed.numbers]
     return PartRecord(
         path=part.row.path,
         type=part.row.type,
@@ -263,16 +273,16 @@ def _part(plan: Plan, part: PlannedPart, laid: Laid, takes: Mapping[int, Take]) 
         pause_s=plan.pacing.pause_s(part.row.pause),
         frames=len(part.sources),
         art=part.art,
-        jpeg_frames=sum(piece.kind == "jpeg" for piece in pieces),
-        palette_frames=sum(piece.palette for piece in pieces),
-        trimmed=laid.ground is not None,
-        bytes=laid.size,
-        plain_bytes=sum(takes[number].plain_bytes for number in laid.numbers),
+        jpeg_frames=sum(file.kind == "jpeg" for file in files),
+        palette_frames=sum(file.palette for file in files),
+        trimmed=packed.ground is not None,
+        bytes=packed.size,
+        plain_bytes=sum(file.plain_bytes for file in files),
     )
 
 
-def _stick_text(order: Order, record: RadioRecord) -> str | None:
-    """INSTALL.txt, where the radio does not mind files that are not its own."""
-    if not order.plan.radio.stick.extra_files:
+def _install_text(job: RadioJob, record: RadioRecord) -> str | None:
+    """Return INSTALL.txt; None for radios that mind files that are not their own."""
+    if not job.plan.radio.stick.extra_files:
         return None
-    return install_text(order.job_record, record, order.plan.radio, order.rules.safety.cautions.card)
+    return install_text(job.job_record, record, job.plan.radio, job.rules.safety.cautions.card)

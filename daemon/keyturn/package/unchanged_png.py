@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
 from keyturn.normalize import decode
-from keyturn.png import deflate, png_writer
+from keyturn.png import chunks, deflate, png_writer
 
 _HEAD = 33
 _PLAIN_RGB = b"\x08\x02\x00\x00\x00"
@@ -31,7 +32,7 @@ def untouched(path: Path, picture: Image.Image) -> bytes | None:
         data = head + file.read()
     if not decode.is_sound(data):
         return None
-    stream = b"".join(data[start:stop] for kind, start, stop in decode.chunks(data) if kind == b"IDAT")
+    stream = b"".join(data[c.start : c.stop] for c in chunks.walk(io.BytesIO(data)) if c.kind == b"IDAT")
     if not _is_whole(stream, picture) or len(stream) > png_writer.packed_size(np.asarray(picture)):
         return None
     return png_writer.png_of(picture.size, stream)

@@ -1,4 +1,4 @@
-"""The workbench: one drop at a time, on a thread of its own, so that the loop goes on looking and telling."""
+"""The thread that makes drops, one at a time, so that the loop goes on looking and telling."""
 
 from __future__ import annotations
 
@@ -7,30 +7,33 @@ from collections.abc import Callable
 
 from loguru import logger
 
-from keyturn.service.backoff import Patience
-from keyturn.service.claimed_drop import Foreman, Outcome
+from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim
-from keyturn.shop.reasons import ShopFault
+from keyturn.service.drop_maker import DropMaker, Outcome
+from keyturn.shop.progress import Progress
+from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.records import Working
 
 
-class Workbench:
-    """`pending` are claimed drops still to be made, `working` is the one in hand. `doubtful`: a fault cut a step
-    off, and the folders must be asked which drops are in work.
+class DropThread:
+    """`pending` holds claimed drops still to be made, `working` the one in hand. `doubtful` is set when a fault cut a
+    step off: the folders must then be asked which drops are in work.
 
-    `foreman` gives one with the rules of the moment; `told` hears each progress and None when a drop is done with,
-    after which `ended` is called; `stamp` gives the time as ISO 8601.
+    `maker` returns a `DropMaker` with the rules of the moment. `stop` is asked between frames whether to give up.
+    `stamp` returns the time as ISO 8601. `told` is called with each progress, and with None when a drop is done with;
+    then `ended` is called.
     """
 
     def __init__(
         self,
-        foreman: Callable[[], Foreman],
-        patience: Patience,
+        maker: Callable[[Progress], DropMaker],
+        backoff: Backoff,
+        stop: Callable[[], bool],
         stamp: Callable[[], str],
         told: Callable[[Working | None], None],
         ended: Callable[[], None],
     ) -> None:
-        self._foreman, self._patience, self._stamp = foreman, patience, stamp
+        self._maker, self._backoff, self._stop, self._stamp = maker, backoff, stop, stamp
         self._told, self._ended = told, ended
         self.pending: list[Claim] = []
         self.working: Working | None = None
@@ -38,36 +41,47 @@ class Workbench:
         self._thread: threading.Thread | None = None
 
     def busy(self) -> bool:
+        """Is a drop being made?"""
         return self._thread is not None and self._thread.is_alive()
 
     def start(self, claim: Claim) -> None:
+        """Begin to make a claimed drop."""
         self.working = Working(name=claim.name, stage="reading", done=0, total=0, since=self._stamp())
-        self._thread = threading.Thread(target=self._work, args=(claim,), name="bench")
+        self._thread = threading.Thread(target=self._work, args=(claim,), name="drop")
         self._thread.start()
 
     def join(self, timeout: float) -> None:
+        """Wait for the drop in hand, at most `timeout` seconds."""
         if self._thread is not None:
             self._thread.join(timeout)
 
-    def progress(self, stage: str, done: int, total: int) -> None:
-        working = self.working
-        if working is not None:
-            self.working = working.model_copy(update={"stage": stage, "done": done, "total": total})
-            self._told(self.working)
-
     def _work(self, claim: Claim) -> None:
+        maker = self._maker(Progress(self._tell, self._stop))
         try:
-            if self._foreman().process(claim) is not Outcome.STOPPED:
-                self._patience.over()
-        except ShopFault as fault:
-            self.doubtful = True
-            self._patience.pause(fault)
-        except Exception as error:  # a bug in moving drops: the drop stays in work and is tried again
-            logger.opt(exception=error).error("{}: our own bug while moving it", claim.name)
-            self.pending.append(claim)
-            what = f"Keyturn failed on {claim.name} ({type(error).__name__}: {error})"
-            self._patience.pause(ShopFault(what, "see the log"))
+            if maker.process(claim) is not Outcome.STOPPED:
+                self._backoff.over()
+        except Exception as error:
+            self._pause(maker, claim, error)
         finally:
             self.working = None
             self._told(None)
             self._ended()
+
+    def _tell(self, stage: str, done: int, total: int) -> None:
+        if self.working is not None:
+            self.working = self.working.model_copy(update={"stage": stage, "done": done, "total": total})
+            self._told(self.working)
+
+    def _pause(self, maker: DropMaker, claim: Claim, error: Exception) -> None:
+        """Let the service wait: the machine is at fault, or a bug of ours while the drop was moved, which stays."""
+        fault = error if isinstance(error, ShopFault) else None
+        if isinstance(error, OSError):
+            fault = shop_fault(error)
+        if fault is not None:
+            maker.uncount_try(claim)
+            self.doubtful = True
+        else:
+            logger.opt(exception=error).error("{}: our own bug while moving it", claim.name)
+            self.pending.append(claim)
+            fault = ShopFault(f"Keyturn failed on {claim.name} ({type(error).__name__}: {error})", "see the log")
+        self._backoff.pause(fault)

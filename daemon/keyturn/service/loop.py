@@ -1,8 +1,8 @@
 """The service: scan, settle, claim, make, publish or reject, for as long as it is wanted.
 
-Two threads. The loop scans the inbox, claims the next drop when the bench is free, answers signals
-and the watchdog and keeps the board; the bench makes one drop at a time with the crew's workers.
-Signal and watch handlers only set flags. Clocks are passed in.
+There are two threads. The loop scans the inbox, claims the next drop when nothing is being made, answers signals
+and the watchdog, and keeps the board. The other thread makes one drop at a time with the crew's workers.
+Handlers of signals and of changes in the inbox only set flags. Clocks are passed in.
 """
 
 from __future__ import annotations
@@ -18,33 +18,35 @@ from typing import Any
 
 from loguru import logger
 
-from keyturn.inbox.events import Watch
-from keyturn.inbox.moving import Changed
-from keyturn.inbox.waiting import Inbox
-from keyturn.outbox import retention
 from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench, frame_crew
+from keyturn.service import recovery
 from keyturn.service.backoff import Backoff
-from keyturn.service.claimed_drop import Foreman
-from keyturn.service.claims import Claim
+from keyturn.service.bookkeeping import Bookkeeping
+from keyturn.service.claiming import Claimer
+from keyturn.service.configuration import Configuration, CrewOf
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.drop_thread import Workbench
+from keyturn.service.drop_maker import DropMaker
+from keyturn.service.drop_thread import DropThread
 from keyturn.service.hooks import Event, Hooks
-from keyturn.service.status import Known, Telling
+from keyturn.service.start_up import StartUp
+from keyturn.service.status import LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
-from keyturn.shop import rulebook, settings
+from keyturn.service.upkeep import Upkeep
 from keyturn.shop.folders import Shop
+from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.records import ShopState, Working
-from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
-from keyturn.workers.crew import Crew
 
 WORKERS_REST_AFTER_S = 60.0
-PRUNE_EVERY_S = 3600.0
-RECONCILE_EVERY_S = 300.0
+"""The workers are ended, and their memory freed, when no drop was made for so long, in seconds."""
+
 CALM_S = 5.0
+"""A pause counts as over when nothing failed for so long, in seconds, beyond the time a drop needs to settle."""
+
 LONGEST_NAP_S = 1.0
+"""While a drop is made the loop wakes at least so often, in seconds."""
 
 
 def utc_now() -> datetime:
@@ -52,9 +54,10 @@ def utc_now() -> datetime:
 
 
 class Service:
-    """One shop's service. `run` returns when `stop` was called (by a signal handler, say).
+    """The service of one shop. `run` returns after `stop`, which a signal handler may call.
 
-    `told` hears how the work goes on, `set_up` the settings once they could be read.
+    `on_progress` is called with the drop in hand as its work goes on, and with None when it is done with;
+    `on_settings` with the settings, once they are read. `crew_of` makes the crew for settings and rules.
     """
 
     def __init__(
@@ -64,271 +67,216 @@ class Service:
         now: Callable[[], datetime] = utc_now,
         monotonic: Callable[[], float] = time.monotonic,
         notifier: Notifier | None = None,
-        told: Callable[[Working | None], None] = lambda working: None,
-        crew_of: Callable[[Settings, Rulebook], Crew] = frame_crew,
-        set_up: Callable[[Settings], None] = lambda wanted: None,
+        on_progress: Callable[[Working | None], None] = lambda working: None,
+        crew_of: CrewOf = frame_crew,
+        on_settings: Callable[[Settings], None] = lambda wanted: None,
     ) -> None:
         self._shop, self._now, self._monotonic = shop, now, monotonic
-        self._crew_of, self._heard = crew_of, set_up
+        self._crew_of, self._on_settings = crew_of, on_settings
         self._notifier = notifier or Notifier.from_env(os.environ)
         self._stopping, self._reloading, self._wake = threading.Event(), threading.Event(), threading.Event()
-        self._unreconciled = threading.Event()
         self._backoff = Backoff(monotonic)
         self._folders = DropFolders(shop, now)
         self._ledger = Ledger(shop.state / "ledger.sqlite3")
-        self._telling = Telling(shop, self._ledger, self._notifier, self._stamp, monotonic)
+        self._status = StatusWriter(shop, self._ledger, self._notifier, self._stamp, monotonic)
+        self._upkeep = Upkeep(shop, self._ledger, now, monotonic, self._notifier.watchdog)
         self._hooks = Hooks()
-        self._workbench = Workbench(self._foreman, self._backoff, self._stamp, told, self._work_ended)
-        self._prune_at = monotonic()
-        self._reconcile_at = monotonic() + RECONCILE_EVERY_S
-        self._scan_fault = ""
-        self._unseen = False  # did work end since the last scan began? It may have sent its drop back
+        self._drop_thread = DropThread(
+            self._drop_maker, self._backoff, self._stopping.is_set, self._stamp, on_progress, self._work_ended
+        )
+        self._start_up = StartUp(self._backoff, self._status, self._notifier, self._stopping.is_set, self._nap)
+        self._scan_needed = False  # a drop that was in work may have gone back to the inbox since the last scan
         self._idle_since = monotonic()
 
-    # -- asked from outside: flags only -----------------------------------------------------------
+    # -- called from other threads and signal handlers --------------------------------------------
 
     def stop(self) -> None:
+        """End the service soon. The drop in hand stays in work until the next start."""
         self._stopping.set()
         self._wake.set()
 
     def reload(self) -> None:
+        """Read settings and rules again when the drop in hand is done."""
         self._reloading.set()
         self._wake.set()
 
-    # -- the loop -----------------------------------------------------------------------------------
+    # -- starting -----------------------------------------------------------------------------------
 
     def run(self, *, until_quiet: bool = False) -> None:
-        """Raises `ShopFault` where there is no shop, its settings or rules are wrong, or another service has it;
-        other faults pause and retry."""
-        self._patiently(self._shop.require)
+        """Serve the shop until `stop`, or with `until_quiet` until nothing is left to do.
+
+        Raise `ShopFault` where there is no shop, its settings or rules are wrong, or another service has it.
+        Wait for the disk and try again after any other fault.
+        """
+        self._start_up.do(self._shop.require)
         with ExitStack() as stack:
-            self._patiently(lambda: stack.enter_context(self._shop.held()))
-            self._patiently(self._set_up)
+            self._start_up.do(lambda: stack.enter_context(self._shop.held()))
+            self._start_up.do(self._set_up)
             if self._stopping.is_set():
                 return
             try:
-                self._patiently(self._open)
+                self._start_up.do(self._open)
                 while not self._stopping.is_set():
-                    self._tick()
-                    if until_quiet and self._quiet():
+                    self._round()
+                    if until_quiet and self._is_quiet():
                         break
                     self._nap(self._nap_s())
             finally:
                 self._close()
 
-    def _patiently(self, step: Callable[[], object]) -> None:
-        """Does `step` as soon as the disk allows it, or gives up when the service is stopped."""
-        while not self._stopping.is_set():
-            try:
-                step()
-            except OSError as error:
-                fault = shop_fault(error)
-                if fault is None:
-                    raise
-                self._backoff.pause(fault)
-                self._telling.paused(str(fault))
-                self._wait_for_retry()
-            else:
-                self._backoff.over()
-                return
-
-    def _wait_for_retry(self) -> None:
-        while not self._stopping.is_set() and not self._backoff.may_try():
-            self._notifier.watchdog()
-            self._nap(min(LONGEST_NAP_S, self._backoff.left_s()))
-
-    def _nap(self, seconds: float) -> None:
-        """Never past half a watchdog."""
-        self._wake.wait(min(seconds, self._notifier.watchdog_interval_s or seconds))
-        self._wake.clear()
-
     def _set_up(self) -> None:
-        self._settings, self._rules = settings.load(self._shop.root), rulebook.load(self._shop.rules)
-        self._heard(self._settings)
-        self._crew = self._crew_of(self._settings, self._rules)
-        self._inbox = Inbox(self._shop, self._settings, self._rules, self._now)
-        self._watch = Watch(self._shop.inbox, self._settings.watch, self._wake.set)
+        self._config = Configuration(self._shop, self._now, self._crew_of, self._on_settings, self._wake.set)
+        self._inbox = self._config.inbox
+        self._claimer = Claimer(self._inbox, self._folders, self._backoff, self._doubt_folders)
 
     def _open(self) -> None:
         Ledger.opened(self._shop.state / "ledger.sqlite3")
-        self._workbench.pending = list(self._folders.recover())
-        if self._workbench.pending:
-            logger.info("{} drops were in work; they are made again", len(self._workbench.pending))
-        self._foreman().reconcile()
-        self._watch.start()
-        self._notifier.ready()
-        logger.info("watching {} ({})", self._shop.inbox, self._watch.says)
+        self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
+        if self._drop_thread.pending:
+            logger.info("{} drops were in work; they are made again", len(self._drop_thread.pending))
+        self._start_up.ask_for_time()
+        self._books().reconcile()
+        self._config.watch.start()
+        self._start_up.end()
+        logger.info("watching {} ({})", self._shop.inbox, self._config.watch.says)
 
-    def _tick(self) -> None:
-        if self._reloading.is_set() and not self._workbench.busy() and self._backoff.may_try():
+    # -- the loop -----------------------------------------------------------------------------------
+
+    def _round(self) -> None:
+        """Do once everything that is due."""
+        if self._reloading.is_set() and self._may_work():
             self._reload()
-        self._watch.check()
-        self._scan()
-        if not self._workbench.busy() and self._backoff.may_try():
+        self._config.watch.check()
+        self._scan_needed = False
+        self._claimer.scan(self._monotonic())
+        if self._may_work():
             self._catch_up()
-        if not self._workbench.busy() and self._backoff.may_try():
-            self._prune()
+        if self._may_work():
+            self._upkeep.remove_old_if_due(self._config.settings.keep)
             self._start_next()
-            self._recover_from_fault()
-        self._rest_when_idle()
-        self._telling.show(self._known())
+            self._end_pause_if_calm()
+        self._rest_workers_if_idle()
+        self._status.write_if_due(self._loop_state())
         self._notifier.watchdog()
 
-    def _scan(self) -> None:
-        self._unseen = False
-        try:
-            self._inbox.scan(self._monotonic())
-            self._scan_fault = ""
-        except OSError as error:
-            fault = shop_fault(error) or ShopFault(f"the inbox cannot be read: {error}", "put the folder back")
-            if not self._scan_fault:
-                logger.error("{}", fault)
-            self._scan_fault = str(fault)
-        except Exception as error:
-            if not self._scan_fault:
-                logger.opt(exception=error).error("our own bug while looking through the inbox")
-            self._scan_fault = f"Keyturn failed while looking through the inbox ({type(error).__name__}: {error})"
+    def _may_work(self) -> bool:
+        """Return whether no drop is being made and the service is not paused."""
+        return not self._drop_thread.busy() and self._backoff.may_try()
 
-    def _prune(self) -> None:
-        if self._monotonic() < self._prune_at:
-            return
-        self._prune_at = self._monotonic() + PRUNE_EVERY_S
-        try:
-            retention.prune(self._shop, self._settings.keep, self._now(), self._notifier.watchdog)
-        except OSError as error:
-            logger.warning("old drops could not be removed: {}", error)
+    def _doubt_folders(self) -> None:
+        self._drop_thread.doubtful = True
 
     def _catch_up(self) -> None:
-        """After a fault the folders are asked anew: a step may have been half done. Now and then they are asked
-        without one, for people put revisions there and take them away by hand."""
+        """Recover where a step failed half-way; reconcile ledger and sheets where that is due."""
         try:
-            if self._workbench.doubtful:
-                self._workbench.pending = list(self._folders.recover())
-                self._workbench.doubtful, self._unseen = False, True
-                self._unreconciled.set()
-            if self._ledger.was_lost() or self._monotonic() >= self._reconcile_at:
-                self._unreconciled.set()
-            if self._unreconciled.is_set():
-                self._foreman().reconcile()
-                self._unreconciled.clear()
-                self._reconcile_at = self._monotonic() + RECONCILE_EVERY_S
+            if self._drop_thread.doubtful:
+                self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
+                self._drop_thread.doubtful, self._scan_needed = False, True
+                self._upkeep.reconcile_soon()
+            self._upkeep.reconcile_if_due(self._books().reconcile)
         except OSError as error:
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
 
-    def _recover_from_fault(self) -> None:
-        """A fault that was the last thing to happen is over when all is caught up and nothing has failed since;
-        a drop on which it came about may have to settle again before it is tried."""
+    def _start_next(self) -> None:
+        pending = self._drop_thread.pending
+        claim = pending.pop(0) if pending else self._claimer.claim_next(self._monotonic())
+        if claim is not None:
+            self._drop_thread.start(claim)
+
+    def _end_pause_if_calm(self) -> None:
+        """Forget the last fault when everything is caught up and nothing has failed since.
+
+        The drop on which it happened may have to settle again before it is tried: wait so long for it.
+        """
         now = self._monotonic()
-        if self._workbench.busy() or self._workbench.pending or self._workbench.doubtful or self._unreconciled.is_set():
+        if self._drop_thread.busy() or self._drop_thread.pending or self._in_doubt():
             return
-        calm = now - self._backoff.until > self._settings.settle.seconds + CALM_S
+        calm = now - self._backoff.retry_at > self._config.settings.settle.seconds + CALM_S
         if self._backoff.may_try() and (self._inbox.is_empty() or calm):
             self._backoff.over()
 
-    def _start_next(self) -> None:
-        pending = self._workbench.pending
-        claim = pending.pop(0) if pending else self._claim_next()
-        if claim is not None:
-            self._workbench.start(claim)
+    def _in_doubt(self) -> bool:
+        """Return whether the folders must be looked through: a step was left half done, or the ledger is behind."""
+        return self._drop_thread.doubtful or not self._upkeep.is_reconciled()
 
-    def _claim_next(self) -> Claim | None:
-        while (ready := self._inbox.next()) is not None:
-            try:
-                claim = self._folders.claim(ready.name, ready.snapshot)
-                logger.info("{}: taken from the inbox", claim.name)
-                return claim
-            except Changed as changed:
-                logger.info("{}; waiting for it to lie still", changed)
-            except PermissionError as error:
-                self._workbench.doubtful = True
-                note = f"cannot be taken ({error.strerror}): let the shop's group write to it (chmod -R g+w)"
-                self._inbox.hold(ready.name, note, self._monotonic())
-                continue
-            except OSError as error:
-                self._workbench.doubtful = True
-                self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
-                return None
-            finally:
-                self._inbox.forget(ready.name)
-        return None
+    def _is_quiet(self) -> bool:
+        """Return whether nothing is waiting, in work or in doubt."""
+        in_doubt = self._scan_needed or self._in_doubt() or self._claimer.scan_fault
+        return (
+            not in_doubt and not self._drop_thread.busy() and not self._drop_thread.pending and self._inbox.is_empty()
+        )
 
-    # -- the workbench ------------------------------------------------------------------------------
+    def _nap(self, seconds: float) -> None:
+        """Sleep until woken, for at most `seconds` and at most half the watchdog's time."""
+        self._wake.wait(min(seconds, self._notifier.watchdog_interval_s or seconds))
+        self._wake.clear()
 
-    def _foreman(self) -> Foreman:
-        bench = Bench(self._rules, self._crew, self._now, self._stopping.is_set, self._workbench.progress)
-        return Foreman(self._folders, self._ledger, bench, self._unreconciled.set, self._tell_hooks)
+    def _nap_s(self) -> float:
+        """Return how long to sleep, in seconds: until a drop must be looked at, a pause ends or the board is due."""
+        if self._drop_thread.busy():
+            return LONGEST_NAP_S
+        now = self._monotonic()
+        retry_s = math.inf if self._backoff.may_try() else self._backoff.retry_at - now
+        soonest_s = min(self._inbox.next_walk() - now, retry_s, self._status.due_in_s())
+        return min(self._config.settings.scan_seconds, max(0.05, soonest_s))
+
+    # -- making drops -------------------------------------------------------------------------------
+
+    def _drop_maker(self, progress: Progress) -> DropMaker:
+        bench = Bench(self._config.rules, self._config.crew, self._now, progress)
+        return DropMaker(self._folders, self._books(), bench, self._upkeep.reconcile_soon, self._tell_hooks)
+
+    def _books(self) -> Bookkeeping:
+        return Bookkeeping(self._shop, self._ledger, self._config.rules)
 
     def _tell_hooks(self, event: Event, record: dict[str, Any]) -> None:
-        self._hooks.tell(event, record, self._settings.hooks)
+        self._hooks.tell(event, record, self._config.settings.hooks)
 
     def _work_ended(self) -> None:
-        self._unseen = True
+        self._scan_needed = True
         self._idle_since = self._monotonic()
         self._wake.set()
 
-    def _rest_when_idle(self) -> None:
-        if not self._workbench.busy() and self._monotonic() - self._idle_since > WORKERS_REST_AFTER_S:
-            self._crew.rest()
+    def _rest_workers_if_idle(self) -> None:
+        if not self._drop_thread.busy() and self._monotonic() - self._idle_since > WORKERS_REST_AFTER_S:
+            self._config.crew.rest()
 
-    # -- telling ------------------------------------------------------------------------------------
+    # -- status -------------------------------------------------------------------------------------
 
     def state(self) -> ShopState:
-        return self._telling.state(self._known())
+        """Return the shop's state as the service knows it."""
+        return self._status.state(self._loop_state())
 
-    def _known(self) -> Known:
-        paused = self._scan_fault or self._backoff.fault
+    def _loop_state(self) -> LoopState:
+        paused = self._claimer.scan_fault or self._backoff.fault
         waiting = self._inbox.waiting(), len(self._inbox)
-        return Known(paused, self._watch.says, *waiting, self._workbench.working)
+        return LoopState(paused, self._config.watch.says, *waiting, self._drop_thread.working)
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")
 
-    def _quiet(self) -> bool:
-        in_doubt = self._unseen or self._workbench.doubtful or self._unreconciled.is_set() or self._scan_fault
-        return not in_doubt and not self._workbench.busy() and not self._workbench.pending and self._inbox.is_empty()
-
-    def _nap_s(self) -> float:
-        """Short while work goes on, else until there is something to look at, to try or to tell, or the next scan."""
-        if self._workbench.busy():
-            return LONGEST_NAP_S
-        now = self._monotonic()
-        retry_s = math.inf if self._backoff.may_try() else self._backoff.until - now
-        soonest_s = min(self._inbox.next_walk() - now, retry_s, self._telling.due_s())
-        return min(self._settings.scan_seconds, max(0.05, soonest_s))
-
-    # -- changing and ending ------------------------------------------------------------------------
+    # -- reloading and ending -----------------------------------------------------------------------
 
     def _reload(self) -> None:
         self._reloading.clear()
         self._notifier.reloading()
         try:
-            wanted, rules = settings.load(self._shop.root), rulebook.load(self._shop.rules)
-            self._change_to(wanted, rules, self._crew_of(wanted, rules))
+            self._config.reload()
         except ShopFault as fault:
-            logger.error("not reloaded, the old rules stand: {}", fault)
+            logger.error("settings and rules stay as they were: {}", fault)
         except OSError as error:
             self._reloading.set()
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
         self._notifier.ready()
 
-    def _change_to(self, wanted: Settings, rules: Rulebook, crew: Crew) -> None:
-        self._settings, self._rules = wanted, rules
-        self._inbox.renew(wanted, rules)
-        self._crew.close()
-        self._crew = crew
-        self._watch.stop()
-        self._watch = Watch(self._shop.inbox, wanted.watch, self._wake.set)
-        self._watch.start()
-        logger.info("settings and rules read anew")
-
     def _close(self) -> None:
-        """The drop in hand is given up between two frames and lies in work until the next start."""
+        """Stop the work in hand between two frames, then everything else. The drop stays in work."""
         self._notifier.stopping()
         self._stopping.set()
-        self._watch.stop()
-        self._workbench.join(timeout=10)
+        self._config.watch.stop()
+        self._drop_thread.join(timeout=10)
         self._hooks.close()
-        self._crew.close()  # ends a frame that takes longer; its drop is made again
-        self._workbench.join(timeout=60)
-        self._telling.last(self._known())
+        self._config.crew.close()  # ends a frame that takes longer; its drop is made again at the next start
+        self._drop_thread.join(timeout=60)
+        self._status.write_stopped(self._loop_state())
         logger.info("stopped")

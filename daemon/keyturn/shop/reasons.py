@@ -8,8 +8,9 @@ which pauses the service and never costs an artist anything.
 from __future__ import annotations
 
 import errno
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, StringConstraints, field_validator
@@ -61,14 +62,22 @@ def note(code: str, what: str, mend: str = "", *, file: str | None = None, field
 
 
 class Refused(Exception):  # noqa: N818 - it is an outcome of the trade, not an error of ours
-    """The drop cannot be made as it is. Carries every reason found, refusals and the rest."""
+    """The drop cannot be made as it is. Carries every reason found, refusals and the rest.
 
-    def __init__(self, reasons: Iterable[Reason]) -> None:
+    `customer` and `root`, the artist's own folder, are None where the drop was refused before they were known.
+    """
+
+    def __init__(self, reasons: Iterable[Reason], *, customer: str | None = None, root: Path | None = None) -> None:
         self.reasons: tuple[Reason, ...] = tuple(reasons)
+        self.customer, self.root = customer, root
         super().__init__("; ".join(r.line() for r in self.reasons if r.kind is Kind.REFUSE))
 
-    def __reduce__(self) -> tuple[type[Refused], tuple[tuple[Reason, ...]]]:
-        return (Refused, (self.reasons,))  # crosses process borders
+    def __reduce__(self) -> tuple[Callable[..., Refused], tuple[tuple[Reason, ...], str | None, Path | None]]:
+        return (_refused, (self.reasons, self.customer, self.root))  # crosses process borders
+
+
+def _refused(reasons: tuple[Reason, ...], customer: str | None, root: Path | None) -> Refused:
+    return Refused(reasons, customer=customer, root=root)
 
 
 class ShopFault(Exception):  # noqa: N818 - see Refused

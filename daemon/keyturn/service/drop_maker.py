@@ -1,0 +1,238 @@
+"""What becomes of one claimed drop: it goes to the outbox, to rejects, or back to the inbox.
+
+This is the one boundary of the service where outcomes are told apart: made, refused, changed while it was made,
+stopped, a fault of the shop's machine (raised; nothing is lost), and a bug of ours (tried once more, then refused).
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from concurrent.futures import CancelledError
+from contextlib import suppress
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from loguru import logger
+
+from keyturn import __version__, pipeline
+from keyturn.flatten.frame_source import Source
+from keyturn.inbox.artist_folder import artist_folder
+from keyturn.inbox.settle import Snapshot
+from keyturn.manifest import models, reading
+from keyturn.outbox import revision_numbers
+from keyturn.package.animation import data_uri
+from keyturn.package.picture_tasks import Check, small
+from keyturn.pages.rejects import rejected_html, rejected_text
+from keyturn.pipeline import Bench
+from keyturn.renumber.parts import is_art
+from keyturn.service.bookkeeping import Bookkeeping
+from keyturn.service.claims import Claim
+from keyturn.service.drop_folders import DropFolders
+from keyturn.service.hooks import Event
+from keyturn.shop.progress import Stopped
+from keyturn.shop.reasons import Kind, Reason, Refused, ShopFault, only, refuse, shop_fault
+from keyturn.shop.records import JobRecord, Rejection
+
+MOST_TRIES = 5
+"""A drop goes to rejects after the work on it ended abruptly this often (each time the service was killed). Pictures
+are read in workers, whose deaths cost a reason at once: what kills the service itself is mostly not the drop."""
+
+PICTURES_SHOWN = 12
+"""A rejects page shows at most this many pictures."""
+
+
+class Outcome(StrEnum):
+    """What became of a drop. `FINISHED`: an earlier try had published or refused it already."""
+
+    READY = "ready"
+    REFUSED = "refused"
+    RETURNED = "returned"
+    STOPPED = "stopped"
+    FINISHED = "finished"
+
+
+@dataclass(frozen=True, slots=True)
+class DropMaker:
+    """Makes claimed drops.
+
+    `missed` is called when the ledger or a sheet could not follow a drop that has gone on. `told` hears each outcome
+    with its record.
+    """
+
+    folders: DropFolders
+    books: Bookkeeping
+    bench: Bench
+    missed: Callable[[], None] = lambda: None
+    told: Callable[[Event, dict[str, Any]], None] = lambda event, record: None
+
+    def process(self, claim: Claim) -> Outcome:
+        """Make the drop and move it on. Raise `ShopFault` or OSError where the shop's machine is at fault: the drop
+        is safe, and a later try goes on with it."""
+        current = self.folders.resume(claim.id)
+        if current is None:  # a fault cut off an earlier try after the drop had gone on
+            self.missed()
+            return Outcome.FINISHED
+        for is_last in (False, True):
+            if current.tries >= MOST_TRIES:
+                return self._reject(current, self._unread(current, _ended_abruptly(current)))
+            current = self.folders.count_try(current)
+            before = self.folders.artist_snapshot(current)
+            try:
+                self.bench.progress.stage("reading")
+                scratch = self._new_scratch(current)
+                job = pipeline.understand(self.folders.drop_of(current), job_name(current), scratch, self.bench)
+                revision, staging = self._next_revision(job), self.folders.staging(current)
+                made = pipeline.make(job, current.id, current.name, revision, staging, scratch, self.bench)
+                target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
+                returned = self._send_back_if_changed(current, before)
+                return returned or self._publish(current, staging, target, made.record)
+            except Refused as refused:
+                return self._send_back_if_changed(current, before) or self._reject(current, refused)
+            except (Stopped, CancelledError):
+                self.uncount_try(current)
+                return Outcome.STOPPED
+            except Exception as error:
+                outcome = self._after_error(current, before, error, is_last=is_last)
+                if outcome is not None:
+                    return outcome
+        raise AssertionError("the last try gives an outcome or raises")
+
+    def _after_error(self, claim: Claim, before: Snapshot, error: Exception, *, is_last: bool) -> Outcome | None:
+        """Return the outcome after an error that is no refusal; None where the drop is to be tried once more.
+
+        Raise the error where the shop's machine is at fault, or where only archiving is left to do.
+        """
+        self._remove_staging(claim)
+        if isinstance(error, ShopFault) or (isinstance(error, OSError) and shop_fault(error)):
+            raise error
+        if self.folders.went_out(claim):
+            raise error  # a new try archives the drop, and makes nothing again
+        if (returned := self._send_back_if_changed(claim, before)) is not None:
+            return returned
+        logger.opt(exception=error).error("{}: our own bug", claim.name)
+        return self._reject(claim, self._unread(claim, _our_bug(error))) if is_last else None
+
+    def _next_revision(self, job: pipeline.Job) -> int:
+        shop = self.folders.shop
+        known = (shop.outbox, shop.archive, shop.numbers)
+        return revision_numbers.next_number(known, job.customer_folder, job.job_folder)
+
+    def _new_scratch(self, claim: Claim) -> Path:
+        scratch = self._scratch(claim)
+        with suppress(FileNotFoundError):
+            shutil.rmtree(scratch)
+        scratch.mkdir()
+        return scratch
+
+    def _scratch(self, claim: Claim) -> Path:
+        return self.folders.shop.work / claim.id / "scratch"
+
+    def _remove_staging(self, claim: Claim) -> None:
+        shutil.rmtree(self.folders.shop.building / claim.id, ignore_errors=True)
+
+    def uncount_try(self, claim: Claim) -> None:
+        """Take back the count of a try that ended through no fault of the drop's."""
+        try:
+            self.folders.uncount_try(claim)
+        except OSError:
+            logger.warning("{}: could not note that the try did not count", claim.name)
+
+    # -- where the drop goes ----------------------------------------------------------------------
+
+    def _publish(self, claim: Claim, staging: Path, target: str, record: JobRecord) -> Outcome:
+        progress = self.bench.progress
+        shutil.rmtree(self._scratch(claim))
+        progress.stage("publish")
+        self.folders.publish(claim, staging, target)
+        progress.stage("sheet")
+        self._enter(lambda: self.books.enter_ready(target, record))
+        times = progress.times()
+        self.told("ready", {"path": f"outbox/{target}", "job": record.model_dump(mode="json")})
+        logger.success("{}: ready in outbox/{} ({})", claim.name, target, times)
+        return Outcome.READY
+
+    def _enter(self, enter: Callable[[], None]) -> None:
+        """Enter a drop that has gone on into the books. An error here must not make the drop be made again."""
+        try:
+            enter()
+        except OSError as error:
+            logger.warning("the sheet or the ledger could not follow: {}", error)
+            self.missed()
+
+    def _send_back_if_changed(self, claim: Claim, before: Snapshot) -> Outcome | None:
+        """Send the drop back to the inbox, to settle anew, where it is not as it was; else return None."""
+        if self.folders.artist_snapshot(claim) == before:
+            return None
+        self._remove_staging(claim)
+        place = self.folders.send_back(claim)
+        logger.info("{}: changed while it was being made; back to the inbox as {}", claim.name, place.name)
+        return Outcome.RETURNED
+
+    def _reject(self, claim: Claim, refused: Refused) -> Outcome:
+        rejection = Rejection(
+            keyturn=__version__,
+            drop=claim.name,
+            claim=claim.id,
+            customer=refused.customer,
+            rejected_at=self.bench.now().isoformat(timespec="seconds"),
+            reasons=refused.reasons,
+            pictures=self._pictures(refused),
+        )
+        pages = {"REJECTED.html": rejected_html(rejection), "REJECTED.txt": rejected_text(rejection)}
+        self._remove_staging(claim)
+        shutil.rmtree(self._scratch(claim), ignore_errors=True)
+        folder = self.folders.reject(claim, rejection, pages)
+        self._enter(lambda: self.books.enter_refused(folder, rejection))
+        record = rejection.model_dump(mode="json", exclude={"pictures"})
+        self.told("refused", {"path": f"rejects/{folder.name}", "rejection": record})
+        logger.warning("{}: refused, see rejects/{}", claim.name, folder.name)
+        return Outcome.REFUSED
+
+    def _unread(self, claim: Claim, reason: Reason) -> Refused:
+        """Return the refusal of a drop that was not made, with its customer as far as its manifest says."""
+        rules = self.bench.rules
+        try:
+            root, _ = artist_folder(self.folders.drop_of(claim), self._new_scratch(claim), rules, models.FILE_NAME)
+        except (Refused, OSError):
+            return Refused([reason])
+        manifest, _ = reading.read_leniently(root, max_kib=rules.intake.caps.manifest_kib)
+        return Refused([reason], customer=manifest.customer if manifest else None, root=root)
+
+    def _pictures(self, refused: Refused) -> dict[str, str]:
+        """Return small pictures, as data URIs, of the files that the refusals name, as far as they can be read."""
+        root = refused.root
+        if root is None:
+            return {}
+        named = dict.fromkeys(reason.file for reason in only(refused.reasons, Kind.REFUSE))
+        names = [name for name in named if name and is_art(name)][:PICTURES_SHOWN]
+        jobs = [Check(Source(root / name, name), self.bench.rules.intake) for name in names if _is_plain(root / name)]
+        results = self.bench.crew.run(small, jobs, lambda job: job.source.name)
+        pairs = zip(jobs, results, strict=True)
+        return {job.source.name: data_uri(made) for job, made in pairs if not isinstance(made, Refused)}
+
+
+def job_name(claim: Claim) -> str:
+    return claim.name if claim.form == "folder" else (Path(claim.name).stem or claim.name)
+
+
+def _is_plain(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink()
+
+
+def _ended_abruptly(claim: Claim) -> Reason:
+    return refuse(
+        "drop-defeats-service",
+        f"the work on this drop ended abruptly {claim.tries} times",
+        "save the pictures anew and send it again; tell whoever runs Keyturn",
+    )
+
+
+def _our_bug(error: Exception) -> Reason:
+    return refuse(
+        "keyturn-bug",
+        f"Keyturn itself failed on this drop ({type(error).__name__}: {error})",
+        "this is not your fault: tell whoever runs Keyturn, the service's log has the details",
+    )

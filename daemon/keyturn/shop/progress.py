@@ -1,0 +1,60 @@
+"""How far the work on one drop has come, how long each stage took, and whether the work is to stop."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+
+class Stopped(Exception):  # noqa: N818 - the service is ending; the drop stays where it is
+    """The work was given up because the service is stopping. Nothing is lost: the drop is made again."""
+
+
+class Progress:
+    """The progress of one drop.
+
+    `told` is called with the stage's name, the frames made so far and the frames of the whole job. `stop` is asked
+    after each frame whether to give up the work. `clock` returns seconds.
+    """
+
+    def __init__(
+        self,
+        told: Callable[[str, int, int], None] = lambda stage, done, total: None,
+        stop: Callable[[], bool] = lambda: False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._told, self._stop, self._clock = told, stop, clock
+        self._began = self._since = clock()
+        self._stage = ""
+        self._spent: dict[str, float] = {}
+        self._done = self._total = 0
+
+    def expect(self, frames: int) -> None:
+        """Set how many frames the whole job has."""
+        self._total = frames
+
+    def stage(self, name: str) -> None:
+        """Begin a stage. A stage that comes again adds to its time."""
+        now = self._clock()
+        if self._stage:
+            self._spent[self._stage] = self._spent.get(self._stage, 0.0) + now - self._since
+        self._stage, self._since = name, now
+        if name:
+            self._told(name, self._done, self._total)
+
+    def frame(self) -> None:
+        """Count one frame as made. Raise `Stopped` where the work is to stop."""
+        self._done += 1
+        self._told(self._stage, self._done, self._total)
+        self.check()
+
+    def check(self) -> None:
+        """Raise `Stopped` where the work is to stop."""
+        if self._stop():
+            raise Stopped
+
+    def times(self) -> str:
+        """Return the seconds since the beginning and those of each stage: "3.2 s: reading 0.1, frames 3.1"."""
+        self.stage("")
+        stages = ", ".join(f"{stage} {seconds:.3f}" for stage, seconds in self._spent.items())
+        return f"{self._clock() - self._began:.3f} s: {stages}"
