@@ -19,6 +19,7 @@ from keyturn.shop.file_names import fat_faults
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.records import FileRecord, JobRecord, RadioRecord
 from keyturn.shop.rulebook import Fat
+from keyturn.shop.units import readable_size
 
 FAT32_MOST = 2**32 - 1
 """Bytes of the largest file on FAT32 (Microsoft FAT specification: file size is a 32-bit field)."""
@@ -49,7 +50,7 @@ def faults(load: Load, target: Path, fat: Fat, *, any_folder: bool, mountinfo: P
     space = os.statvfs(target)
     free, needed = space.f_bavail * space.f_frsize, _needed(load, target)
     if needed > free and space.f_blocks:  # some file systems of user space do not say
-        found.append(f"{needed / 2**20:.1f} MiB are needed, {free / 2**20:.1f} MiB are free: use an emptier stick")
+        found.append(f"{readable_size(needed)} are needed, {readable_size(free)} are free: use an emptier stick")
     return found
 
 

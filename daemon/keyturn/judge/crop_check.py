@@ -19,6 +19,7 @@ from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.normalize.fit import Fit, box
 from keyturn.renumber.parts import JobArt, PartArt
 from keyturn.renumber.plan import Plan, PlannedPart, fit_for
+from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.reasons import Refused, note
 from keyturn.shop.rulebook import Intake
 from keyturn.workers.crew import Crew
@@ -99,8 +100,7 @@ def _glimpses(planned: PlannedPart, part: PartArt, manifest: Manifest, intake: I
     """
     own = dict.fromkeys(Source(s.path, s.name, s.index) for s in planned.sources if s.name in part.names)
     shots = sorted(own, key=lambda source: source.index or 0)[:REACH] if part.clip else list(own)
-    chosen = np.unique(np.linspace(0, len(shots) - 1, LOOKS).round().astype(int))
-    looks = tuple(shots[i] for i in chosen)
+    looks = tuple(shots[i] for i in evenly_spaced(len(shots), LOOKS))
     return [Glimpse(one, manifest.ground, intake) for one in ([looks] if part.clip else [(look,) for look in looks])]
 
 

@@ -8,9 +8,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from keyturn.pages.in_words import Act, acts
-from keyturn.pages.render import mib, page, seconds
+from keyturn.pages.render import page, seconds
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import JobRecord, RadioRecord
+from keyturn.shop.units import readable_size
 
 WIDTH = 72
 DIGEST = 12
@@ -74,8 +75,8 @@ def _wrapped(text: str, mark: str) -> list[str]:
 
 def _files(radio: RadioRecord, profile: Radio) -> list[str]:
     if radio.files:
-        return [f"{f.path}, {mib(f.size)}, SHA-256 begins {f.sha256[:DIGEST]}" for f in radio.files]
-    return [f"{profile.stick.animation}, {mib(radio.zip_bytes)}", profile.stick.logo]
+        return [f"{f.path}, {readable_size(f.size)}, SHA-256 begins {f.sha256[:DIGEST]}" for f in radio.files]
+    return [f"{profile.stick.animation}, {readable_size(radio.zip_bytes)}", profile.stick.logo]
 
 
 def _seen(radio: RadioRecord) -> list[str]:

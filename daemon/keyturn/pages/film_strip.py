@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
+from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import RadioProof, RadioRecord
 
 MOST_CELLS = 240
@@ -32,7 +33,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Film:
+class FilmStrip:
     """One part's strip, of `frames` frames; `cells` are fewer where the part is long."""
 
     path: str
@@ -46,31 +47,25 @@ class Film:
         return {mark: tuple(c.number for c in self.cells if c.mark == mark) for mark in sorted(marks)}
 
 
-def films(radio: RadioRecord, proof: RadioProof) -> tuple[Film, ...]:
+def film_strips(radio: RadioRecord, proof: RadioProof) -> tuple[FilmStrip, ...]:
     """A strip a part. Bars share one scale over all parts, so that they can be compared."""
     most = max((change for part in proof.changes for change in part), default=0.0)
     changes = proof.changes or tuple(() for _ in proof.order)
     return tuple(
-        Film(part.path, part.art, len(order), _cells(order, moved, most))
+        FilmStrip(part.path, part.art, len(order), _cells(order, moved, most))
         for part, order, moved in zip(radio.parts, proof.order, changes, strict=False)
     )
 
 
 def _cells(order: Sequence[int], changes: Sequence[float], most: float) -> tuple[Cell, ...]:
     known = len(changes) == len(order)
-    shown = _evenly(len(order))
+    shown = evenly_spaced(len(order), MOST_CELLS)
     cells = []
     for before, at in pairwise([-1, *shown]):
         moved = max(changes[before + 1 : at + 1]) if known else 0.0
         mark = _mark(order, changes, range(before + 1, at + 1)) if known else ""
         cells.append(Cell(at + 1, order[at], BAR_PX * moved / most if most else 0.0, mark))
     return tuple(cells)
-
-
-def _evenly(count: int) -> list[int]:
-    if count <= MOST_CELLS:
-        return list(range(count))
-    return [round(i * (count - 1) / (MOST_CELLS - 1)) for i in range(MOST_CELLS)]
 
 
 def _mark(order: Sequence[int], changes: Sequence[float], frames: range) -> str:

@@ -18,6 +18,8 @@ from urllib.parse import quote
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from keyturn.shop.units import readable_size
+
 TEMPLATES = Path(__file__).parent / "templates"
 
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
@@ -64,7 +66,7 @@ def _environment() -> Environment:
     filters = {
         "seconds": seconds,
         "milliseconds": milliseconds,
-        "mib": mib,
+        "readable_size": readable_size,
         "share": share,
         "day": day,
         "moment": moment,
@@ -98,13 +100,6 @@ def seconds(value: float) -> str:
 def milliseconds(value: float) -> str:
     """Seconds as whole milliseconds: "58 ms"."""
     return f"{value * 1000:.0f} ms"
-
-
-def mib(size: float) -> str:
-    """Bytes as MiB, or KiB below a tenth of one (IEC 80000-13 binary multiples)."""
-    if size < 2**20 / 10:
-        return f"{size / 1024:.0f} KiB"
-    return f"{size / 2**20:.1f} MiB"
 
 
 def share(value: float) -> str:

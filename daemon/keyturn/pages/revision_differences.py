@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from difflib import SequenceMatcher
 
-from keyturn.pages.render import counted, mib, seconds
+from keyturn.pages.render import counted, seconds
 from keyturn.shop.records import JobRecord, PartRecord, ProofRecord, RadioProof, RadioRecord
+from keyturn.shop.units import readable_size
 
 Revision = tuple[JobRecord, ProofRecord]
 
@@ -119,5 +120,5 @@ def _files(old: RadioRecord, new: RadioRecord) -> Iterator[str]:
         if path not in before:
             yield f"{path}: a new file on the stick"
         elif before[path].sha256 != file.sha256:
-            yield f"{path}: now {mib(file.size)}, before {mib(before[path].size)}"
+            yield f"{path}: now {readable_size(file.size)}, before {readable_size(before[path].size)}"
     yield from (f"{path}: no longer on the stick" for path in before if path not in after)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from keyturn.pages.render import seconds
+from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import RadioProof, RadioRecord, TimelineRecord
 
 MOST_BUTTONS = 7
@@ -39,8 +40,7 @@ def boot_buttons(timeline: TimelineRecord) -> tuple[tuple[str, float], ...]:
     """Start-up times to choose from: the measured ones, evenly chosen where there are many, else the three figures."""
     samples = sorted(set(timeline.boot_samples_s))
     if samples:
-        last = min(len(samples), MOST_BUTTONS) - 1
-        chosen = [samples[round(i * (len(samples) - 1) / max(1, last))] for i in range(last + 1)]
+        chosen = [samples[i] for i in evenly_spaced(len(samples), MOST_BUTTONS)]
         return tuple((seconds(s), s) for s in chosen)
     return (
         (f"shortest {seconds(timeline.boot_shortest_s)}", timeline.boot_shortest_s),

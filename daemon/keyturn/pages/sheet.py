@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from keyturn.pages import charts
 from keyturn.pages.cache_key import Same
-from keyturn.pages.film_strip import Film, films
+from keyturn.pages.film_strip import FilmStrip, film_strips
 from keyturn.pages.in_words import Act, acts
 from keyturn.pages.render import fragment, page
 from keyturn.pages.revision_differences import changed
@@ -42,7 +42,7 @@ class RadioView:
     record: RadioRecord
     proof: RadioProof | None
     pictures: tuple[str, ...]
-    films: tuple[Film, ...]
+    films: tuple[FilmStrip, ...]
     acts: tuple[Act, ...]
     schedule: dict[str, Any] | None
     boots: tuple[tuple[str, float], ...]
@@ -143,7 +143,7 @@ def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None) -> Radio
         record=radio,
         proof=proof,
         pictures=pictures(proof) if proof else (),
-        films=films(radio, proof) if proof else (),
+        films=film_strips(radio, proof) if proof else (),
         acts=acts(radio),
         schedule=schedule(radio, proof) if proof else None,
         boots=boot_buttons(radio.timeline),

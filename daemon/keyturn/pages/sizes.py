@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from keyturn.pages.render import mib
 from keyturn.shop.records import PartRecord, RadioRecord
+from keyturn.shop.units import readable_size
 
 
 def size_facts(radio: RadioRecord) -> tuple[str, ...]:
@@ -17,7 +17,7 @@ def _fact(part: PartRecord) -> str:
     pictures = f"{part.frames} picture{'s' * (part.frames > 1)}"
     less = 1 - part.bytes / part.plain_bytes if part.plain_bytes else 0.0
     saved = f", {less:.0%} less than as plain PNG" if less >= 0.005 else ""
-    return f"{part.path}: {pictures}, {mib(part.bytes)} as {', '.join(_kinds(part))}{saved}"
+    return f"{part.path}: {pictures}, {readable_size(part.bytes)} as {', '.join(_kinds(part))}{saved}"
 
 
 def _kinds(part: PartRecord) -> Iterator[str]:
