@@ -9,6 +9,7 @@ from typing import Any
 
 from PIL import Image, ImageDraw
 
+from keyturn.pages.sheet import sheet
 from keyturn.shop.reasons import Reason, mended, note, refuse
 from keyturn.shop.records import (
     FileRecord,
@@ -152,6 +153,11 @@ def radio_proof(of: RadioRecord, size: tuple[int, int] = (90, 120), **more: Any)
 
 def proof(of: JobRecord, size: tuple[int, int] = (90, 120)) -> ProofRecord:
     return ProofRecord(radios=tuple(radio_proof(r, size) for r in of.radios))
+
+
+def sheet_of(made: JobRecord, shown: ProofRecord | None = None) -> str:
+    """Return the sheet of one job, with `proof(made)` where nothing else is to be shown."""
+    return sheet(made.customer, [(made, proof(made) if shown is None else shown)], CAUTIONS)
 
 
 def reasons() -> tuple[Reason, ...]:

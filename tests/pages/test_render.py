@@ -123,6 +123,23 @@ def test_control_characters_of_file_names_are_shown() -> None:
     assert str(render.visible("\udcff")).encode() == "\ufffd".encode()
 
 
+# -- figures ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(0.0, "0 %"), (0.004, "under 1 %"), (0.5, "50 %"), (0.985, "98 %"), (0.9999, "over 99 %"), (1.0, "100 %")],
+)
+def test_only_nothing_is_0_and_only_all_is_100_percent(value: float, words: str) -> None:
+    assert render.share(value) == words
+
+
+def test_times_are_utc_and_what_is_no_time_stays() -> None:
+    assert render.moment("2026-03-01T23:30:00-02:00") == "2026-03-02 01:30 UTC"
+    assert render.day("2026-03-01T09:30:00") == "1 March 2026"
+    assert render.moment("") == ""
+
+
 # -- colours ----------------------------------------------------------------------------------------
 
 TEXT = [

@@ -1,0 +1,66 @@
+"""The board: its lists, its links, and what it says when the service stands still."""
+
+from __future__ import annotations
+
+from types import ModuleType
+
+from keyturn.pages.board import board
+from page_text import text_of
+
+
+def test_the_board_lists_what_waits_runs_is_ready_and_was_refused(by_hand: ModuleType) -> None:
+    text = text_of(board(by_hand.state()))
+    for fact in (
+        "1 in work, 2 waiting, 1 ready",
+        "Written 2026-03-01 09:32 UTC",
+        "van-five frames 17 of 48",
+        "van-four rush 50 files",
+        "still being copied",
+        "van-two, revision 2",
+        'job.toml in custmer: there is no key "custmer"',
+    ):
+        assert fact in text, fact
+    assert "Paused" not in text
+
+
+def test_the_boards_links_are_relative_to_the_outbox(by_hand: ModuleType) -> None:
+    page = board(by_hand.state())
+    assert 'href="./fern-hollow-mobile-library/van-two-r2/card.html"' in page
+    assert 'href="./fern-hollow-mobile-library/proof.html"' in page
+    assert 'href="../rejects/van-three/REJECTED.html"' in page
+
+
+def test_a_refused_drop_of_any_name_is_linked_to(by_hand: ModuleType) -> None:
+    refused = by_hand.state().refused[0].model_copy(update={"path": "rejects/a #1? 100%"})
+    page = board(by_hand.state(refused=(refused,)))
+    # RFC 3986, 3.3: space, #, ? and % cannot stand in a path as they are
+    assert 'href="../rejects/a%20%231%3F%20100%25/REJECTED.html"' in page
+
+
+def test_a_paused_shop_says_why_first(by_hand: ModuleType) -> None:
+    text = text_of(board(by_hand.state(paused="No space left on device", running=True)))
+    assert text.index("No space left on device") < text.index("In work")
+
+
+def test_a_stopped_service_is_said_to_be_so(by_hand: ModuleType) -> None:
+    assert "The service is not running" in board(by_hand.state(running=False))
+    assert "The service is not running" not in board(by_hand.state())
+
+
+def test_the_board_refreshes_itself_without_script_too(by_hand: ModuleType) -> None:
+    assert '<meta http-equiv="refresh" content="10">' in board(by_hand.state())
+
+
+def test_long_lists_on_the_board_are_cut_with_a_count(by_hand: ModuleType) -> None:
+    ready = tuple(by_hand.state().ready[0].model_copy(update={"job": f"job-{i}"}) for i in range(90))
+    page = board(by_hand.state(ready=ready, ready_total=500))
+    assert page.count("<tr>") - 1 == 60
+    assert "and 440 more" in page
+
+
+def test_a_thousand_waiting_drops_are_a_count_on_the_board(by_hand: ModuleType) -> None:
+    waiting = tuple(by_hand.state().waiting[1].model_copy(update={"name": f"van-{i}"}) for i in range(100))
+    page = board(by_hand.state(waiting=waiting, waiting_total=1000))
+    assert page.count("still being copied") == 40
+    assert "and 960 more" in page
+    assert "1000 waiting" in page

@@ -1,0 +1,38 @@
+"""REJECTED.html and REJECTED.txt."""
+
+from __future__ import annotations
+
+import re
+from types import ModuleType
+
+from keyturn.pages.rejects import rejected_html, rejected_text
+from page_text import text_of
+
+
+def test_a_refusal_shows_everything_at_once_file_by_file(by_hand: ModuleType) -> None:
+    page = rejected_html(by_hand.rejection())
+    text = text_of(page)
+    assert "4 things to mend" in text
+    assert "drag this folder back to the inbox" in text
+    for reason in by_hand.reasons():
+        assert reason.what in text
+        assert reason.mend in text
+    assert page.count("<h3") == 5  # job.toml, the doubled frame, the whole drop; mended; to know
+    assert page.count(by_hand.picture(12)) == 1  # beside both its faults
+
+
+def test_the_text_of_a_refusal_says_the_same(by_hand: ModuleType) -> None:
+    text = rejected_text(by_hand.rejection())
+    for reason in by_hand.reasons():
+        assert reason.what in text
+        assert reason.mend in text
+    assert "2. lamps/0012 (1).png\n   frame 12 is there twice\n   -> take one of them out\n" in text
+    assert max(map(len, text.splitlines())) <= 78
+
+
+def test_a_name_cannot_turn_or_break_the_lines_of_the_text(by_hand: ModuleType) -> None:
+    # Unicode Standard Annex 9: U+202E overrides the direction of all that follows in its line
+    odd = by_hand.refuse("odd", "what\nREFUSED: other", "mend", file="a\u202egnp.\x1b[2J")
+    text = rejected_text(by_hand.rejection(reasons=(odd,)))
+    assert not re.search("[\u202e\x1b]", text)
+    assert "\nREFUSED: other" not in text
