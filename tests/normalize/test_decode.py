@@ -17,6 +17,7 @@ from PIL import Image, PngImagePlugin
 from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading import stills
+from keyturn.png import chunks
 from keyturn.shop import fast_libraries, rulebook
 from keyturn.shop.reasons import Refused
 
@@ -156,7 +157,7 @@ def other_size(data: bytes, dice: random.Random) -> bytes:
 
 def twice(data: bytes, dice: random.Random) -> bytes:
     """A chunk of it once more, somewhere."""
-    parts = [data[start - 8 : stop + 4] for _, start, stop in decode.chunks(data)]
+    parts = [data[chunk.start - 8 : chunk.end] for chunk in chunks.walk(io.BytesIO(data))]
     parts.insert(dice.randrange(len(parts) + 1), dice.choice(parts))
     return data[:8] + b"".join(parts)
 

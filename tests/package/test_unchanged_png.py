@@ -15,7 +15,6 @@ import pytest
 from PIL import Image
 
 from keyturn.flatten.frame_source import Source
-from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit
 from keyturn.package import unchanged_png
 from keyturn.package.frame import FrameJob, Look, make_frame

@@ -8,8 +8,6 @@ slightest complaint hands it back to Pillow. All else is Pillow's from the start
 from __future__ import annotations
 
 import io
-import struct
-from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
@@ -17,7 +15,7 @@ from PIL import Image, ImageFile
 
 from keyturn.normalize.fit import Fit, enlargement
 from keyturn.normalize.reading import declared_colours, stills
-from keyturn.png import deflate
+from keyturn.png import chunks, deflate
 from keyturn.shop import fast_libraries
 from keyturn.shop.rulebook import Intake
 
@@ -86,29 +84,20 @@ def plain_png(image: ImageFile.ImageFile, file: BinaryIO) -> bytes | None:
 def is_sound(data: bytes) -> bool:
     """Chunks whole and in order: IHDR, harmless ones, the IDATs in one run, harmless ones, IEND, the end."""
     kinds, text, end = [], 0, 8
-    for kind, start, stop in chunks(data):
-        if deflate.crc32(memoryview(data)[start - 4 : stop]).to_bytes(4, "big") != data[stop : stop + 4]:
+    for chunk in chunks.walk(io.BytesIO(data)):
+        kind, end = chunk.kind, chunk.end
+        if end > len(data):
             return False
-        if not declared_colours.is_plain(kind, data[start:stop]):
+        if deflate.crc32(memoryview(data)[chunk.start - 4 : chunk.stop]).to_bytes(4, "big") != data[chunk.stop : end]:
             return False
-        text += stop - start if kind not in (b"IDAT", b"IHDR") else 0
-        end = stop + 4
+        if not declared_colours.is_plain(kind, data[chunk.start : chunk.stop]):
+            return False
+        text += chunk.length if kind not in (b"IDAT", b"IHDR") else 0
         kinds.append(kind)
     if kinds[:1] != [b"IHDR"] or kinds[-1:] != [b"IEND"] or end != len(data) or text > _MOST_TEXT:
         return False
     runs = [kind for i, kind in enumerate(kinds[1:-1]) if kind != b"IDAT" or kinds[i] != b"IDAT"]
     return runs.count(b"IDAT") == 1 and set(runs) <= _HARMLESS | {b"IDAT"}
-
-
-def chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:
-    """Kind of each whole chunk of a PNG, and where its content begins and ends."""
-    at = 8
-    while at + 12 <= len(data):
-        length, kind = struct.unpack_from(">I4s", data, at)
-        if at + 12 + length > len(data):
-            return
-        yield kind, at + 8, at + 8 + length
-        at += 12 + length
 
 
 def _by_libvips(data: bytes, mode: str) -> Image.Image | None:

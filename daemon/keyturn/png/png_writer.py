@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from keyturn.png import deflate, row_filters
+from keyturn.png import chunks, deflate, row_filters
 
 U8 = NDArray[np.uint8]
 
@@ -59,15 +59,10 @@ def png_of(size: tuple[int, int], data: bytes, palette: bytes = b"") -> bytes:
     """A PNG file around a finished stream of 8-bit rows (PNG specification, third edition, 5 and 11.2): RGB, or
     with a `palette` (three bytes a colour) indexes into it."""
     header = struct.pack(">IIBBBBB", *size, 8, 3 if palette else 2, 0, 0, 0)
-    chunks = [(b"IHDR", header), (b"IDAT", data), (b"IEND", b"")]
+    contents = [(b"IHDR", header), (b"IDAT", data), (b"IEND", b"")]
     if palette:
-        chunks.insert(1, (b"PLTE", palette))
-    return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(kind, content) for kind, content in chunks)
-
-
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    check = deflate.crc32(data, deflate.crc32(kind))
-    return b"".join((struct.pack(">I", len(data)), kind, data, struct.pack(">I", check)))
+        contents.insert(1, (b"PLTE", palette))
+    return chunks.PNG_SIGNATURE + b"".join(chunks.written(kind, content) for kind, content in contents)
 
 
 def packed_size(pixels: U8) -> float:

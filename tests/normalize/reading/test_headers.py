@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, PngImagePlugin
 
-from keyturn.normalize.reading.headers import PNG_SIGNATURE, Header, header
+from keyturn.normalize.reading.headers import Header, header
+from keyturn.png.chunks import PNG_SIGNATURE
 
 
 def encoded(mode: str, kind: str, size: tuple[int, int] = (40, 30), **options: Any) -> bytes:

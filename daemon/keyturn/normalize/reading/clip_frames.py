@@ -16,6 +16,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import BinaryIO, Literal
 
+from keyturn.png import chunks
+from keyturn.png.chunks import PNG_SIGNATURE, Chunk
+
 Dispose = Literal["keep", "clear", "restore"]
 Span = tuple[int, int]
 """Offset and length in the file."""
@@ -26,7 +29,6 @@ MOST_BLOCKS = 4_000_000
 _SHARED = (b"PLTE", b"tRNS", b"iCCP", b"cICP", b"sRGB", b"gAMA", b"cHRM")
 _GIF_DISPOSE: dict[int, Dispose] = {2: "clear", 3: "restore"}
 _APNG_DISPOSE: dict[int, Dispose] = {1: "clear", 2: "restore"}
-_PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
 class Broken(Exception):  # noqa: N818 - what is wrong with the file, told by whoever knows its name
@@ -86,7 +88,7 @@ def alone(file: BinaryIO, reel: Reel, cel: Cel) -> bytes:
     parts = [_read_at(file, span) for span in cel.data]
     if reel.format == "GIF":
         return cel.head + b"".join(parts) + b";"
-    return cel.head + reel.shared + _chunk(b"IDAT", b"".join(parts)) + _chunk(b"IEND", b"")
+    return cel.head + reel.shared + chunks.written(b"IDAT", b"".join(parts)) + chunks.written(b"IEND", b"")
 
 
 # -- reading ----------------------------------------------------------------------------------------
@@ -191,8 +193,8 @@ class _Apng:
 def _png(file: BinaryIO, most_cels: int) -> Reel:
     found = _Apng()
     try:
-        for kind, offset, length in _png_chunks(file):
-            _take_chunk(found, file, kind, offset, length)
+        for chunk in _png_chunks(file):
+            _take_chunk(found, file, chunk)
             if len(found.controls) > most_cels:
                 break
     except Broken:
@@ -204,26 +206,28 @@ def _png(file: BinaryIO, most_cels: int) -> Reel:
     return Reel("PNG", (width, height), cels, bits, found.exif, found.shared)
 
 
-def _png_chunks(file: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
-    """Type, offset and length of each chunk's data."""
+def _png_chunks(file: BinaryIO) -> Iterator[Chunk]:
+    """Yield the whole chunks before IEND. Raise `Broken` where one is not whole or there are too many.
+
+    A file without IEND passes: the decoder decides whether its picture is whole.
+    """
     end = file.seek(0, io.SEEK_END)
-    at = len(_PNG_SIGNATURE)
-    for _ in range(MOST_BLOCKS):
-        file.seek(at)
-        lead = file.read(8)
-        if not lead:
-            return  # without IEND; the decoder will say whether the picture is whole
-        length = int.from_bytes(lead[:4], "big")
-        if len(lead) < 8 or at + 12 + length > end:
+    walked = len(PNG_SIGNATURE)
+    for number, chunk in enumerate(chunks.walk(file), 1):
+        walked = chunk.end
+        if walked > end:
             raise Broken("breaks off")
-        if lead[4:] == b"IEND":
+        if chunk.kind == b"IEND":
             return
-        yield lead[4:], at + 8, length
-        at += 12 + length
-    raise Broken("is cut into more blocks than any picture needs")
+        yield chunk
+        if number == MOST_BLOCKS:
+            raise Broken("is cut into more blocks than any picture needs")
+    if walked < end:
+        raise Broken("breaks off")
 
 
-def _take_chunk(found: _Apng, file: BinaryIO, kind: bytes, offset: int, length: int) -> None:
+def _take_chunk(found: _Apng, file: BinaryIO, chunk: Chunk) -> None:
+    kind, offset, length = chunk
     if kind in (b"IDAT", b"fdAT"):
         found.pictures += 1
         if found.spans:  # an IDAT before the first fcTL is the still for viewers that know no APNG
@@ -232,19 +236,19 @@ def _take_chunk(found: _Apng, file: BinaryIO, kind: bytes, offset: int, length: 
     elif kind == b"acTL":
         found.animated = not found.pictures
     elif kind == b"fcTL":
-        found.controls.append(_checked(file, kind, offset, length))
+        found.controls.append(_checked(file, chunk))
         found.spans.append([])
     elif kind == b"IHDR":
         found.header = _read_at(file, (offset, length))
     elif kind == b"eXIf":
         found.exif = b"Exif\0\0" + _read_at(file, (offset, length))
     elif kind in _SHARED and not found.pictures:
-        found.shared += _chunk(kind, _read_at(file, (offset, length)))
+        found.shared += chunks.written(kind, _read_at(file, (offset, length)))
 
 
-def _checked(file: BinaryIO, kind: bytes, offset: int, length: int) -> bytes:
-    data = _read_at(file, (offset, length))
-    if length != 26 or zlib.crc32(kind + data) != int.from_bytes(_exactly(file, 4), "big"):
+def _checked(file: BinaryIO, chunk: Chunk) -> bytes:
+    data = _read_at(file, (chunk.start, chunk.length))
+    if chunk.length != 26 or zlib.crc32(chunk.kind + data) != int.from_bytes(_exactly(file, 4), "big"):
         raise Broken("has a damaged frame")
     return data
 
@@ -256,13 +260,9 @@ def _apng_cel(found: _Apng, index: int) -> Cel:
         delay_ms=1000 * num / (den or 100),  # a denominator of 0 means hundredths
         dispose=_APNG_DISPOSE.get(dispose, "keep"),
         over=blend == 1,
-        head=_PNG_SIGNATURE + _chunk(b"IHDR", struct.pack(">II", w, h) + found.header[8:13]),
+        head=PNG_SIGNATURE + chunks.written(b"IHDR", struct.pack(">II", w, h) + found.header[8:13]),
         data=tuple(found.spans[index]),
     )
-
-
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
 
 # -- WebP -------------------------------------------------------------------------------------------

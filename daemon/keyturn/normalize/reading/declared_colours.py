@@ -7,13 +7,15 @@ BT.2100 for PQ and HLG, and BT.2408 for where their paper white lies: light beyo
 
 from __future__ import annotations
 
-import io
 import struct
 from collections.abc import Mapping
+from itertools import islice
 from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
+
+from keyturn.png import chunks
 
 F64 = NDArray[np.float64]
 Point = tuple[float, float]
@@ -31,6 +33,7 @@ _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0
 _SRGB_GAMMA = 45455
 _GAMMAS = {4: 2.2, 5: 2.8}
 _KINDS = (b"cICP", b"iCCP", b"sRGB", b"gAMA", b"cHRM")
+_MOST_CHUNKS = 1000
 
 
 def profile(file: BinaryIO) -> bytes | None:
@@ -66,16 +69,11 @@ def _is_close(corners: tuple[Point, ...]) -> bool:
 def _said(file: BinaryIO) -> Mapping[bytes, bytes]:
     """The colour chunks before the pixels, the first of each."""
     found: dict[bytes, bytes] = {}
-    file.seek(8)
-    for _ in range(1000):
-        lead = file.read(8)
-        length, kind = int.from_bytes(lead[:4], "big"), lead[4:]
-        if len(lead) < 8 or kind == b"IDAT":
+    for kind, _, length in islice(chunks.walk(file), _MOST_CHUNKS):
+        if kind == b"IDAT":
             break
         if kind in _KINDS and kind not in found:
             found[kind] = b"" if kind == b"iCCP" else file.read(min(length, 64))
-            length -= len(found[kind])
-        file.seek(length + 4, io.SEEK_CUR)
     return found
 
 

@@ -6,11 +6,14 @@ JPEG: ITU-T T.81, B.1.1 markers and B.2.2 frame header.
 
 from __future__ import annotations
 
+import io
 import struct
 from dataclasses import dataclass
 from typing import Literal
 
-PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+from keyturn.png import chunks
+from keyturn.png.chunks import PNG_SIGNATURE
+
 JPEG_SIGNATURE = b"\xff\xd8\xff"
 _ALPHA_TYPES = (4, 6)
 _FRAME_HEADERS = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
@@ -57,12 +60,9 @@ def _png(head: bytes) -> Header | None:
 
 def _has_trns(head: bytes) -> bool | None:
     """Is there a tRNS chunk before the picture data? None where `head` ends before that is known."""
-    at = 8
-    while at + 8 <= len(head):
-        length, name = struct.unpack_from(">I4s", head, at)
-        if name in (b"tRNS", b"IDAT", b"IEND"):
-            return bool(name == b"tRNS")
-        at += length + 12
+    for chunk in chunks.walk(io.BytesIO(head)):
+        if chunk.kind in (b"tRNS", b"IDAT", b"IEND"):
+            return chunk.kind == b"tRNS"
     return None
 
 
