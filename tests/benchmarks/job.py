@@ -96,8 +96,8 @@ def timed(drop: Path, out: Path, start: float) -> None:
     stages = Stages(start)
     from keyturn import pipeline
     from keyturn.commands import app
-    from keyturn.judge import crop_check, findings
-    from keyturn.outbox import papers
+    from keyturn.judge import crop_check
+    from keyturn.outbox import sheets
     from keyturn.package import animation, radio_output
     from keyturn.shop import durable_files
 
@@ -108,14 +108,14 @@ def timed(drop: Path, out: Path, start: float) -> None:
         (radio_output, "_logo", "logo"),
         (radio_output, "_cut", "choosing lighter files"),
         (animation, "write", "zip"),
-        (radio_output, "_flash", JUDGES[0]),
+        (radio_output, "flash_record", JUDGES[0]),
         (radio_output, "_handoff", JUDGES[1]),
-        (findings, "timeline_record", JUDGES[2]),
+        (radio_output, "timeline_record", JUDGES[2]),
         (radio_output, "_judged", JUDGES[2]),
         (radio_output, "write_stick", "stick folder"),
         (pipeline, "_write_papers", "card and records"),
         (durable_files, "fsync_tree", "to disk"),
-        (papers, "write_sheet", "sheet"),
+        (sheets, "write_sheet", "sheet"),
     ):
         stages.on(owner, name, stage, before="between the stages")
     stages.passed("start-up: imports")

@@ -11,20 +11,20 @@ import pytest
 
 from keyturn.pages.schedule import schedule
 from keyturn.pages.sheet import sheet
-from keyturn.radio.timeline import Pacing, Part, Timeline
+from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
 
 pytestmark = pytest.mark.browser
 
 Open = Callable[..., Any]
 
-JOBS: list[tuple[Part, ...]] = [
-    (Part("p", 1, 6, 48), Part("p", 0, 0, 1)),
-    (Part("p", 2, 3, 5), Part("c", 1, 2, 7), Part("p", 0, 0, 4)),
-    (Part("p", 3, 0, 4), Part("p", 1, 9, 2)),  # over before most boots
-    (Part("c", 2, 5, 6), Part("p", 0, 4, 3), Part("c", 1, 0, 5)),  # a c part after the endless one
-    (Part("p", 0, 7, 5),),
-    (Part("p", 1, 0, 3), Part("c", 0, 2, 4), Part("f", 2, 1, 3)),
-    (Part("p", 10, 1, 1), Part("f", 1, 0, 9), Part("p", 0, 1, 2)),
+JOBS: list[tuple[PlayedPart, ...]] = [
+    (PlayedPart("p", 1, 6, 48), PlayedPart("p", 0, 0, 1)),
+    (PlayedPart("p", 2, 3, 5), PlayedPart("c", 1, 2, 7), PlayedPart("p", 0, 0, 4)),
+    (PlayedPart("p", 3, 0, 4), PlayedPart("p", 1, 9, 2)),  # over before most boots
+    (PlayedPart("c", 2, 5, 6), PlayedPart("p", 0, 4, 3), PlayedPart("c", 1, 0, 5)),  # a c part after the endless one
+    (PlayedPart("p", 0, 7, 5),),
+    (PlayedPart("p", 1, 0, 3), PlayedPart("c", 0, 2, 4), PlayedPart("f", 2, 1, 3)),
+    (PlayedPart("p", 10, 1, 1), PlayedPart("f", 1, 0, 9), PlayedPart("p", 0, 1, 2)),
 ]
 PACINGS = [
     Pacing(12, "additive", 0.0181559),
@@ -34,7 +34,7 @@ PACINGS = [
 ]
 
 
-def table(parts: tuple[Part, ...], pacing: Pacing) -> dict[str, Any]:
+def table(parts: tuple[PlayedPart, ...], pacing: Pacing) -> dict[str, Any]:
     """The schedule as the sheet embeds it, each frame a picture of its own."""
     rows, first = [], 0
     for number, part in enumerate(parts):
@@ -59,7 +59,7 @@ def page_html(by_hand: ModuleType) -> str:
 
 @pytest.mark.parametrize("parts", JOBS)
 def test_shown_at_agrees_with_the_packages_timeline_frame_for_frame(
-    opened: Open, page_html: str, parts: tuple[Part, ...]
+    opened: Open, page_html: str, parts: tuple[PlayedPart, ...]
 ) -> None:
     """Against keyturn.radio.timeline, which has tests of its own against the reference player's published loop."""
     page = opened(page_html).page

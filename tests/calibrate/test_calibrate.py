@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from keyturn import calibrate
-from keyturn.calibrate.figures import AMBER, GROUND, INK, QUIET, Count, Easel, figure, frame_of
+from keyturn.calibrate.figures import AMBER, GROUND, INK, QUIET, Count, CountPictures, figure, frame_of
 from keyturn.calibrate.profile import KEPT
 from keyturn.radio import desc, memory
 from keyturn.radio.boot import BootModel
 from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
-from keyturn.renumber import plan
+from keyturn.renumber import planned_parts
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from keyturn.shop.radio_profile import Radio
@@ -80,7 +80,7 @@ def test_it_holds_one_texture_however_long_it_counts(stick: zipfile.ZipFile, tin
 
 
 def test_every_frame_is_the_picture_of_its_number_and_no_two_are_alike(stick: zipfile.ZipFile, tiny: Radio) -> None:
-    easel = Easel(Count(tiny.title, tiny.panel.size, 10, 25))
+    easel = CountPictures(Count(tiny.title, tiny.panel.size, 10, 25))
     frames = pictures(stick, "part0")
     for number, frame in enumerate(frames, 1):
         assert frame.tobytes() == easel.figure(number).tobytes()
@@ -97,7 +97,7 @@ def test_the_logo_bears_no_figure_so_that_the_first_one_is_seen_to_come(
 
 def test_the_figures_read_back() -> None:
     """By template: both digits of a frame number against the ten digits as frames 1 to 10 show them."""
-    easel = Easel(Count("T", (180, 240), 10, 99))
+    easel = CountPictures(Count("T", (180, 240), 10, 99))
     pitch = 90 + left_edge(ink(easel, 88)[:, 90:]) - left_edge(ink(easel, 88))
     digits = {number % 10: ink(easel, number)[:, 90 : 90 + pitch] for number in range(1, 11)}
     for number in (12, 37, 40, 58, 69, 93):
@@ -106,7 +106,7 @@ def test_the_figures_read_back() -> None:
         assert read == divmod(number, 10)
 
 
-def ink(easel: Easel, number: int) -> NDArray[np.bool_]:
+def ink(easel: CountPictures, number: int) -> NDArray[np.bool_]:
     """Where the frame number's row has ink."""
     return np.asarray(easel.figure(number).convert("L"))[int(0.70 * 240) : int(0.87 * 240)] > 90
 
@@ -123,7 +123,7 @@ def likest(seen: NDArray[np.bool_], shapes: dict[int, NDArray[np.bool_]]) -> int
 def test_figures_are_large_and_stand_out(radio: Radio) -> None:
     """ISO 15008 wants characters of 20 minutes of arc for the driver (from memory); WCAG 2.2, 1.4.6, a contrast
     of 7 to 1 for text, 1.4.3 of 3 to 1 for large text."""
-    easel = Easel(Count(radio.title, radio.panel.size, 10, 400))
+    easel = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
     moved = np.asarray(easel.figure(288)) != np.asarray(easel.figure(111))
     rows = np.flatnonzero(moved[: int(0.9 * radio.panel.height)].any(axis=(1, 2)))
     heights = [group[-1] - group[0] + 1 for group in np.split(rows, np.flatnonzero(np.diff(rows) > 3) + 1)]
@@ -149,7 +149,7 @@ def contrast(light: tuple[int, int, int], dark: tuple[int, int, int]) -> float:
 def test_what_changes_between_frames_is_too_small_to_flash(radio: Radio) -> None:
     """WCAG 2.2, 2.3.1: at most a quarter of a 10-degree field may flash. Here no more than that even changes."""
     field = 2 * radio.panel.view_mm * math.tan(math.radians(5)) * radio.panel.width / radio.panel.width_mm
-    easel = Easel(Count(radio.title, radio.panel.size, 10, 400))
+    easel = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
     shown = [np.asarray(easel.figure(number)).astype(int) for number in (98, 99, 100, 188, 189)]
     for one, other in itertools.pairwise(shown):
         assert (np.abs(one - other).max(axis=-1) > 8).sum() < 0.25 * field * 0.75 * field
@@ -268,7 +268,7 @@ def test_the_interval_is_the_least_squares_slope_of_numpy(starts: list[tuple[int
 )
 @settings(deadline=None, max_examples=60)
 def test_what_a_radio_does_is_found_from_its_film(radio: Radio, fps: int, cost_ms: int, boots: list[float]) -> None:
-    """The radio is played by `unit.timeline`: its true cost is unknown to the profile, and recovered."""
+    """The radio is played by `radio.timeline`: its true cost is unknown to the profile, and recovered."""
     true = Pacing(fps, radio.firmware.pacing, cost_ms / 1000)
     shows = [Timeline((PlayedPart("p", 1, 0, 2000), PlayedPart("p", 0, 0, 1)), true, boot) for boot in boots]
     last = [max(s.frame for s in show.shown() if s.part == 0) + 1 for show in shows]
@@ -281,7 +281,9 @@ def test_what_a_radio_does_is_found_from_its_film(radio: Radio, fps: int, cost_m
     assert learnt.interval.seconds == pytest.approx(true.interval_s, abs=1e-6)
     assert learnt.interval.scatter_s < 1e-3
     stored = with_cost(radio, learnt.cost_ms)
-    assert plan.pacing(stored, fps).interval_s == pytest.approx(true.interval_s, abs=4 * learnt.interval.error_s)
+    assert planned_parts.pacing(stored, fps).interval_s == pytest.approx(
+        true.interval_s, abs=4 * learnt.interval.error_s
+    )
     if radio is ADDITIVE:
         assert learnt.cost_ms == pytest.approx(cost_ms, abs=0.01)
 
@@ -354,7 +356,7 @@ def test_what_was_learnt_comes_back_from_the_rulebook(radio: Radio, tmp_path: Pa
     loaded = rulebook.load(tmp_path).radios[radio.name]
     assert BootModel.of_radio(loaded).spread == pytest.approx((16.0, 16.35, 16.7))
     assert learnt.interval is not None
-    assert plan.pacing(loaded, 10).interval_s == pytest.approx(learnt.interval.seconds, abs=1e-6)
+    assert planned_parts.pacing(loaded, 10).interval_s == pytest.approx(learnt.interval.seconds, abs=1e-6)
     assert loaded.boot.source.startswith("measured in this shop on 2026-03-01, 2 starts")
     assert radio.boot.source in loaded.boot.source  # where the three figures come from is still told
     assert without(loaded) == without(radio)

@@ -42,16 +42,6 @@ def test_quantising_is_the_way_through_a_16_bit_word(rgb: np.ndarray) -> None:
 
 @settings(deadline=None, max_examples=30)
 @given(PICTURES)
-def test_rounding_takes_the_nearest_value_a_panel_shows(rgb: np.ndarray) -> None:
-    shown = banding.rounded(rgb)
-    assert np.array_equal(packed_and_unpacked(shown), shown)
-    assert np.abs(shown.astype(int) - rgb).max(axis=(0, 1)).tolist() <= [4, 2, 4]
-    worse = np.abs(banding.quantised(rgb).astype(int) - rgb) < np.abs(shown.astype(int) - rgb)
-    assert not worse.any()
-
-
-@settings(deadline=None, max_examples=30)
-@given(PICTURES)
 def test_a_dithered_picture_goes_through_the_panel_unchanged(rgb: np.ndarray) -> None:
     shown = banding.dithered(rgb)
     assert shown.dtype == np.uint8 and shown.shape == rgb.shape

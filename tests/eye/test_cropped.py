@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
+from keyturn.eye.cielab import lab
 from keyturn.eye.cropped import MOVES, Axis, best_focus, movement, outside
-from keyturn.eye.handoff import lab
 
 WIDE, HIGH = 64, 32
 Pixels = NDArray[np.uint8]

@@ -2,75 +2,22 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-from types import ModuleType
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from keyturn.eye import luminance, transitions
-from keyturn.eye.flash import FlashMeter, FlashReport
+from eye import slow_reference as slow
+from keyturn.eye import luminance
+from keyturn.eye.flash import FlashMeter
 from keyturn.eye.luminance import Screen
 from keyturn.shop import rulebook
+from keyturn.shop.records import FlashRecord
 
 RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
 
 
-def _load() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("slow_reference", Path(__file__).with_name("slow_reference.py"))
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-slow = _load()
-
-GREYS = st.integers(0, 255).map(lambda g: (g, g, g))
-EDGES = st.sampled_from([(g, g, g) for g in (0, 89, 90, 128, 163, 164, 230, 231, 232, 240, 254, 255)])
-# Pure reds and colours that are none: the far state of each pair is then never in doubt.
-REDS = st.sampled_from(
-    [(255, 0, 0), (120, 0, 0), (255, 255, 255), (0, 0, 255), (255, 255, 0), (0, 0, 0), (90, 90, 90), (255, 170, 160)]
-)
-
-
-def states_of(pixels: list[tuple[int, int, int]]) -> list[np.ndarray]:
-    return [luminance.cells(np.array([[p]], np.uint8), 1.0) for p in pixels]
-
-
-def near_threshold(a: tuple[int, int, int], b: tuple[int, int, int]) -> bool:
-    return abs(abs(slow.luminance(a) - slow.luminance(b)) - 0.10) < 4e-5
-
-
-@settings(deadline=None, max_examples=150)
-@given(st.lists(GREYS | EDGES, min_size=2, max_size=40))
-def test_luminance_transitions_are_those_of_all_pairs(pixels: list[tuple[int, int, int]]) -> None:
-    if any(near_threshold(a, b) for a in pixels for b in pixels):
-        return  # two greys this close to 0.10 apart are within the cells' rounding, and count
-    tracker, found = transitions.Luminance(RULES), {}
-    for number, cells in enumerate(states_of(pixels)):
-        rise, fall = tracker.step(luminance.relative_luminance(cells.astype(np.float32)) / luminance.FULL)
-        if rise.any() or fall.any():
-            found[number] = 1 if rise.any() else -1
-    assert found == slow.transitions(pixels, slow.general_change)
-
-
-@settings(deadline=None, max_examples=150)
-@given(st.lists(REDS, min_size=2, max_size=40))
-def test_red_transitions_are_those_of_all_pairs(pixels: list[tuple[int, int, int]]) -> None:
-    tracker, found = transitions.Red(RULES), {}
-    for number, cells in enumerate(states_of(pixels)):
-        planes = tuple(np.ascontiguousarray(cells[..., i], np.float32) for i in range(3))
-        to_red, from_red = tracker.step(planes)
-        if to_red.any() or from_red.any():
-            found[number] = 1 if to_red.any() else -1
-    assert found == slow.transitions(pixels, slow.red_change)
-
-
-def judged(film: list[list[list[tuple[int, int, int]]]], times: list[float], field: tuple[int, int]) -> FlashReport:
+def judged(film: list[list[list[tuple[int, int, int]]]], times: list[float], field: tuple[int, int]) -> FlashRecord:
     screen = Screen(len(film[0][0]), len(film[0]), (float(field[1]), float(field[0])), 1.0)
     meter = FlashMeter(screen, RULES)
     for picture, at_s in zip(film, times, strict=True):

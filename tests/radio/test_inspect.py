@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from keyturn.radio.inspect import Entry, Verdict, look
-from keyturn.radio.timeline import Part
+from keyturn.radio.timeline import PlayedPart
 from keyturn.shop import rulebook
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind
@@ -33,7 +33,7 @@ def codes(verdict: Verdict, kind: Kind | None = None) -> list[str]:
 def test_a_good_archive_has_no_reasons(radio: Radio | None) -> None:
     verdict = look(good(), DESC, radio)
     assert verdict.reasons == ()
-    assert [part.unit for part in verdict.parts] == [Part("p", 1, 15, 12), Part("p", 0, 0, 1)]
+    assert [part.played for part in verdict.parts] == [PlayedPart("p", 1, 15, 12), PlayedPart("p", 0, 0, 1)]
     assert verdict.parts[0].frames[0] == "part0/0001.png"
 
 
@@ -59,7 +59,7 @@ def test_compressed_frames_are_skipped_and_an_all_compressed_part_is_empty() -> 
     # AOSP format description: the reference player reads stored entries only
     entries = [replace(e, compressed=e.folder == "part0" and bool(e.leaf)) for e in good()]
     verdict = look(entries, DESC)
-    assert verdict.parts[0].frames == () and verdict.parts[0].unit is None
+    assert verdict.parts[0].frames == () and verdict.parts[0].played is None
     assert codes(verdict) == ["part-empty", "frame-compressed"]
     assert "11 more" in verdict.reasons[1].what
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keyturn.radio.memory import finding, longest_loop, loop_mib, peak_mib, texture_bytes
-from keyturn.radio.timeline import Part
+from keyturn.radio.timeline import PlayedPart
 from keyturn.shop import rulebook
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind
@@ -36,13 +36,13 @@ def test_sides_round_up_to_the_least_power_of_two(width: int, height: int, depth
 
 
 def test_a_part_that_plays_once_reuses_one_texture() -> None:
-    def peak(*parts: Part) -> float:
+    def peak(*parts: PlayedPart) -> float:
         return peak_mib(parts, TALL, bytes_per_px=4, power_of_two=True)
 
-    assert peak(Part("p", 1, 0, 500)) == 4
-    assert peak(Part("p", 0, 0, 48)) == 192
-    assert peak(Part("p", 2, 0, 48)) == 192
-    assert peak(Part("p", 1, 0, 500), Part("p", 3, 0, 10), Part("p", 0, 0, 48)) == 192
+    assert peak(PlayedPart("p", 1, 0, 500)) == 4
+    assert peak(PlayedPart("p", 0, 0, 48)) == 192
+    assert peak(PlayedPart("p", 2, 0, 48)) == 192
+    assert peak(PlayedPart("p", 1, 0, 500), PlayedPart("p", 3, 0, 10), PlayedPart("p", 0, 0, 48)) == 192
 
 
 @settings(max_examples=200, deadline=None)
@@ -54,27 +54,27 @@ def test_the_longest_loop_fits_and_one_frame_more_does_not(mib: float, width: in
 
 
 def test_a_loop_too_large_is_refused_with_the_length_that_fits() -> None:
-    parts = (Part("p", 1, 0, 90), Part("p", 0, 0, 48))
+    parts = (PlayedPart("p", 1, 0, 90), PlayedPart("p", 0, 0, 48))
     reason = finding(radio(128), parts)
     assert reason is not None and (reason.code, reason.kind) == ("memory-exceeded", Kind.REFUSE)
     assert reason.what == "part 2: this loop holds 192 MiB, the radio allows 128 MiB"
     assert reason.mend == "shorten it to 32 frames or play it once"
-    assert finding(radio(128), (parts[0], Part("p", 0, 0, 32))) is None
+    assert finding(radio(128), (parts[0], PlayedPart("p", 0, 0, 32))) is None
 
 
 def test_a_loop_of_exactly_the_limit_passes() -> None:
-    assert finding(radio(192), (Part("p", 0, 0, 48),)) is None
-    assert finding(radio(191.9), (Part("p", 0, 0, 48),)) is not None
+    assert finding(radio(192), (PlayedPart("p", 0, 0, 48),)) is None
+    assert finding(radio(191.9), (PlayedPart("p", 0, 0, 48),)) is not None
 
 
 def test_one_picture_too_large_is_the_profile_s_fault() -> None:
-    reason = finding(radio(3), (Part("p", 1, 0, 90),))
+    reason = finding(radio(3), (PlayedPart("p", 1, 0, 90),))
     assert reason is not None and "texture_mib" in reason.mend
 
 
 @pytest.mark.parametrize("name", sorted(rulebook.load().radios))
 def test_every_radio_that_ships_can_hold_a_still(name: str) -> None:
-    assert finding(rulebook.load().radios[name], (Part("p", 0, 0, 1),)) is None
+    assert finding(rulebook.load().radios[name], (PlayedPart("p", 0, 0, 1),)) is None
 
 
 @settings(max_examples=100, deadline=None)
@@ -87,13 +87,13 @@ def test_cropped_frames_hold_what_their_own_sizes_do(sizes: list[tuple[int, int]
     """A texture is of the size of the picture decoded (AOSP): four bytes a pixel, added up here one by one."""
     up = [[2 ** math.ceil(math.log2(side)) if rounded else side for side in size] for size in sizes]
     each = [4 * wide * high / 2**20 for wide, high in up]
-    parts = (Part("p", 1, 0, 5), Part("p", count, 0, len(sizes)))
+    parts = (PlayedPart("p", 1, 0, 5), PlayedPart("p", count, 0, len(sizes)))
     peak = peak_mib(parts, (1, 1), bytes_per_px=4, power_of_two=rounded, cropped={1: sizes})
     assert peak == pytest.approx(max(max(each) if count == 1 else sum(each), 4 / 2**20))
 
 
 def test_a_long_loop_fits_once_it_is_cropped_and_else_the_length_that_does_is_told() -> None:
-    loop = (Part("p", 0, 0, 100),)
+    loop = (PlayedPart("p", 0, 0, 100),)
     assert finding(radio(128), loop) is not None
     assert finding(radio(128), loop, {0: [(256, 256)] * 100}) is None  # 100 x 256 KiB = 25 MiB
     reason = finding(radio(10), loop, {0: [(256, 256)] * 100})

@@ -1,73 +1,30 @@
 """The closed-form timeline against the reference player's loop, walked frame by frame."""
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from keyturn.radio.timeline import Cut, Delay, Pacing, Part, Shown, Timeline
+from keyturn.radio.timeline import OnScreenAtCut, Pacing, PlayedPart, ShownPicture, Timeline
+from radio.reference_player import ReferencePlayer
 
 SECOND = 10**9
 
 
-class Walk:
-    """The reference player's loop with a clock instead of a screen, in whole nanoseconds.
-
-    Source: Android Open Source Project, frameworks/base, cmds/bootanimation, the playing loop (from memory):
-    the exit property is looked at once, at the end of each frame's beat; the pause is one unbroken sleep.
-    """
-
-    def __init__(self, parts: tuple[Part, ...], beat: int, pauses: list[int], boot: int) -> None:
-        self.parts, self.beat, self.pauses, self.boot = parts, beat, pauses, boot
-        self.clock = 0
-        self.exit_pending = False
-        self.noticed_in: int | None = None
-        self.began: dict[int, int] = {}
-
-    def sleep(self, length: int) -> tuple[int, int]:
-        start = self.clock
-        self.clock += length
-        return start, self.clock
-
-    def check_exit(self, part: int) -> None:
-        if self.clock >= self.boot and not self.exit_pending:
-            self.exit_pending, self.noticed_in = True, part
-
-    def show(self) -> Iterator[tuple[int, int, int, int, int, bool]]:
-        for i, part in enumerate(self.parts):
-            r = 0
-            while part.count == 0 or r < part.count:
-                if self.exit_pending and part.type != "c":
-                    break
-                self.began.setdefault(i, self.clock)
-                last = 0
-                for j in range(part.frames):
-                    if self.exit_pending and part.type != "c":
-                        break
-                    yield (i, r, j, *self.sleep(self.beat), False)
-                    last = j
-                    self.check_exit(i)
-                if self.pauses[i]:
-                    yield (i, r, last, *self.sleep(self.pauses[i]), True)
-                if self.exit_pending and part.count == 0:
-                    break
-                r += 1
-
-
-def walked(timeline: Timeline) -> tuple[list[Shown], Walk]:
+def walked(timeline: Timeline) -> tuple[list[ShownPicture], ReferencePlayer]:
     pacing = timeline.pacing
     pauses = [pacing.pause_ns(p.pause) for p in timeline.parts]
-    walk = Walk(timeline.parts, pacing.interval_ns, pauses, round(timeline.boot_s * SECOND))
-    shown = [Shown(i, r, j, a / SECOND, b / SECOND, p) for i, r, j, a, b, p in walk.show()]
-    return shown, walk
+    player = ReferencePlayer(timeline.parts, pacing.interval_ns, pauses, round(timeline.boot_s * SECOND))
+    shown = [ShownPicture(i, r, j, a / SECOND, b / SECOND, p) for i, r, j, a, b, p in player.show()]
+    return shown, player
 
 
-def part_strategy() -> st.SearchStrategy[Part]:
+def part_strategy() -> st.SearchStrategy[PlayedPart]:
     return st.builds(
-        Part,
+        PlayedPart,
         type=st.sampled_from(["p", "c", "f"]),
         count=st.integers(0, 4),
         pause=st.integers(0, 5),
@@ -116,16 +73,12 @@ def test_the_picture_at_any_moment_is_the_one_the_reference_loop_shows(timeline:
 
 @settings(max_examples=700, deadline=None)
 @given(timelines())
-def test_the_delay_and_its_causes_add_up_as_in_the_reference_loop(timeline: Timeline) -> None:
-    shown, walk = walked(timeline)
-    boot, end = round(timeline.boot_s * SECOND), walk.clock
-    delay = timeline.delay
-    assert timeline.delay_s == max(0, end - boot) / SECOND
-    assert delay.rest_s + delay.running_s + delay.later_s == pytest.approx(timeline.delay_s, abs=1e-9)
-    began_after = [s for s in shown if walk.noticed_in is not None and s.part > walk.noticed_in]
-    assert delay.later_s == pytest.approx(sum(s.end_s - s.start_s for s in began_after), abs=1e-6)
-    if all(part.type != "c" for part in timeline.parts):
-        assert (delay.running_s, delay.later_s) == (0, 0)
+def test_the_delay_is_that_of_the_reference_loop(timeline: Timeline) -> None:
+    _, player = walked(timeline)
+    assert timeline.delay_s == max(0, player.clock - round(timeline.boot_s * SECOND)) / SECOND
+    if all(part.type != "c" for part in timeline.parts):  # then at most the beat and the pause are played to their end
+        pauses = [timeline.pacing.pause_s(part.pause) for part in timeline.parts]
+        assert timeline.delay_s <= 2 * timeline.pacing.interval_s + 2 * max(pauses)
 
 
 @settings(max_examples=700, deadline=None)
@@ -136,14 +89,14 @@ def test_the_cut_is_the_last_picture_begun_when_the_boot_ends(timeline: Timeline
     on_screen = [s for s in shown if round(s.start_s * SECOND) <= round(boot * SECOND)][-1]
     cut = timeline.cut
     assert (cut.part, cut.play, cut.frame) == (on_screen.part, on_screen.play, on_screen.frame)
-    assert cut.blank == (shown[-1].end_s < boot)
+    assert (timeline.end_s < boot) == (shown[-1].end_s < boot)
     part = timeline.parts[cut.part]
     beats = [(s.part, s.play, s.frame) for s in every_picture(timeline) if not s.pausing]
     moves_on = any(b[0] == cut.part and b > (cut.part, cut.play, cut.frame) for b in beats)
     assert cut.mid_motion == (part.type != "c" and part.count > 0 and moves_on)
 
 
-def every_picture(timeline: Timeline) -> list[Shown]:
+def every_picture(timeline: Timeline) -> list[ShownPicture]:
     """The once-only parts as they would play if the boot never ended, by the reference loop."""
     endless = [i for i, part in enumerate(timeline.parts) if part.count == 0]
     once = timeline.parts[: endless[0]] if endless else timeline.parts
@@ -155,40 +108,30 @@ def every_picture(timeline: Timeline) -> list[Shown]:
 def test_once_only_parts_end_with_the_beat_of_their_last_frame(timeline: Timeline) -> None:
     beats = [s for s in every_picture(timeline) if not s.pausing]
     assert timeline.once_only_end_s == (beats[-1].end_s if beats else 0.0)
-    assert timeline.cut.finished == (not beats or round(timeline.boot_s * SECOND) >= round(beats[-1].end_s * SECOND))
 
 
 @settings(max_examples=500, deadline=None)
 @given(timelines())
-def test_the_hold_lasts_from_the_endless_part_s_begin_to_the_end_of_the_boot(timeline: Timeline) -> None:
-    _, walk = walked(timeline)
-    boot = round(timeline.boot_s * SECOND)
+def test_an_endless_part_begins_when_the_once_only_parts_and_their_last_pause_are_over(timeline: Timeline) -> None:
+    _, player = walked(timeline)
     endless = next((i for i, part in enumerate(timeline.parts) if part.count == 0), None)
-    # an endless part begun only after the boot (type c) holds nothing until then
-    began = walk.began.get(endless) if endless is not None else None
-    assert timeline.hold_s == (max(0, boot - began) / SECOND if began is not None else 0.0)
-
-
-@settings(max_examples=500, deadline=None)
-@given(st.lists(part_strategy(), min_size=1, max_size=6), PACINGS)
-def test_unreachable_parts_are_those_no_boot_ever_shows(parts: list[Part], pacing: Pacing) -> None:
-    # one boot within every part and one after all the once-only ones: each way the loop can be left
-    ends = [Timeline(tuple(parts[: i + 1]), pacing, 0).once_only_end_s for i in range(len(parts))]
-    boots = [0.0, *ends, max(ends) + 2 * pacing.interval_s + 2 * pacing.pause_s(5)]
-    seen = {s.part for boot in boots for s in walked(Timeline(tuple(parts), pacing, boot))[0]}
-    assert set(Timeline(tuple(parts), pacing, 1).unreachable) == set(range(len(parts))) - seen
+    begins = [s.start_s for s in timeline.shown() if s.part == endless]
+    assert begins[:1] == ([player.began[endless] / SECOND] if endless in player.began else [])
+    if endless and begins and player.began[endless] < round(timeline.boot_s * SECOND):
+        pause_s = timeline.pacing.pause_s(timeline.parts[endless - 1].pause)
+        assert begins[0] == pytest.approx(timeline.once_only_end_s + pause_s, abs=1e-9)
 
 
 # -- the trade's rules -------------------------------------------------------------------------------
 
-ROWS = (Part("p", 1, 10, 40), Part("p", 3, 0, 20), Part("p", 0, 0, 12))
+ROWS = (PlayedPart("p", 1, 10, 40), PlayedPart("p", 3, 0, 20), PlayedPart("p", 0, 0, 12))
 
 
 @pytest.mark.parametrize("fps", [1, 4, 12, 15, 24, 30])
 def test_twice_the_rate_and_twice_the_plays_take_the_same_time(fps: int) -> None:
     # arithmetic, as FORMAT's trade rule says; the player rounds a frame down to whole nanoseconds
-    once = Timeline((Part("p", 5, 0, 30), ROWS[2]), Pacing(fps, "additive"), 60)
-    twice = Timeline((Part("p", 10, 0, 30), ROWS[2]), Pacing(2 * fps, "additive"), 60)
+    once = Timeline((PlayedPart("p", 5, 0, 30), ROWS[2]), Pacing(fps, "additive"), 60)
+    twice = Timeline((PlayedPart("p", 10, 0, 30), ROWS[2]), Pacing(2 * fps, "additive"), 60)
     assert twice.once_only_end_s == pytest.approx(once.once_only_end_s, abs=300e-9)
     assert once.once_only_end_s == pytest.approx(5 * 30 / fps, abs=150e-9)
 
@@ -196,46 +139,46 @@ def test_twice_the_rate_and_twice_the_plays_take_the_same_time(fps: int) -> None
 @pytest.mark.parametrize("boot_s", [16.0, 17.5, 19.0, 21.0])
 def test_a_short_animation_and_a_hold_are_at_rest_however_the_boot_varies(boot_s: float) -> None:
     # boots of one radio vary by 1 to 5 s; play once well inside the shortest, then hold: common practice, no source
-    parts = (Part("p", 1, 0, 15 * 15), Part("p", 0, 0, 1))
+    parts = (PlayedPart("p", 1, 0, 15 * 15), PlayedPart("p", 0, 0, 1))
     timeline = Timeline(parts, Pacing(15, "additive"), boot_s)
     cut = timeline.cut
-    assert (cut.part, cut.frame, cut.mid_motion, cut.finished) == (1, 0, False, True)
-    assert timeline.hold_s == pytest.approx(boot_s - 15.0, abs=1e-6)
+    assert (cut.part, cut.frame, cut.mid_motion) == (1, 0, False)
+    assert timeline.once_only_end_s == pytest.approx(15.0, abs=1e-6) and timeline.once_only_end_s <= boot_s
     assert timeline.delay_s <= timeline.pacing.interval_s
 
 
 def test_a_count_of_0_never_ends_before_the_boot() -> None:
     # common practice, no source: 0 repeats until the radio has booted
     for boot_s in (1.0, 60.0, 86_400.0):
-        timeline = Timeline((Part("p", 0, 0, 12),), Pacing(12, "additive"), boot_s)
+        timeline = Timeline((PlayedPart("p", 0, 0, 12),), Pacing(12, "additive"), boot_s)
         assert boot_s <= timeline.end_s <= boot_s + timeline.pacing.interval_s
 
 
 def test_an_endless_loop_is_stopped_within_a_frame_but_an_endless_c_plays_to_its_end() -> None:
     pacing = Pacing(10, "fixed-beat")
-    assert Timeline((Part("p", 0, 0, 50),), pacing, 12.04).end_s == pytest.approx(12.1)
-    assert Timeline((Part("c", 0, 0, 50),), pacing, 12.04).end_s == pytest.approx(15.0)
+    assert Timeline((PlayedPart("p", 0, 0, 50),), pacing, 12.04).end_s == pytest.approx(12.1)
+    assert Timeline((PlayedPart("c", 0, 0, 50),), pacing, 12.04).end_s == pytest.approx(15.0)
 
 
 def test_parts_that_must_finish_delay_the_home_screen_by_what_is_left_of_them() -> None:
     # AOSP format description: c plays to completion, "no matter what", parts not yet begun included
-    parts = (Part("p", 0, 0, 10), Part("p", 2, 0, 30), Part("c", 2, 5, 10))
+    parts = (PlayedPart("p", 0, 0, 10), PlayedPart("p", 2, 0, 30), PlayedPart("c", 2, 5, 10))
     timeline = Timeline(parts, Pacing(10, "fixed-beat"), 7.03)
-    assert timeline.unreachable == (1,)
-    assert timeline.delay == Delay(rest_s=pytest.approx(0.07), running_s=0.0, later_s=pytest.approx(3.0))
-    running = Timeline((Part("c", 3, 0, 20),), Pacing(10, "fixed-beat"), 1.0)
-    assert running.delay == Delay(rest_s=0.0, running_s=pytest.approx(5.0), later_s=0.0)
+    assert {picture.part for picture in timeline.shown()} == {0, 2}
+    assert timeline.delay_s == pytest.approx(0.07 + 3.0)  # the rest of the beat, then two plays with pauses
+    running = Timeline((PlayedPart("c", 3, 0, 20),), Pacing(10, "fixed-beat"), 1.0)
+    assert running.delay_s == pytest.approx(5.0)
 
 
 def test_a_boot_that_ends_in_a_pause_is_noticed_after_the_frame_that_follows_it() -> None:
-    timeline = Timeline((Part("p", 0, 20, 10),), Pacing(10, "fixed-beat"), 1.5)  # plays of 1 s, pauses of 2 s
+    timeline = Timeline((PlayedPart("p", 0, 20, 10),), Pacing(10, "fixed-beat"), 1.5)  # plays of 1 s, pauses of 2 s
     assert timeline.end_s == pytest.approx(3.0 + 0.1 + 2.0)  # the pause, a frame, and the pause after its play
 
 
 def test_without_a_hold_the_screen_goes_blank_before_the_boot() -> None:
-    timeline = Timeline((Part("p", 2, 0, 10),), Pacing(10, "fixed-beat"), 9.0)
-    assert timeline.cut == Cut(0, 1, 9, mid_motion=False, finished=True, blank=True)
-    assert (timeline.end_s, timeline.delay_s, timeline.hold_s) == (2.0, 0.0, 0.0)
+    timeline = Timeline((PlayedPart("p", 2, 0, 10),), Pacing(10, "fixed-beat"), 9.0)
+    assert timeline.cut == OnScreenAtCut(0, 1, 9, mid_motion=False)
+    assert (timeline.end_s, timeline.delay_s, timeline.once_only_end_s) == (2.0, 0.0, 2.0)
     assert timeline.at(5.0) is None
 
 
@@ -259,9 +202,9 @@ def test_pauses_are_counted_in_frames_or_seconds_and_cost_no_drawing() -> None:
     [
         lambda: Pacing(0, "additive"),
         lambda: Pacing(10, "additive", -0.1),
-        lambda: Part("p", 1, 0, 0),
-        lambda: Part("p", -1, 0, 5),
-        lambda: Part("p", 1, -1, 5),
+        lambda: PlayedPart("p", 1, 0, 0),
+        lambda: PlayedPart("p", -1, 0, 5),
+        lambda: PlayedPart("p", 1, -1, 5),
         lambda: Timeline((), Pacing(10, "additive"), 5),
         lambda: Timeline(ROWS, Pacing(10, "additive"), float("inf")),
         lambda: Timeline(ROWS, Pacing(10, "additive"), -1),
@@ -297,7 +240,7 @@ def test_a_boot_of_a_day_takes_no_more_steps_than_a_short_one() -> None:
     def everything(boot_s: float) -> Callable[[], object]:
         timeline = Timeline(ROWS, Pacing(15, "additive", 0.018), boot_s)
         ask = [lambda: timeline.at(boot_s - 0.01), lambda: timeline.cut, lambda: timeline.end_s]
-        ask += [lambda: timeline.delay, lambda: timeline.hold_s, lambda: next(timeline.shown())]
+        ask += [lambda: timeline.delay_s, lambda: timeline.once_only_end_s, lambda: next(timeline.shown())]
         return lambda: [question() for question in ask]
 
     short, day = steps(everything(21.0)), steps(everything(86_400.0))

@@ -21,7 +21,7 @@ from keyturn.commands import make_by_hand
 from keyturn.pipeline import Bench, Job
 from keyturn.radio.desc import parse
 from keyturn.radio.inspect import Entry, look
-from keyturn.radio.timeline import Pacing, Part, Timeline
+from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
 from keyturn.shop.reasons import Kind, Reason, Refused
 from samples import picture
 
@@ -102,7 +102,7 @@ def shows(folder: Path, boot_s: float = 60.0) -> list[tuple[float, bytes]]:
         data = {
             n: np.asarray(Image.open(io.BytesIO(archive.read(n))).convert("RGB")).tobytes() for f in frames for n in f
         }
-    parts = tuple(Part(r.type, r.count, r.pause, len(f)) for r, f in zip(desc.rows, frames, strict=True))
+    parts = tuple(PlayedPart(r.type, r.count, r.pause, len(f)) for r, f in zip(desc.rows, frames, strict=True))
     timeline = Timeline(parts, Pacing(desc.fps, "fixed-beat"), boot_s)
     shown: list[tuple[float, bytes]] = []
     for moment in timeline.shown(boot_s):
@@ -178,11 +178,11 @@ def test_any_sound_rows_are_planned_with_the_same_timeline(
     (plan,) = job.plans
     frames = {"part0": 6, "part1": 1}
     meant = Timeline(
-        tuple(Part("p", n, pause, frames[path]) for n, pause, path in [*rows, (0, 0, "part1")]), plan.pacing, 30.0
+        tuple(PlayedPart("p", n, pause, frames[path]) for n, pause, path in [*rows, (0, 0, "part1")]), plan.pacing, 30.0
     )
     assert plan.fps == fps
     assert plan.once_only_s == pytest.approx(meant.once_only_end_s)
-    assert plan.timeline(30.0).hold_s == pytest.approx(meant.hold_s)
+    assert list(plan.timeline(30.0).shown(30.0)) == list(meant.shown(30.0))
     assert all(p.row.count <= 10 for p in plan.parts)
 
 

@@ -1,4 +1,4 @@
-"""The calibration stick: a count that plays once, watched by the flash check as it is drawn."""
+"""Make the calibration stick: a count that plays once. The flash check sees each picture as it is drawn."""
 
 from __future__ import annotations
 
@@ -11,12 +11,13 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from keyturn.calibrate.figures import Count, Easel
+from keyturn.calibrate.figures import Count, CountPictures
 from keyturn.eye.flash import FlashMeter
 from keyturn.eye.luminance import Screen, cells
 from keyturn.judge.flash import LOGO_STANDS_S
 from keyturn.package import jpeg_and_webp
-from keyturn.package.stick import ZipWriter, write_stick
+from keyturn.package.stick import write_stick
+from keyturn.package.zip_writer import ZipWriter
 from keyturn.png import png_writer
 from keyturn.radio import desc
 from keyturn.radio.desc import Desc, Row
@@ -29,7 +30,7 @@ from keyturn.shop.units import MIB, readable_size
 from keyturn.shop.wrong_use import WrongUse
 
 MARGIN = 1.5
-"""The count lasts this many times the longest boot known: Keyturn's own choice."""
+"""By default the count lasts this many times the longest boot known. Keyturn's own choice."""
 
 Progress = Callable[[str, int, int], None]
 
@@ -43,10 +44,10 @@ def make_stick(
     rules: Rulebook,
     progress: Progress = lambda stage, done, total: None,
 ) -> tuple[FileRecord, ...]:
-    """Fills `out`, which must be new or empty, with what goes on the stick.
+    """Fill `out`, which must be new or empty, with the stick's files, and return them.
 
-    The count lasts `seconds` at least, by default `MARGIN` times the longest boot known; a radio draws slower
-    than its fps, never quicker. Raises `WrongUse` where the radio or the flash rule does not allow it.
+    The count lasts at least `seconds`, by default `MARGIN` times the longest boot known: a radio may draw slower
+    than its fps, never faster. Raise `WrongUse` where the radio or the flash rule does not allow the count.
     """
     count = count_for(radio, fps, seconds, rules)
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
@@ -55,9 +56,9 @@ def make_stick(
     with tempfile.TemporaryDirectory(prefix=".building-", dir=out.parent) as scratch:
         stick, animation = Path(scratch) / "stick", Path(scratch) / "bootanimation.zip"
         stick.mkdir()
-        easel = Easel(count)
-        _pack(easel, radio, rules, animation, progress)
-        logo, _ = _encoded(easel.before(), radio.logo.formats)
+        pictures = CountPictures(count)
+        _pack(pictures, radio, rules, animation, progress)
+        logo, _ = _encoded(pictures.logo(), radio.logo.formats)
         files = write_stick(stick, radio, animation, logo, _install_text(radio, fps, rules), fat=rules.usb.fat)
         stick.replace(out)
     durable_files.fsync_dir(out.parent)
@@ -65,10 +66,10 @@ def make_stick(
 
 
 def count_for(radio: Radio, fps: int, seconds: float | None, rules: Rulebook) -> Count:
-    """Raises `WrongUse` where the rate is not the radio's or the count has more frames than a job may."""
+    """Return the count. Raise `WrongUse` where the radio does not allow the rate, or a job may not have so many frames."""
     limits, most = radio.limits, rules.intake.caps.frames
     if not limits.fps_min <= fps <= limits.fps_max:
-        what = f"{radio.name} is trusted with {limits.fps_min} to {limits.fps_max} fps, not {fps}"
+        what = f"{radio.name} allows {limits.fps_min} to {limits.fps_max} fps, not {fps}"
         raise WrongUse(what, "name another --fps")
     wanted = MARGIN * max(radio.boot.longest, *radio.boot.samples, 0) if seconds is None else seconds
     frames = math.ceil(wanted * fps) if 0 < wanted < math.inf else 0
@@ -77,20 +78,20 @@ def count_for(radio: Radio, fps: int, seconds: float | None, rules: Rulebook) ->
     return Count(radio.title, radio.panel.size, fps, frames)
 
 
-def _pack(easel: Easel, radio: Radio, rules: Rulebook, animation: Path, progress: Progress) -> None:
-    """The once-only part reuses one texture, whatever its length (AOSP); see `unit.memory`."""
-    count, watched = easel.count, _FlashWatch(easel, radio, rules)
+def _pack(pictures: CountPictures, radio: Radio, rules: Rulebook, animation: Path, progress: Progress) -> None:
+    """Write the animation. A part that plays once reuses one texture however long it is (AOSP); see `radio.memory`."""
+    count, watched = pictures.count, _FlashWatch(pictures, radio, rules)
     rows = (Row("p", 1, 0, part_name(0)), Row("p", 0, 0, part_name(1)))
     with ZipWriter(animation) as pack:
         pack.add("desc.txt", desc.write(Desc(*count.size, count.fps, rows)))
         for index in range(count.frames):
             progress("frames", index, count.frames)
-            picture = easel.figure(index + 1)
+            picture = pictures.figure(index + 1)
             watched.show(picture, index / count.fps)
             data, suffix = _encoded(picture, radio.firmware.frame_formats)
             pack.add(f"{rows[0].path}/{frame_name(index, count.frames, suffix)}", data)
-        watched.show(easel.after(), count.frames / count.fps)
-        data, suffix = _encoded(easel.after(), radio.firmware.frame_formats)
+        watched.show(pictures.hold(), count.frames / count.fps)
+        data, suffix = _encoded(pictures.hold(), radio.firmware.frame_formats)
         pack.add(f"{rows[1].path}/{frame_name(0, 1, suffix)}", data)
     watched.judge()
     size = animation.stat().st_size
@@ -100,12 +101,12 @@ def _pack(easel: Easel, radio: Radio, rules: Rulebook, animation: Path, progress
 
 
 class _FlashWatch:
-    """The flash check at the stick's nominal rate: no radio plays it quicker."""
+    """The flash check at the stick's nominal rate: no radio plays it faster."""
 
-    def __init__(self, easel: Easel, radio: Radio, rules: Rulebook) -> None:
+    def __init__(self, pictures: CountPictures, radio: Radio, rules: Rulebook) -> None:
         self._screen, flash = Screen.of(radio.panel, rules.safety.flash), rules.safety.flash
-        self._meter, self._fps = FlashMeter(self._screen, flash), easel.count.fps
-        self.show(easel.before(), -LOGO_STANDS_S)
+        self._meter, self._fps = FlashMeter(self._screen, flash), pictures.count.fps
+        self.show(pictures.logo(), -LOGO_STANDS_S)
 
     def show(self, picture: Image.Image, at_s: float) -> None:
         self._meter.show(cells(np.asarray(picture), self._screen.cell_px), at_s)
@@ -121,7 +122,7 @@ def _encoded(picture: Image.Image, formats: Sequence[str]) -> tuple[bytes, str]:
 
 
 def steps(radio: Radio, fps: int) -> list[str]:
-    """What the fitter does with the stick, in order; the radio's own steps and the cautions go before."""
+    """Return what the fitter does with the stick, in order. The radio's own steps and the cautions come before it."""
     return [
         "Film the screen through a whole start, from before START until the home screen. A second person films; "
         "the vehicle is parked, and nobody films or reads a screen while driving.",
@@ -135,7 +136,7 @@ def steps(radio: Radio, fps: int) -> list[str]:
 
 
 def _install_text(radio: Radio, fps: int, rules: Rulebook) -> str:
-    """As plain as INSTALL.txt of a job: ASCII as far as the rules are, CRLF ends of line."""
+    """Return INSTALL.txt, in ASCII where the rules are in ASCII, with CRLF line ends."""
     chapters = (
         ("BEFORE YOU BEGIN", rules.safety.cautions.card),
         ("LOAD", radio.steps.load),

@@ -1,4 +1,4 @@
-"""`keyturn flash`: the flash check over a folder of pictures."""
+"""`keyturn flash`: check a folder of pictures for flashes."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ from PIL import Image, UnidentifiedImageError
 from rich.console import Console
 
 from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out, rules_of
-from keyturn.eye.flash import FlashMeter, FlashReport
+from keyturn.eye.flash import FlashMeter
 from keyturn.eye.luminance import Screen, cells
+from keyturn.shop.natural_order import natural_key
 from keyturn.shop.reasons import Reason, Refused, refuse
+from keyturn.shop.records import FlashRecord
 from keyturn.shop.rulebook import Flash
 
 SUFFIXES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".bmp", ".gif", ".tif", ".tiff"})
@@ -43,7 +45,7 @@ def flash(
 
 
 def _size(text: str | None) -> tuple[int, int] | None:
-    """ "1024x768" as two whole numbers of pixels."""
+    """Return width and height in pixels from a text such as "1024x768"."""
     if text is None:
         return None
     found = re.fullmatch(r"([1-9]\d{0,4})[x×]([1-9]\d{0,4})", text)
@@ -52,7 +54,7 @@ def _size(text: str | None) -> tuple[int, int] | None:
     return int(found[1]), int(found[2])
 
 
-def _print_report(console: Console, report: FlashReport, as_json: bool) -> None:
+def _print_report(console: Console, report: FlashRecord, as_json: bool) -> None:
     if as_json:
         found = {
             "pass": report.passes,
@@ -75,13 +77,13 @@ def check_folder(
     screen: tuple[int, int] | None,
     field_px: tuple[int, int] | None,
     rules: Flash,
-) -> FlashReport:
-    """Judges the pictures of `folder`, in name order, shown `fps` a second; one is in memory at a time.
+) -> FlashRecord:
+    """Check the pictures of `folder` in name order, as if shown `fps` a second. One is in memory at a time.
 
-    `screen` is the screen's size in pixels (default: the pictures' own), `field_px` the 10-degree field on
-    it (default: WCAG's 341 x 256 at 1024 x 768, in proportion). Pictures of another size than the screen are
-    thought of as filling it: the field is scaled to them. Raises `Refused` at the first picture that cannot
-    be judged, and where there are none.
+    `screen` is the size of the screen in pixels; by default that of the pictures. `field_px` is the size of the
+    10-degree field on it in pixels; by default WCAG's 341 x 256 at 1024 x 768, in proportion. Pictures are taken
+    to fill the screen, so the field is scaled to them. Raise `Refused` where there are no pictures, and at the
+    first picture that cannot be checked.
     """
     paths = _in_name_order(folder)
     meter: FlashMeter | None = None
@@ -103,7 +105,7 @@ def check_folder(
 def _view(
     size: tuple[int, int], screen: tuple[int, int] | None, field_px: tuple[int, int] | None, rules: Flash
 ) -> Screen:
-    """The screen in the pictures' own pixels."""
+    """Return the screen in pixels of the pictures, which have `size`."""
     if field_px is None:
         return Screen.wcag(rules, size)
     across, down = screen or size
@@ -111,23 +113,18 @@ def _view(
 
 
 def _in_name_order(folder: Path) -> list[Path]:
-    """By the numbers in the names, so that frame2 comes before frame10."""
+    """Return the pictures in the order of the numbers in their names: frame2 comes before frame10."""
     if not folder.is_dir():
         raise Refused(
             [refuse("not-a-folder", f"{folder.name} is not a folder", "name the folder that holds the frames")]
         )
     pictures = [p for p in folder.iterdir() if p.suffix.lower() in SUFFIXES and not p.name.startswith(".")]
-    return sorted(pictures, key=lambda p: _natural(p.name))
+    return sorted(pictures, key=lambda p: (natural_key(p.name.casefold()), p.name))
 
 
 def _of_another_size(path: Path, size: tuple[int, int], first: tuple[int, int]) -> Reason:
     what = f"it is {size[0]} x {size[1]} px, the pictures before it are {first[0]} x {first[1]} px"
     return refuse("picture-size-mixed", what, "make all pictures one size", file=path.name)
-
-
-def _natural(name: str) -> tuple[list[str | int], str]:
-    """Text and numbers alternate in the split, so like is only ever compared with like."""
-    return [int(part) if part.isdigit() else part.casefold() for part in re.split(r"([0-9]+)", name)], name
 
 
 def _pictures(paths: list[Path]) -> Iterator[tuple[Path, NDArray[np.uint8]]]:
@@ -141,7 +138,7 @@ def _pictures(paths: list[Path]) -> Iterator[tuple[Path, NDArray[np.uint8]]]:
 
 
 def _on_black(picture: Image.Image) -> Image.Image:
-    """Opaque RGB; what is see-through shows the black screen behind it."""
+    """Return the picture as opaque RGB. Where it is transparent, the black screen behind it shows."""
     if picture.mode.startswith(("I", "F")):
         raise ValueError("it has more than 8 bits a channel")
     if not picture.has_transparency_data:

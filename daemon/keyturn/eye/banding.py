@@ -30,16 +30,6 @@ def quantised(rgb: U8) -> U8:
     return _per_channel(rgb, [SHOWN[c][np.arange(256) * (LEVELS[c] + 1) >> 8] for c in range(3)])
 
 
-def rounded(rgb: U8) -> U8:
-    """(H, W, 3) with each channel at the nearest value that 565 can show."""
-    return _per_channel(rgb, [SHOWN[c][_nearest(SHOWN[c])] for c in range(3)])
-
-
-def _nearest(shown: U8) -> NDArray[np.intp]:
-    nearest: NDArray[np.intp] = np.abs(np.arange(256)[:, None] - shown.astype(int)).argmin(axis=1)
-    return nearest
-
-
 def _per_channel(rgb: U8, tables: list[U8]) -> U8:
     return np.stack([np.take(tables[c], rgb[..., c]) for c in range(3)], axis=-1)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.handoff import lab
+from keyturn.eye.cielab import lab
 
 F64 = NDArray[np.float64]
 

@@ -1,73 +1,58 @@
 """The flash check: WCAG 2.2, success criterion 2.3.1, over pictures in the order and time they are shown.
 
-The criterion passes content with at most three general and three red flashes in every one-second window, or
-where 'the combined area of flashes occurring concurrently' is at most a quarter of any 10-degree field. A
-flash is a pair of opposing transitions; technique G19 fails seven transitions in a second and passes six.
-It leaves open what 'concurrently' means where a picture does not flash as one. Two readings are applied,
-and content must pass both:
+The criterion passes content with at most three general and three red flashes in every one-second window, or where
+'the combined area of flashes occurring concurrently' is at most a quarter of any 10-degree field. A flash is a pair
+of opposing transitions. Technique G19 fails seven transitions in a second and passes six. The criterion leaves open
+what 'concurrently' means where a picture does not flash as a whole. Two readings are applied, and content must pass
+both:
 
-(a) *By place.* A cell flashes too often when seven of its own transitions fall into one window, and it is
-    flashing now while its last transition is no older than a flash may last at that rate, a third of a
-    second. The cells flashing now must not cover more than a quarter of a field. It does not matter whether
-    they go bright at the same picture: areas flickering in turn, or out of step, are all flashing now, and
-    an eye sees all of them. Places a moving, flickering box has left are not flashing any more.
-(b) *By moment.* Where more than a quarter of a field makes a transition of one direction at one picture, the
-    field as a whole makes a transition. Seven of these, of alternating direction, in one window fail even
-    if each is made by another part of the field (left half, right half, left half ...), for the window then
-    holds more than three flashes and each is large enough by itself. Small areas sweeping past are not
-    added up over time: a box that slides across the picture is no flash.
+(a) *By place.* A cell flashes too often when seven of its own transitions fall into one window. It is flashing now
+    while its last transition is no older than a flash may last at that rate, a third of a second. The cells flashing
+    now must not cover more than a quarter of a field. They need not turn bright at the same picture: an eye sees
+    areas that flicker in turn, or out of step, all at once. Places that a moving, flickering box has left are not
+    flashing any more.
+(b) *By moment.* Where more than a quarter of a field makes a transition of one direction at one picture, the field as
+    a whole makes a transition. Seven of these, of alternating direction, in one window fail even if each is made by
+    another part of the field (left half, right half, left half ...): the window then holds more than three flashes,
+    and each is large enough by itself. Small areas sweeping past are not added up over time: a box that slides across
+    the picture is no flash.
 
-General and red flashes are counted each by itself, and their areas are combined, as the criterion says. A
-window is half open, one second long: transitions exactly a second apart do not share one, so that six a
-second, for ever, is six. A fine pattern is exempt: see `luminance.cells` and `area.white_noise`.
-It is a screening aid, not a medical clearance.
+General and red flashes are counted separately, and their areas are combined, as the criterion says. A window is half
+open and one second long: transitions exactly a second apart do not share one, so six a second are never more than
+six, however long they go on. A fine pattern is exempt: see `luminance.cells` and `area.white_noise`.
+This is a screening aid, not a medical clearance.
 """
 
 from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye import area, transitions
-from keyturn.eye.luminance import FULL, WEIGHTS, Screen
+from keyturn.eye.luminance import FULL, Screen, relative_luminance
 from keyturn.shop import rulebook
+from keyturn.shop.records import FlashRecord
 
 F32 = NDArray[np.float32]
 Bits = NDArray[np.bool_]
 
 WINDOW_S = 1.0
 TICK_S = 1e-6
-"""Times are sums of frame lengths; this far off a window's edge is on it."""
+"""Times are sums of frame lengths. A time this near to a window's edge is on the edge."""
 
-
-@dataclass(frozen=True, slots=True)
-class FlashReport:
-    """What the meter found. Counts are of flashes within one second over more than the allowed area: an odd
-    transition counts as the flash it begins (six transitions are 3, seven are 4), a lone one as none.
-
-    `worst_at_s` is when the greatest count was first reached, 0 where nothing flashed. Shares are the largest
-    shares of a 10-degree field that flashed more often than allowed, at any count above it.
-    `per_second` holds (second, general, red) for each second in which a transition came about.
-    """
-
-    passes: bool
-    general_max_per_s: int
-    red_max_per_s: int
-    worst_at_s: float
-    general_area_share: float
-    red_area_share: float
-    combined_area_share: float
-    pictures: int
-    per_second: tuple[tuple[float, int, int], ...]
+MIXED = 20
+"""A picture is looked at for noise only where at least one transition in so many goes the rarer way: noise brightens
+and darkens at once, and the look is costly."""
 
 
 class FlashMeter:
-    """Takes the cells of each picture as it is shown. What it keeps per cell does not grow with the job; the
-    rolling window keeps one bit a cell and picture for one second, and the chart three numbers a second.
+    """Judges pictures as they are shown, one by one.
+
+    What it keeps of each cell does not grow with the job. The rolling window keeps one bit a cell and picture for one
+    second, and the chart three numbers a second.
     """
 
     def __init__(self, screen: Screen, rules: rulebook.Flash) -> None:
@@ -77,21 +62,21 @@ class FlashMeter:
         self._general = _Count(screen.shape, self._fields, rules.most_per_second)
         self._red = _Count(screen.shape, self._fields, rules.most_per_second)
         self._before: tuple[F32, F32, F32, F32] | None = None
-        self._at_s, self._pictures = -math.inf, 0
-        self._worst, self._worst_at_s, self._combined = 0, 0.0, 0.0
+        self._at_s = -math.inf
+        self._worst, self._worst_at_s = 0, 0.0
         self._chart: dict[int, tuple[int, int]] = {}
 
     def show(self, cells: NDArray[np.uint16], at_s: float) -> None:
-        """One picture's cells (`luminance.cells`) and when it appears, in seconds. Raises ValueError where
-        the cells are not this screen's or time runs backwards.
+        """Take the cells of one picture (see `luminance.cells`) and the time at which it appears, in seconds.
+
+        Raise `ValueError` where the cells are not this screen's or time runs backwards.
         """
         if cells.shape != (*self._screen.shape, 3):
             raise ValueError(f"cells of shape {cells.shape} are not those of a screen of {self._screen.shape}")
         if at_s < self._at_s:
             raise ValueError(f"a picture at {at_s} s cannot follow one at {self._at_s} s")
         red, green, blue = (np.ascontiguousarray(cells[..., i], np.float32) for i in range(3))
-        light = (red * WEIGHTS[0] + green * WEIGHTS[1] + blue * WEIGHTS[2]) / np.float32(FULL)
-        self._pictures += 1
+        light = relative_luminance(red, green, blue) / np.float32(FULL)
         self._note_changes((red, green, blue, light), at_s)
         general, to_and_from_red = self._luminance.step(light), self._redness.step((red, green, blue))
         self._at_s = at_s
@@ -101,18 +86,16 @@ class FlashMeter:
         if changed:
             self._judge(at_s)
 
-    def report(self) -> FlashReport:
+    def report(self) -> FlashRecord:
+        """Return what was found over all pictures shown so far."""
         general, red = self._general.most, self._red.most
         most = 2 * self._rules.most_per_second
-        return FlashReport(
+        return FlashRecord(
             passes=general <= most and red <= most,
             general_max_per_s=flashes(general),
             red_max_per_s=flashes(red),
+            most_per_s=self._rules.most_per_second,
             worst_at_s=self._worst_at_s,
-            general_area_share=min(1.0, self._general.share),
-            red_area_share=min(1.0, self._red.share),
-            combined_area_share=min(1.0, max(self._combined, self._general.share, self._red.share)),
-            pictures=self._pictures,
             per_second=tuple((float(s), flashes(g), flashes(r)) for s, (g, r) in sorted(self._chart.items())),
         )
 
@@ -125,8 +108,9 @@ class FlashMeter:
         self._red.note_change(np.abs(red) + np.abs(green) + np.abs(blue), at_s)
 
     def _without_noise(self, pair: transitions.Pair) -> transitions.Pair:
+        """Leave out the transitions that belong to a fine, balanced pattern."""
         rises, falls = (int(np.count_nonzero(side)) for side in pair)
-        mixed = min(rises, falls) * 20 > rises + falls
+        mixed = min(rises, falls) * MIXED > rises + falls
         if not mixed or self._screen.cell_px <= 1:  # a cell of one pixel holds nothing finer than itself
             return pair
         coarse = ~area.white_noise(self._change, round(0.5 / self._rules.cell_deg))
@@ -145,22 +129,23 @@ class FlashMeter:
         self._chart[second] = max(general, self._general.now), max(red, self._red.now)
 
     def _judge_together(self, at_s: float) -> None:
-        """General flashes here and red ones there: each area small enough, but not the two together."""
+        """Fail general flashes here and red ones there whose areas are too large together, though not each alone."""
         general, red = self._general.flashing(at_s), self._red.flashing(at_s)
         if not (general.any() and red.any()):
             return
         covered = np.maximum(
             self._fields.covered(general, self._general.swing), self._fields.covered(red, self._red.swing)
         )
-        share = float(self._fields.shares(covered).max())
-        self._combined = max(self._combined, share)
-        if share > self._fields.share_limit:
+        if float(self._fields.shares(covered).max()) > self._fields.share_limit:
             self._general.fail()
             self._red.fail()
 
 
 def flashes(transitions_made: int) -> int:
-    """Flashes in a number of transitions: pairs, an odd one counted as the flash it begins."""
+    """Return the flashes in a number of transitions: pairs, and an odd one counts as the flash it begins.
+
+    Six transitions are 3 flashes, seven are 4. A lone transition is none.
+    """
     return 0 if transitions_made < 2 else (transitions_made + 1) // 2
 
 
@@ -176,14 +161,18 @@ class _Tally:
         self._recent.append((at_s, np.packbits(places)))
 
     def forget(self, at_s: float) -> None:
-        """Drops what lies a window or more before `at_s`."""
+        """Drop what lies a window or more before `at_s`."""
         while self._recent and self._recent[0][0] <= at_s - WINDOW_S + TICK_S:
             _, packed = self._recent.popleft()
             self.counts -= np.unpackbits(packed, count=self.counts.size).reshape(self.counts.shape)
 
 
 class _Count:
-    """One kind of flash, general or red, by place and by moment. Counts are of transitions."""
+    """Transitions of one kind of flash, general or red, counted by place and by moment.
+
+    `now` is the greatest count that holds over more than the limit of some field at the last picture judged, `most`
+    the greatest so far, `failing` the least that fails.
+    """
 
     def __init__(self, shape: tuple[int, int], fields: area.Fields, most_per_second: int) -> None:
         self._fields = fields
@@ -194,9 +183,9 @@ class _Count:
         self._direction = np.zeros(fields.shape, np.int8)
         self._change, self._change_before, self._change_from_s = (*np.zeros((2, *shape), np.float32), -math.inf)
         self.now = self.most = 0
-        self.share = 0.0
 
     def note_change(self, change: F32, at_s: float) -> None:
+        """Remember how much each cell changed from the picture before."""
         if at_s - self._change_from_s >= WINDOW_S:
             self._change_before, self._change = self._change, np.zeros_like(change)
             self._change_from_s = at_s
@@ -205,12 +194,13 @@ class _Count:
     @property
     def swing(self) -> F32:
         """The largest change from one picture to the next that each cell made in the last second or two.
+
         In a fade as in a switch, cells covered in part change in proportion.
         """
         return np.maximum(self._change, self._change_before)
 
     def add(self, at_s: float, pair: transitions.Pair) -> bool:
-        """Counts the transitions of one picture; False where there are none."""
+        """Count the transitions of one picture; return False where there are none."""
         either = pair[0] | pair[1]
         if not either.any():
             return False
@@ -220,7 +210,7 @@ class _Count:
         return True
 
     def _add_moment(self, at_s: float, rise: Bits, fall: Bits) -> None:
-        """Fields more than the limit of which rose or fell at this picture, in turn."""
+        """Count a transition of each field of which more than the limit rose or fell, rises and falls in turn."""
         large = [self._large(side) for side in (rise, fall)]
         up = large[0] & (self._direction <= 0)
         down = large[1] & (self._direction >= 0) & ~up
@@ -229,6 +219,7 @@ class _Count:
             self._moments.add(at_s, up | down)
 
     def _large(self, cells: Bits) -> Bits:
+        """Return the positions of the field of which `cells` cover more than the limit."""
         covered = self._fields.covered(cells, self.swing) if cells.any() else None
         if covered is None or not self._fields.exceeds(covered):
             return np.zeros(self._fields.shape, np.bool_)
@@ -236,13 +227,13 @@ class _Count:
         return large
 
     def flashing(self, at_s: float, count: int = 0) -> Bits:
-        """Cells flashing now, `count` transitions a window or more; by default, as many as fail."""
+        """Return the cells flashing now with `count` transitions a window or more; 0 is as many as fail."""
         now = self._last_s > at_s - self._lasts_s - TICK_S
         enough: Bits = (self._cells.counts >= (count or self.failing)) & now
         return enough
 
     def judge(self, at_s: float) -> None:
-        """Finds the greatest count that holds over more than the limit of some field at this moment."""
+        """Set `now` and `most` for the moment `at_s`."""
         self._moments.forget(at_s)
         self._cells.forget(at_s)
         most = int(self._cells.counts.max())
@@ -253,16 +244,12 @@ class _Count:
             now -= 1
         self.now = max(now, int(self._moments.counts.max()))
         self.most = max(self.most, self.now)
-        self._note_share(at_s, most)
 
     def fail(self) -> None:
+        """Count as many transitions as fail, where only this kind and the other together do."""
         self.now = max(self.now, self.failing)
         self.most = max(self.most, self.now)
 
     def _holds(self, at_s: float, count: int) -> bool:
+        """Tell whether cells with `count` transitions or more cover more than the limit of some field."""
         return self._fields.exceeds(self._fields.covered(self.flashing(at_s, count), self.swing))
-
-    def _note_share(self, at_s: float, most: int) -> None:
-        if most >= self.failing:
-            covered = self._fields.covered(self.flashing(at_s), self.swing)
-            self.share = max(self.share, float(self._fields.shares(covered).max()))

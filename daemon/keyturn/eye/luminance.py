@@ -59,16 +59,10 @@ def linear(rgb: NDArray[np.uint8]) -> F32:
     return np.take(LINEAR, rgb, mode="clip")
 
 
-def relative_luminance(lin: NDArray[Any]) -> F32:
-    """Linear RGB (..., 3) to relative luminance (...), in the same unit."""
-    light: F32 = lin[..., 0] * WEIGHTS[0] + lin[..., 1] * WEIGHTS[1] + lin[..., 2] * WEIGHTS[2]
+def relative_luminance(red: F32, green: F32, blue: F32) -> F32:
+    """Return the relative luminance of planes of linear light, in their own unit."""
+    light: F32 = red * WEIGHTS[0] + green * WEIGHTS[1] + blue * WEIGHTS[2]
     return light
-
-
-def uv_prime(lin: NDArray[Any]) -> F32:
-    """Linear RGB (..., 3) of any scale to CIE 1976 u'v' (..., 2); black, which has no chromaticity, is (0, 0)."""
-    u, v = uv_planes(*np.moveaxis(np.asarray(lin, np.float32), -1, 0))
-    return np.stack([u, v], axis=-1)
 
 
 def uv_planes(red: F32, green: F32, blue: F32) -> tuple[F32, F32]:
@@ -79,13 +73,6 @@ def uv_planes(red: F32, green: F32, blue: F32) -> tuple[F32, F32]:
 
 
 _UV_WHOLE = np.array([1, 15, 3], np.float32) @ TO_XYZ
-
-
-def red_ratio(lin: NDArray[Any]) -> F32:
-    """R / (R + G + B) in linear light; 0 for black. WCAG 2.2 calls 0.8 and above a saturated red."""
-    whole = lin.sum(axis=-1, dtype=np.float32)
-    ratio: F32 = np.divide(lin[..., 0], whole, out=np.zeros_like(whole), where=whole > 0)
-    return ratio
 
 
 def cells(rgb: NDArray[np.uint8], cell_px: float) -> NDArray[np.uint16]:

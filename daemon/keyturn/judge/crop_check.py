@@ -18,7 +18,8 @@ from keyturn.judge.crop_thumbnails import Glimpse, glimpse
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.normalize.fit import Fit, box
 from keyturn.renumber.parts import JobArt, PartArt
-from keyturn.renumber.plan import Plan, PlannedPart, fit_for
+from keyturn.renumber.plan import Plan
+from keyturn.renumber.planned_parts import PlannedPart, fit_for
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.reasons import Refused, note
 from keyturn.shop.rulebook import Intake
@@ -78,7 +79,7 @@ def _crops(plan: Plan, manifest: Manifest, art: JobArt) -> list[_Crop]:
 
 def _moves(planned: PlannedPart, part: PartArt, art: JobArt) -> bool:
     """Is it a motion drawn by the artist? A pan is framed by hand, and a glide is placed by the panel."""
-    if part.holds or part.said.pan or part.said.glide or not part.names:
+    if part.hold_of or part.entry.pan or part.entry.glide or not part.names:
         return False
     sizes = {art.probes[name].size for name in part.names}
     return len(sizes) == 1 and len(set(planned.sources)) > 1

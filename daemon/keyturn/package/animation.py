@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from keyturn.eye import motion
 from keyturn.package.crop import Colour, Cut
 from keyturn.package.frame import FrameDone
-from keyturn.package.stick import ZipWriter, zip_bytes
+from keyturn.package.zip_writer import ZipWriter, zip_bytes
 from keyturn.png.chunks import PNG_SIGNATURE
 from keyturn.radio import desc, trim
 from keyturn.radio.desc import Desc
@@ -86,9 +86,7 @@ class FrameStore:
         return number
 
     def _of_picture(self, data: bytes, done: FrameDone, name: str) -> StoredFile:
-        return replace(
-            self.add(data), name=name, plain_bytes=done.plain_bytes, photographic=done.photographic
-        )
+        return replace(self.add(data), name=name, plain_bytes=done.plain_bytes, photographic=done.photographic)
 
     def show(self, done: FrameDone) -> int:
         """Keep what the checks and the sheet need of a picture, without its file; return its number."""

@@ -20,14 +20,14 @@ from keyturn.shop.rulebook import Intake
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """A picture to be read to its end and thrown away."""
+    """One picture to be read."""
 
     source: Source
     intake: Intake
 
 
 def check(job: Check) -> None:
-    """Raises `Refused` where the picture cannot be read."""
+    """Read the picture to its end. Raise `Refused` where that fails."""
     _loaded(job)
 
 
@@ -38,7 +38,7 @@ def _loaded(job: Check) -> Image.Image:
 
 @dataclass(frozen=True, slots=True)
 class Compare:
-    """Two encoded pictures of one size."""
+    """Two encoded pictures of one size, and the longer side of the picture of their difference in pixels."""
 
     a: bytes
     b: bytes
@@ -53,6 +53,6 @@ def compare(job: Compare) -> tuple[HandoffRecord, bytes]:
 
 
 def small(job: Check) -> bytes:
-    """A small WebP of a picture as it is, for the rejects page."""
+    """Return a small WebP of the picture for the rejects page, on grey where it is see-through."""
     picture, _ = to_srgb(upright(_loaded(job)))
     return jpeg_and_webp.thumbnail(flatten(picture, (128, 128, 128)), 240)

@@ -25,7 +25,8 @@ from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
 from keyturn.radio import desc
-from keyturn.renumber.plan import Plan, PlannedPart, fit_for
+from keyturn.renumber.plan import Plan
+from keyturn.renumber.planned_parts import PlannedPart, fit_for
 from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused, gathered, note

@@ -87,7 +87,7 @@ def _row(raw: desc_lines.RawRow) -> Row:
     return Row(kind, raw.count, raw.pause, raw.path, raw.colour)
 
 
-def _size_faults(lines: list[desc_lines.Line]) -> list[Fault]:
+def _size_faults(lines: list[desc_lines.DescLine]) -> list[Fault]:
     sized = [line for line in lines if line.size is not None]
     mend = "let the first line say WIDTH HEIGHT FPS, in whole numbers above 0"
     if not sized:

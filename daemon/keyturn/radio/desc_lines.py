@@ -44,7 +44,7 @@ class RawRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class DescLine:
     """One terminated line: a size, a row, or neither."""
 
     number: int
@@ -54,7 +54,7 @@ class Line:
     faults: tuple[Fault, ...]
 
 
-def lines(data: bytes) -> list[Line]:
+def lines(data: bytes) -> list[DescLine]:
     """The lines the player sees: up to the last newline before any NUL byte."""
     terminated = data.split(b"\0", 1)[0].split(b"\n")[:-1]
     return [_line(number, text) for number, text in enumerate(terminated, 1)]
@@ -80,19 +80,19 @@ def file_faults(data: bytes) -> list[Fault]:
     return faults
 
 
-def _line(number: int, text: bytes) -> Line:
+def _line(number: int, text: bytes) -> DescLine:
     if size := _SIZE.match(text):
         width, height, fps = (_int(digits) for digits in size.groups())
-        return Line(number, False, (width, height, fps), None, _size_rest(number, text[size.end() :]))
+        return DescLine(number, False, (width, height, fps), None, _size_rest(number, text[size.end() :]))
     if row := _ROW.match(text):
         return _row(number, row)
     blank = not text.strip()
     what = f"cannot be read and is skipped: {_shown(text)}"
     mend = "write TYPE COUNT PAUSE PATH, for example p 1 0 part0"
-    return Line(number, blank, None, None, () if blank else (Fault("row-not-understood", number, what, mend),))
+    return DescLine(number, blank, None, None, () if blank else (Fault("row-not-understood", number, what, mend),))
 
 
-def _row(number: int, match: re.Match[bytes]) -> Line:
+def _row(number: int, match: re.Match[bytes]) -> DescLine:
     kind, count, pause, path = match.groups()
     rest = match.string[match.end() :]
     colour, faults = _colour(number, kind, rest)
@@ -101,7 +101,7 @@ def _row(number: int, match: re.Match[bytes]) -> Line:
         faults = [Fault("path-too-long", number, what, "shorten the folder's name")]
     faults += _type_faults(number, kind) + _path_faults(number, path)
     row = RawRow(_text(kind), _int(count), _int(pause), _text(path), colour)
-    return Line(number, False, None, row, tuple(faults))
+    return DescLine(number, False, None, row, tuple(faults))
 
 
 def _colour(number: int, kind: bytes, rest: bytes) -> tuple[str | None, list[Fault]]:

@@ -7,7 +7,6 @@ in a part's folder but audio.wav and trim.txt counts as a frame.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,7 +15,8 @@ from typing import Literal
 from keyturn.radio import memory, trim
 from keyturn.radio.desc import TRUSTED_PLAYS, Desc, Row, parse
 from keyturn.radio.desc_lines import Fault
-from keyturn.radio.timeline import Part
+from keyturn.radio.timeline import PlayedPart
+from keyturn.shop.natural_order import natural_key
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, gathered, note, refuse
 
@@ -68,12 +68,12 @@ class PartSeen:
     frames: tuple[str, ...]
 
     @property
-    def unit(self) -> Part | None:
+    def played(self) -> PlayedPart | None:
         """For a timeline; None where the row shows nothing."""
         row = self.row
         if not self.frames or row.count < 0 or row.pause < 0:
             return None
-        return Part(row.type, row.count, row.pause, len(self.frames))
+        return PlayedPart(row.type, row.count, row.pause, len(self.frames))
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,19 +241,8 @@ def _encoding(entry: Entry) -> Iterator[Reason]:
         yield note("frame-alpha", what, "lay it onto its background", file=entry.name)
 
 
-_DIGITS = re.compile(r"([0-9]+)")
-
-
-def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
-    """People's order: runs of digits as numbers. By length and digits, so that no number is too long."""
-    steps = _DIGITS.split(name.lower())
-    return tuple(
-        (i % 2, len(s.lstrip("0")) if i % 2 else 0, s.lstrip("0") if i % 2 else s) for i, s in enumerate(steps)
-    )
-
-
 def _order(frames: Sequence[Entry]) -> Iterator[Reason]:
-    meant = sorted(frames, key=lambda e: _natural(e.leaf))  # stable: equal numbers stay in playing order
+    meant = sorted(frames, key=lambda e: natural_key(e.leaf.lower()))  # stable: equal numbers stay in playing order
     for plays, was_meant in zip(frames, meant, strict=True):
         if plays is not was_meant:
             what = f"plays before {was_meant.leaf}: names are compared letter by letter"
@@ -281,12 +270,12 @@ def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio, cropped:
         yield note("fps-not-trusted", what, file=DESC)
     for part in parts:
         yield from _row_reasons(part.row, radio)
-    units = [part.unit for part in parts]
-    if found := memory.finding(radio, [unit or _NOTHING for unit in units], cropped):
+    played = [part.played for part in parts]
+    if found := memory.finding(radio, [part or _NOTHING for part in played], cropped):
         yield found
 
 
-_NOTHING = Part("p", 1, 0, 1)
+_NOTHING = PlayedPart("p", 1, 0, 1)
 """Stands for a part that shows nothing, so that the others keep their numbers."""
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from keyturn.radio.timeline import Part
+from keyturn.radio.timeline import PlayedPart
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, refuse
 
@@ -33,7 +33,7 @@ def _power_of_two(side: int) -> int:
     return 1 << (side - 1).bit_length()
 
 
-def textures(part: Part) -> int:
+def textures(part: PlayedPart) -> int:
     """How many frames of the part are kept at once."""
     return 1 if part.count == 1 else part.frames
 
@@ -43,7 +43,7 @@ def loop_mib(frames: int, size: tuple[int, int], *, bytes_per_px: int, power_of_
     return frames * texture_bytes(*size, bytes_per_px=bytes_per_px, power_of_two=power_of_two) / MIB
 
 
-def held_mib(part: Part, size: Size, cropped: Sequence[Size], *, bytes_per_px: int, power_of_two: bool) -> float:
+def held_mib(part: PlayedPart, size: Size, cropped: Sequence[Size], *, bytes_per_px: int, power_of_two: bool) -> float:
     """MiB that a part holds whose frames are of `size`, or of their own where they are `cropped`."""
     if not cropped:
         return loop_mib(textures(part), size, bytes_per_px=bytes_per_px, power_of_two=power_of_two)
@@ -52,7 +52,7 @@ def held_mib(part: Part, size: Size, cropped: Sequence[Size], *, bytes_per_px: i
 
 
 def peak_mib(
-    parts: Sequence[Part], size: Size, *, bytes_per_px: int, power_of_two: bool, cropped: Cropped | None = None
+    parts: Sequence[PlayedPart], size: Size, *, bytes_per_px: int, power_of_two: bool, cropped: Cropped | None = None
 ) -> float:
     """The most MiB held at any time: of the greediest part, for a part's textures go when it ends."""
     return max(
@@ -69,7 +69,7 @@ def longest_loop(allowed_mib: float, size: tuple[int, int], *, bytes_per_px: int
     return int(allowed_mib * MIB // texture_bytes(*size, bytes_per_px=bytes_per_px, power_of_two=power_of_two))
 
 
-def finding(radio: Radio, parts: Sequence[Part], cropped: Cropped | None = None) -> Reason | None:
+def finding(radio: Radio, parts: Sequence[PlayedPart], cropped: Cropped | None = None) -> Reason | None:
     """The refusal where the greediest part holds more than the radio allows, else None."""
     limits, size = radio.limits, radio.panel.size
     depth, rounded = limits.texture_bytes, limits.texture_power_of_two

@@ -1,7 +1,7 @@
 """What the screen shows, frame by frame, from the first frame until the radio takes the screen back.
 
-Times are seconds from the first frame's appearance; inside all is whole nanoseconds, as in the reference
-player (Android Open Source Project, frameworks/base, cmds/bootanimation), so indices are exact.
+Times are seconds from the first frame's appearance. Inside, all is whole nanoseconds, as in the reference player
+(Android Open Source Project, frameworks/base, cmds/bootanimation), so indices are exact.
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ class Pacing:
 
     @property
     def interval_ns(self) -> int:
+        """Nanoseconds from one frame to the next."""
         cost = _ns(self.cost_s)
         return self.frame_ns + cost if self.mode == "additive" else max(self.frame_ns, cost)
 
@@ -55,18 +56,19 @@ class Pacing:
         return self.interval_ns / SECOND
 
     def pause_ns(self, pause: int) -> int:
+        """Return the nanoseconds of a row's pause. In frames, it lacks the cost of drawing: nothing is drawn."""
         return pause * (SECOND if self.pause_unit == "seconds" else self.frame_ns)
 
     def pause_s(self, pause: int) -> float:
-        """Seconds of a row's pause: frames' own time, without the cost of drawing, for nothing is drawn."""
+        """Return the seconds of a row's pause."""
         return self.pause_ns(pause) / SECOND
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PlayedPart:
     """A row as it plays: `count` plays (0: until booted) of `frames` frames, `pause` after each play.
 
-    An `f` part is paced as `p`; its fade changes brightness only, the length of newer rows' fades is left out.
+    An `f` part is paced as `p`. Its fade changes brightness only; the length of newer rows' fades is left out.
     """
 
     type: PartType
@@ -80,10 +82,10 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """One picture, on the screen from `start_s` up to, not with, `end_s`. All indices count from 0.
+class ShownPicture:
+    """One picture, on the screen from `start_s` up to but without `end_s`. All indices count from 0.
 
-    `pausing`: the last frame shown stands through the pause after its play.
+    `pausing`: the last frame shown stays through the pause after its play.
     """
 
     part: int
@@ -95,39 +97,24 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
-    """What is on the screen when the boot ends.
+class OnScreenAtCut:
+    """What is on the screen when the boot ends. All indices count from 0.
 
-    `mid_motion`: a part that plays a number of times has frames or plays left, which are not shown (a part of
-    type c finishes, so it is never cut). `finished`: the once-only parts were over. `blank`: the animation
-    was over before the boot; the frame named is the last it showed.
+    `mid_motion`: a part that plays a number of times has frames or plays left that are not shown. A part of type c
+    finishes, so it is never cut. Where the animation was over before the boot, the frame is the last that it showed.
     """
 
     part: int
     play: int
     frame: int
     mid_motion: bool
-    finished: bool
-    blank: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Delay:
-    """Seconds the home screen waits: `rest_s` for the beat and pause of any part, the others for type c.
-
-    `running_s`: the rest of the c part on the screen. `later_s`: c parts that begin only after the boot.
-    """
-
-    rest_s: float
-    running_s: float
-    later_s: float
 
 
 @dataclass(frozen=True)
 class Timeline:
-    """The show of `parts` in a start whose boot ends `boot_s` after the first frame. Costs O(parts)."""
+    """How `parts` play in a start whose boot ends `boot_s` after the first frame. Costs one step a part."""
 
-    parts: tuple[Part, ...]
+    parts: tuple[PlayedPart, ...]
     pacing: Pacing
     boot_s: float
 
@@ -138,49 +125,49 @@ class Timeline:
             raise ValueError(f"the boot must end at a finite time not before the first frame, not {self.boot_s}")
 
     @cached_property
-    def _show(self) -> player_loop.Show:
+    def _runs(self) -> tuple[player_loop.PartRun, ...]:
         pauses = [self.pacing.pause_ns(part.pause) for part in self.parts]
         return player_loop.play(self.parts, self.pacing.interval_ns, pauses, self._boot)
 
     @cached_property
     def _starts(self) -> list[int]:
-        return [run.start for run in self._show.runs]
+        return [run.start for run in self._runs]
+
+    @property
+    def _end(self) -> int:
+        return self._runs[-1].end
 
     @property
     def _boot(self) -> int:
         return _ns(self.boot_s)
 
-    def at(self, t_s: float) -> Shown | None:
-        """What stands at `t_s`; None before the first frame and when the animation has ended."""
+    def at(self, t_s: float) -> ShownPicture | None:
+        """Return what is on the screen at `t_s`; None before the first frame and when the animation has ended."""
         return self._at(_ns(t_s))
 
-    def _at(self, moment: int) -> Shown | None:
-        if not 0 <= moment < self._show.end:
+    def _at(self, moment: int) -> ShownPicture | None:
+        if not 0 <= moment < self._end:
             return None
-        run = self._show.runs[bisect_right(self._starts, moment) - 1]
+        run = self._runs[bisect_right(self._starts, moment) - 1]
         return _shown(run.part, run.at(moment))
 
-    def shown(self, until_s: float | None = None) -> Iterator[Shown]:
-        """Every picture in order, lazily: those that begin before `until_s`, or all."""
-        until = self._show.end if until_s is None else _ns(until_s)
-        for run in self._show.runs:
+    def shown(self, until_s: float | None = None) -> Iterator[ShownPicture]:
+        """Yield every picture in order: those that begin before `until_s`, or all."""
+        until = self._end if until_s is None else _ns(until_s)
+        for run in self._runs:
             for span in run.spans():
                 if span.start >= until:
                     return
                 yield _shown(run.part, span)
 
     @property
-    def _endless(self) -> int | None:
-        return next((i for i, part in enumerate(self.parts) if part.count == 0), None)
-
-    def _length(self, parts: tuple[Part, ...]) -> int:
-        pacing = self.pacing
-        return sum(p.count * (p.frames * pacing.interval_ns + pacing.pause_ns(p.pause)) for p in parts)
-
-    @property
     def _once_only_end(self) -> int:
-        once = self.parts[: self._endless]
-        return self._length(once) - self.pacing.pause_ns(once[-1].pause) if once else 0
+        endless = next((i for i, part in enumerate(self.parts) if part.count == 0), None)
+        once, pacing = self.parts[:endless], self.pacing
+        if not once:
+            return 0
+        length = sum(p.count * (p.frames * pacing.interval_ns + pacing.pause_ns(p.pause)) for p in once)
+        return length - pacing.pause_ns(once[-1].pause)
 
     @property
     def once_only_end_s(self) -> float:
@@ -191,60 +178,26 @@ class Timeline:
         return self._once_only_end / SECOND
 
     @property
-    def cut(self) -> Cut:
-        boot, end = self._boot, self._show.end
-        seen = self._at(min(boot, end - 1))
+    def cut(self) -> OnScreenAtCut:
+        """What is on the screen when the boot ends."""
+        seen = self._at(min(self._boot, self._end - 1))
         assert seen is not None  # every run has at least one beat
         part = self.parts[seen.part]
         last = seen.play == part.count - 1 and seen.frame == part.frames - 1
-        return Cut(
-            seen.part,
-            seen.play,
-            seen.frame,
-            mid_motion=part.count != 0 and part.type != "c" and not last,
-            finished=boot >= self._once_only_end,
-            blank=boot > end,
+        return OnScreenAtCut(
+            seen.part, seen.play, seen.frame, mid_motion=part.count != 0 and part.type != "c" and not last
         )
-
-    @property
-    def hold_s(self) -> float:
-        """How long the endless part is shown until the boot ends; 0 where there is none or it is not reached."""
-        if self._endless is None:
-            return 0.0
-        return max(0, self._boot - self._length(self.parts[: self._endless])) / SECOND
 
     @property
     def end_s(self) -> float:
         """When the screen is released; before `boot_s` where no part is endless and all have played."""
-        return self._show.end / SECOND
+        return self._end / SECOND
 
     @property
     def delay_s(self) -> float:
-        """Seconds the screen is held after the boot."""
-        return max(0, self._show.end - self._boot) / SECOND
-
-    @property
-    def delay(self) -> Delay:
-        """The split of `delay_s` by its causes."""
-        show, total = self._show, max(0, self._show.end - self._boot)
-        if show.noticed is None or show.noticed_in is None:
-            return Delay(total / SECOND, 0.0, 0.0)
-        run = show.runs[show.noticed_in]
-        running = run.end - show.noticed if self.parts[run.part].type == "c" else 0
-        later = show.end - run.end
-        return Delay((total - running - later) / SECOND, running / SECOND, later / SECOND)
-
-    @property
-    def unreachable(self) -> tuple[int, ...]:
-        """Parts never shown, however long the boot: those after an endless one, but for type c.
-
-        A part of type c after an endless part plays when the boot is over, and delays the home screen.
-        """
-        if self._endless is None:
-            return ()
-        later = range(self._endless + 1, len(self.parts))
-        return tuple(i for i in later if self.parts[i].type != "c")
+        """Seconds for which the screen is held after the boot."""
+        return max(0, self._end - self._boot) / SECOND
 
 
-def _shown(part: int, span: player_loop.Span) -> Shown:
-    return Shown(part, span.play, span.frame, span.start / SECOND, span.end / SECOND, span.pausing)
+def _shown(part: int, span: player_loop.Span) -> ShownPicture:
+    return ShownPicture(part, span.play, span.frame, span.start / SECOND, span.end / SECOND, span.pausing)

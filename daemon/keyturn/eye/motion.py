@@ -1,0 +1,60 @@
+"""How much changes from frame to frame, and frames that stand still or jump amid motion."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn.eye.luminance import FULL, WEIGHTS
+
+AROUND = 3
+"""A change is compared with the median of this many changes before it and as many after it."""
+
+STILL = 0.1
+"""A change under this share of its neighbours' median is a standstill: a doubled frame changes by nothing but noise."""
+
+JUMP = 1.8
+"""A change above this multiple of its neighbours' is a jump: a missing frame makes one change of about two steps."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stumbles:
+    """Frames out of step: `doubled` repeat the frame before amid motion, `jumps` follow a missing frame.
+
+    Numbers are those of the later frame of each pair, counted from 0.
+    """
+
+    doubled: tuple[int, ...]
+    jumps: tuple[int, ...]
+
+
+def change(a: NDArray[np.uint16], b: NDArray[np.uint16]) -> float:
+    """Return the mean absolute change of linear light from cells `a` to `b` (see `luminance.cells`), 0 to 1.
+
+    The channels are weighted as in relative luminance, but each by itself, so that a change of hue alone counts too.
+    """
+    moved = np.abs(a.astype(np.int32) - b).mean(axis=(0, 1)) / FULL
+    return float(moved @ WEIGHTS.astype(np.float64))
+
+
+def stumbles(changes: Sequence[float]) -> Stumbles:
+    """Find frames out of step; `changes` are from each frame to the next (see `change`).
+
+    The motion must go on at both sides, without another standstill near. So easing in or out, cuts between held
+    pictures, and drawings held for two frames each (common practice in animation, no source) are no stumbles.
+    """
+    values = np.asarray(changes, np.float64)
+    doubled, jumps = [], []
+    for i in range(1, len(values) - 1):
+        around = np.concatenate([values[max(0, i - AROUND) : i], values[i + 1 : i + 1 + AROUND]])
+        usual = float(np.median(around))
+        if usual == 0 or around.min() < STILL * usual or min(values[i - 1], values[i + 1]) < usual / 2:
+            continue
+        if values[i] < STILL * usual:
+            doubled.append(i + 1)
+        elif values[i] > JUMP * max(usual, values[i - 1], values[i + 1]):
+            jumps.append(i + 1)
+    return Stumbles(tuple(doubled), tuple(jumps))

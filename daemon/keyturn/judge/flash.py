@@ -1,0 +1,82 @@
+"""The flash check over an animation as the radio will show it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn.eye.flash import FlashMeter
+from keyturn.eye.luminance import Screen
+from keyturn.renumber.plan import Plan
+from keyturn.shop.reasons import Reason, note, refuse
+from keyturn.shop.records import FlashRecord
+from keyturn.shop.rulebook import Flash
+
+CellsOf = Callable[[int], NDArray[np.uint16]]
+"""Gives the cells of picture `number`: (rows, columns, 3) in linear light, 1.0 scaled to 65535."""
+
+LOGO_STANDS_S = 2.0
+"""How long the logo is taken to stand before frame 1; only that it is longer than a second matters."""
+
+LOOP_PLAYS = 2
+"""A loop is judged over this many plays, so that its last picture is followed by its first."""
+
+AFTER_LOOP_S = 1.5
+"""The check goes on for this long after the last play: longer than the one second in which flashes are counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class PictureNumbers:
+    """`logo` and `parts[p][f]`, frame f of part p, are numbers of distinct pictures."""
+
+    logo: int
+    parts: tuple[tuple[int, ...], ...]
+
+
+def flash_record(plan: Plan, numbers: PictureNumbers, cells: CellsOf, rules: Flash) -> FlashRecord:
+    """Check the logo and then every part in all its plays, endless parts across their seam."""
+    meter = FlashMeter(Screen.of(plan.radio.panel, rules), rules)
+    meter.show(cells(numbers.logo), -LOGO_STANDS_S)
+    previous = numbers.logo
+    for number, at_s in _pictures(plan, numbers):
+        if number != previous:
+            meter.show(cells(number), at_s)
+            previous = number
+    return meter.report()
+
+
+def _pictures(plan: Plan, numbers: PictureNumbers) -> Iterator[tuple[int, float]]:
+    """Yield picture numbers and the seconds at which they appear."""
+    loop_s = max((_play_s(plan, p) for p, part in enumerate(plan.parts) if part.row.count == 0), default=0.0)
+    until_s = plan.once_only_s + LOOP_PLAYS * loop_s + AFTER_LOOP_S
+    still_booting = plan.timeline(until_s + 3600)
+    for picture in still_booting.shown(until_s):
+        if not picture.pausing:
+            yield numbers.parts[picture.part][picture.frame], picture.start_s
+
+
+def _play_s(plan: Plan, part: int) -> float:
+    """Return the seconds that one play of the part and its pause take."""
+    planned = plan.parts[part]
+    return len(planned.sources) * plan.pacing.interval_s + plan.pacing.pause_s(planned.row.pause)
+
+
+def flash_reasons(record: FlashRecord, rules: Flash) -> list[Reason]:
+    """Return the finding where the animation flashes too often: a refusal or a note, as the shop's rules say."""
+    if record.passes:
+        return []
+    finding = refuse if rules.on_failure == "refuse" else note
+    kinds = [
+        f"{count} {kind} flashes"
+        for kind, count in (("general", record.general_max_per_s), ("red", record.red_max_per_s))
+        if count > rules.most_per_second
+    ]
+    what = (
+        f"{' and '.join(kinds)} within one second at {record.worst_at_s:.1f} s; "
+        f"at most {rules.most_per_second} are allowed"
+    )
+    mend = "make the change slower, smaller or gentler there (WCAG 2.2, 2.3.1)"
+    return [finding("flashes", what, mend)]

@@ -1,0 +1,91 @@
+"""Areas of boxes by plain arithmetic, and white noise told from patterns that are none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from keyturn.eye import luminance
+from keyturn.eye.area import Fields, white_noise
+from keyturn.eye.luminance import Screen
+from keyturn.shop import rulebook
+
+RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
+
+
+def light_of(rgb: np.ndarray, screen: Screen) -> np.ndarray:
+    """Relative luminance of each cell, 0 to 1."""
+    planes = np.moveaxis(luminance.cells(rgb, screen.cell_px).astype(np.float32), -1, 0)
+    return luminance.relative_luminance(*planes) / np.float32(luminance.FULL)
+
+
+def box_share(screen: Screen, width: int, height: int, left: int = 0, top: int = 0) -> float:
+    """The largest share of a field that a flashing box of grey 200 on black covers."""
+    rgb = np.zeros((screen.height_px, screen.width_px, 3), np.uint8)
+    rgb[top : top + height, left : left + width] = 200
+    swing = light_of(rgb, screen)
+    fields = Fields(screen, RULES.field_share)
+    covered = fields.covered(swing >= RULES.luminance_step, swing)
+    share = float(fields.shares(covered).max())
+    assert fields.exceeds(covered) == (share > fields.share_limit)
+    return share
+
+
+def test_a_quarter_of_wcags_field() -> None:
+    # WCAG 2.2: 25 % of 341 x 256 px = 21,824 px = 176 x 124
+    assert box_share(Screen.wcag(RULES), 176, 124, 401, 213) == pytest.approx(0.25, abs=2e-4)
+
+
+@pytest.mark.parametrize(("left", "top"), [(0, 0), (1, 2), (50, 33), (876, 620)])
+def test_area_does_not_depend_on_where_cells_begin(left: int, top: int) -> None:
+    assert box_share(Screen.wcag(RULES), 148, 147, left, top) == pytest.approx(148 * 147 / (341 * 256), rel=1e-3)
+
+
+def test_a_small_panel_is_a_share_of_the_whole_field() -> None:
+    # 40 x 30 px of 100 x 75 px
+    assert box_share(Screen(40, 30, (100.0, 75.0), 1.0), 40, 30) == pytest.approx(0.16)
+
+
+def test_the_limit_itself_passes_and_a_hundredth_more_exceeds_it() -> None:
+    screen = Screen(100, 75, (100.0, 75.0), 1.0)
+    fields = Fields(screen, 0.25)
+    area = np.full(screen.shape, 0.25, np.float32)
+    assert not fields.exceeds(area)
+    assert fields.exceeds(area * np.float32(1.01))
+
+
+def test_shares_are_sums_over_each_position_of_the_field() -> None:
+    # by hand: a field of 2 x 3 cells slides over 4 x 5, and each position is summed one by one
+    screen = Screen(5, 4, (3.0, 2.0), 1.0)
+    area = np.random.default_rng(8).random((4, 5)).astype(np.float32)
+    expected = [[area[r : r + 2, c : c + 3].sum() / 6 for c in range(3)] for r in range(3)]
+    assert Fields(screen, 0.25).shares(area) == pytest.approx(np.array(expected), rel=1e-6)
+
+
+# -- noise ------------------------------------------------------------------------------------------
+
+REACH = 5
+
+
+@pytest.mark.parametrize("key", range(4))
+def test_independent_changes_are_noise(key: int) -> None:
+    change = np.random.default_rng(key).normal(0, 0.2, (40, 60)).astype(np.float32)
+    inner = white_noise(change, REACH)[REACH:-REACH, REACH:-REACH]  # at the edge, repeated cells are not independent
+    assert inner.mean() > 0.97
+
+
+ROWS, COLS = np.indices((40, 60))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        pytest.param(np.full((40, 60), 0.3), id="an even area"),
+        pytest.param(np.where(COLS % 2, 0.3, -0.3), id="stripes one cell wide"),
+        pytest.param(np.where((ROWS + COLS) % 2, 0.3, -0.3), id="a checkerboard"),
+        pytest.param(np.where((ROWS // 4 + COLS // 4) % 2, 0.3, -0.3), id="a coarse checkerboard"),
+        pytest.param(np.abs(np.random.default_rng(2).normal(0, 0.2, (40, 60))), id="noise that only brightens"),
+    ],
+)
+def test_larger_patterns_and_unbalanced_changes_are_no_noise(change: np.ndarray) -> None:
+    assert white_noise(change.astype(np.float32), REACH).mean() < 0.05
