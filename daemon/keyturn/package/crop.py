@@ -15,16 +15,16 @@ Colour = tuple[int, int, int]
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """`box` of the panel is to be shown on `ground`, which is all the rest of the frame."""
+    """`box` holds all of a frame that differs from `ground`, an 8-bit sRGB colour."""
 
     box: Box
     ground: Colour
 
 
 def cut(pixels: U8) -> Cut | None:
-    """Where (H, W, 3) pixels differ from their border; None unless the border is of one colour all round.
+    """Return the box in which (H, W, 3) pixels differ from their border. None where the border has several colours.
 
-    A frame of one colour keeps its first pixel: a picture of no size cannot be written.
+    A frame of one colour keeps its first pixel, since a picture of no size cannot be written.
     """
     ground = pixels[0, 0]
     borders = (pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1])
@@ -41,6 +41,6 @@ def cut(pixels: U8) -> Cut | None:
 
 
 def cropped(pixels: U8, box: Box) -> U8:
-    """Those pixels alone that lie in `box`."""
+    """Return the pixels inside `box`."""
     part: U8 = np.ascontiguousarray(pixels[box.y : box.y + box.height, box.x : box.x + box.width])
     return part

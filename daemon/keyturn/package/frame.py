@@ -1,8 +1,8 @@
-"""One frame, start to finish, inside one worker call: decoded once, encoded once.
+"""One frame from its source to its file, inside one worker call.
 
-normalize -> flatten -> what is drawn on it -> encode, and on the way the thumbnail for the sheet and the
-cells for the eye.
-Everything here crosses process borders, so jobs and results are plain values.
+normalize -> flatten -> figures drawn on it -> encode. The call also returns the thumbnail for the sheet and the cells
+for the checks. A picture is decoded once and encoded once. Jobs and results cross process borders, so they are plain
+values.
 """
 
 from __future__ import annotations
@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from keyturn.eye import banding, luminance
-from keyturn.flatten import figures as glide
-from keyturn.flatten import on_panel
+from keyturn.flatten import figures, on_panel
 from keyturn.flatten.frame_source import Box, Source
 from keyturn.flatten.transparency import Colour, flatten
 from keyturn.normalize import decode
@@ -37,9 +36,11 @@ from keyturn.shop.rulebook import Intake
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How every frame of one radio is to look. `cell_px` is the eye's cell in panel pixels.
+    """How every frame of one radio is to look.
 
-    `palette`: frames of few colours may be palette PNG. `trim`: on what ground frames may be cropped.
+    `ground` is the background in 8-bit sRGB, `bits` the panel's colour depth, `cell_px` the side of a cell of the
+    flash check in panel pixels, `thumb_px` the longer side of a thumbnail. With `palette`, frames of few colours may
+    be palette PNG. `trim` says on which grounds frames may be cropped.
     """
 
     fit: Fit
@@ -54,6 +55,8 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class FrameJob:
+    """One frame to make."""
+
     source: Source
     look: Look
     intake: Intake
@@ -61,7 +64,7 @@ class FrameJob:
 
 @dataclass(frozen=True, slots=True)
 class Cropped:
-    """`data` is the file of what `cut` leaves of a frame."""
+    """A cropped frame: `data` is the file of the pixels inside `cut`."""
 
     data: bytes
     cut: crop.Cut
@@ -69,9 +72,10 @@ class Cropped:
 
 @dataclass(frozen=True, slots=True)
 class FrameDone:
-    """`data` is the file for the zip, `cells` (rows, cols, 3) uint16 linear light, `thumb` a WebP.
+    """A made frame.
 
-    `plain_bytes`: what the file would take without a palette.
+    `data` is the file for the zip, `plain_bytes` the size of that file without a palette, `digest` the SHA-256 of the
+    pixels, `thumb` a WebP, `cells` (rows, columns, 3) uint16 in linear light. Banding is 0 on 24-bit panels.
     """
 
     data: bytes
@@ -90,7 +94,7 @@ _RECENT: Recent[FrameDone] = Recent(2)
 
 
 def make_frame(job: FrameJob) -> FrameDone:
-    """Raises `Refused` where the picture cannot be read, OSError where the shop's disk fails."""
+    """Return the made frame. Raise `Refused` where a picture cannot be read, OSError where the shop's disk fails."""
     path = _still_alone(job.source)
     if path is None:
         return _made(job)
@@ -99,7 +103,7 @@ def make_frame(job: FrameJob) -> FrameDone:
 
 
 def _still_alone(source: Source) -> Path | None:
-    """The still that is the whole of the frame; None for frames of clips and those that are drawn."""
+    """Return the still, where the frame is nothing but one; None for frames of clips and drawn frames."""
     return source.path if source == Source(source.path, source.name) else None
 
 
@@ -149,7 +153,7 @@ def _cropped(pixels: NDArray[np.uint8], look: Look) -> Cropped | None:
 
 
 def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:
-    """The source as opaque RGB of the panel's size."""
+    """Return the source as opaque RGB of the panel's size, and what was mended."""
     source, look = job.source, job.look
     art, reasons = _art(job)
     backdrop = None
@@ -158,7 +162,7 @@ def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:
         reasons += more
     picture = flatten(art, look.ground, backdrop)
     for placed in source.figures:
-        picture, more = glide.drawn(picture, placed, job.intake)
+        picture, more = figures.drawn(picture, placed, job.intake)
         reasons += more
     if source.into:
         other, more = panel_picture(replace(job, source=source.into[0]))
@@ -167,7 +171,7 @@ def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:
 
 
 def _dissolved(picture: Image.Image, other: Image.Image, share: float) -> Image.Image:
-    """A mixture of the sRGB values as they stand: to the eye the steps from dark to light are then even."""
+    """Mix the sRGB values without making them linear, which the eye sees as even steps from dark to light."""
     mixed = picture.copy()
     mixed.paste(other, mask=Image.new("L", picture.size, round(share * 255)))
     return mixed
@@ -177,7 +181,7 @@ Made = tuple[Image.Image, tuple[Reason, ...]]
 
 
 def _art(job: FrameJob) -> Made:
-    """The art at the panel's size, see-through where it is so and lies on a backdrop, and what was mended."""
+    """Return the art at the panel's size and what was mended. Over a backdrop the art stays see-through."""
     source, fit = job.source, job.look.fit
     ground = None if source.backdrop else job.look.ground
     if source.path is None:
@@ -192,7 +196,7 @@ def _art(job: FrameJob) -> Made:
 
 
 def _viewed(whole: Image.Image, view: Box, size: tuple[int, int]) -> Image.Image:
-    """The stretch `view` at `size`, to a fraction of a pixel; see-through colours are weighed by their alpha."""
+    """Return the stretch `view` at `size`, exact to a fraction of a pixel. Alpha weighs see-through colours."""
     left, top, right, bottom = view
     box = (max(left, 0.0), max(top, 0.0), min(right, whole.width), min(bottom, whole.height))
     if whole.mode == "RGBA":
@@ -213,12 +217,15 @@ def _named(reasons: tuple[Reason, ...], name: str) -> tuple[Reason, ...]:
 def _fitted_still(
     path: Path, written: FileIdentity, name: str, intake: Intake, fit: Fit, ground: Colour | None
 ) -> Made:
-    """Kept, for a backdrop is the same under every frame; `written` tells a file from its successor."""
+    """Return a still fitted to the panel. The last few are kept, since a backdrop lies under every frame.
+
+    `written` is part of the key, so that a changed file is read again.
+    """
     return _fitted(decode.still(path, intake, name=name, fit=fit), name, fit, ground)
 
 
 def _fitted(raw: Image.Image, name: str, fit: Fit, ground: Colour | None) -> Made:
-    """On `ground` the short way; without one the art stays see-through."""
+    """Return the art at the panel's size: laid on `ground`, or see-through where that is None."""
     if ground is None:
         art, reasons = _upright(raw, name)
         return fitted(art, fit), reasons
@@ -228,12 +235,12 @@ def _fitted(raw: Image.Image, name: str, fit: Fit, ground: Colour | None) -> Mad
 
 @lru_cache(maxsize=1)
 def _still(path: Path, written: FileIdentity, name: str, intake: Intake) -> Made:
-    """A whole still, for a pan: every frame is cut from it anew."""
+    """Return a whole still. The last one is kept, since every frame of a pan is cut from it."""
     return _upright(decode.still(path, intake, name=name), name)
 
 
 _OPEN_CLIPS: OrderedDict[tuple[Path, FileIdentity], Clip] = OrderedDict()
-"""Clips this worker has open: frames come in order, so each worker decodes a clip once, not once a frame."""
+"""Clips that this worker has open. Frames come in order, so a worker decodes a clip once, not once a frame."""
 
 
 def _clip(job: FrameJob, path: Path) -> Clip:

@@ -1,8 +1,7 @@
-"""All that a worker needs, imported once, by the fork server (`crew` names this module to it).
+"""All that a worker needs, imported once before workers are forked from it (`workers.process_start`).
 
-Importing takes longer than many a small job; a worker that is forked afterwards has it for nothing, and shares
-the memory of it. Nothing here may start a thread, for a fork takes none along: libvips starts its own when it
-first decodes.
+A forked worker starts sooner and shares the memory of what was imported. Nothing here may start a thread, for a fork
+takes no threads along. libvips starts its own threads when it first decodes.
 """
 
 from __future__ import annotations
@@ -21,7 +20,8 @@ __all__ = [
     "frame",
     "pebble",
     "worker_limits",
-]  # WebP for thumbnails: else Pillow loads all its formats
+]
+# Pillow would load all its formats to write the first WebP thumbnail, were its WebP plugin not imported here.
 
 for _name in (fast_libraries.DEFLATE, fast_libraries.RESIZE, fast_libraries.DECODE):
     fast_libraries.library(_name)

@@ -15,14 +15,15 @@ from keyturn.png import deflate, palette, png_writer, row_filters
 
 _ALL = (row_filters.NONE, row_filters.SUB, row_filters.UP, row_filters.AVERAGE, row_filters.PAETH)
 _TRIED = (_ALL, (row_filters.NONE,), (row_filters.UP,), (row_filters.PAETH,))
-"""The least sum of differences is only a guess at what deflates best; one filter throughout often does better."""
+"""Choosing each row's filter by the least sum of differences only guesses what deflates best. One filter for the
+whole picture often makes a smaller file."""
 
 
 @dataclass(frozen=True, slots=True)
 class Recode:
-    """`data` is a finished PNG, `quality` that of the JPEG wanted, None for a PNG of the same pixels.
+    """`data` is a finished PNG. `quality` is that of the JPEG wanted; None asks for a PNG of the same pixels.
 
-    `name` is the picture's in the drop.
+    `name` is the picture's path in the drop.
     """
 
     data: bytes
@@ -32,14 +33,14 @@ class Recode:
 
 @dataclass(frozen=True, slots=True)
 class Recoded:
-    """`lost` is `eye.loss.lost` from the old file to the new one: 0 where no pixel differs."""
+    """The new file. `lost` is `eye.loss.lost` from the old file to it, 0 where no pixel differs."""
 
     data: bytes
     lost: float
 
 
 def recode(job: Recode) -> Recoded:
-    """Lossless work never gives a larger file than it was given; a JPEG may be larger."""
+    """Return the smaller file. A PNG is never larger than the one given; a JPEG may be."""
     image = Image.open(io.BytesIO(job.data))
     few_colours = image.mode == "P"
     picture = image.convert("RGB")

@@ -1,4 +1,4 @@
-"""Pictures that come again: a held drawing is often saved as several files that are alike to the last byte."""
+"""Results kept for files of equal bytes: artists often save a held drawing as several equal files."""
 
 from __future__ import annotations
 
@@ -14,16 +14,17 @@ T = TypeVar("T")
 
 
 class Recent(Generic[T]):
-    """What was made from the last few files, for others of the same size and bytes.
-
-    `about` is whatever else the result depends on; it must tell itself from others by `==`.
-    """
+    """Keeps what was made from the last `most` files."""
 
     def __init__(self, most: int) -> None:
         self._kept: deque[tuple[Path, FileIdentity, object, T]] = deque(maxlen=most)
 
     def once(self, path: Path, about: object, make: Callable[[], T]) -> T:
-        """What `make` makes of the file, or made of one like it. Raises OSError where `path` cannot be read."""
+        """Return what `make` makes of the file, or what it made of a file of equal bytes.
+
+        `about` holds all else that the result depends on; it is compared by `==`. Raise OSError where `path` cannot
+        be read.
+        """
         written = identity(path)
         for before, was_written, was_about, made in self._kept:
             alike = written is not None and was_written.size == written.size and was_about == about

@@ -1,4 +1,4 @@
-"""Frames that need nothing: the artist's own PNG stream, bare of metadata, where that loses nothing."""
+"""Frames that need no change: the artist's own PNG data is taken over, without its metadata."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ _PLAIN_RGB = b"\x08\x02\x00\x00\x00"
 """Bit depth, colour type, compression, filter, interlace (PNG specification, third edition, 11.2.1)."""
 
 _WHOLE_WINDOW = 0x78
-"""First byte of a deflate stream with the usual window of 32 KiB; readers have stumbled over smaller ones."""
+"""First byte of a deflate stream with the usual window of 32 KiB. Some readers fail on smaller windows."""
 
 
 def untouched(path: Path, picture: Image.Image) -> bytes | None:
-    """The file for the zip from the still at `path`, whose pixels `picture` (RGB) already has; else None.
+    """Return the file for the zip made of the still at `path`, whose pixels are `picture` (RGB); None where it is unfit.
 
-    It must be plain 8-bit RGB of that size, sound to the last byte, with nothing in it that changes how it
-    looks, and packed no worse than `png_writer.png` would.
+    A fit file is plain 8-bit RGB of that size, sound to the last byte, holds nothing that changes its look, and is no
+    larger than `png_writer.png` would make it.
     """
     with path.open("rb") as file:
         head = file.read(_HEAD)
