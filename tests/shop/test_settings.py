@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import fcntl
-import os
-import threading
 from pathlib import Path
 
 import pytest
 
 from keyturn.commands import init
 from keyturn.shop import settings
-from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
 
 
@@ -80,39 +76,3 @@ def test_a_file_that_cannot_be_read_does_not_pass_for_one_that_is_not_there(tmp_
     (tmp_path / "keyturn.toml").mkdir()
     with pytest.raises(IsADirectoryError):
         settings.load(tmp_path)
-
-
-def test_shared_folders_keep_the_group_and_private_ones_are_private(tmp_path: Path) -> None:
-    shop = Shop(tmp_path / "shop")
-    shop.create()
-    modes = {
-        name: (shop.root / name).stat().st_mode & 0o7777 for name in ("inbox", "outbox", "rejects", "work", "state")
-    }
-    assert modes == {"inbox": 0o2775, "outbox": 0o2775, "rejects": 0o2775, "work": 0o750, "state": 0o750}
-
-
-def test_a_missing_shop_is_named_with_the_remedy(tmp_path: Path) -> None:
-    with pytest.raises(ShopFault, match="keyturn init"):
-        Shop(tmp_path / "nothing").require()
-
-
-def test_one_service_a_shop(shop: Shop) -> None:
-    assert not shop.is_running()
-    with shop.held():
-        assert shop.is_running()
-        with pytest.raises(ShopFault, match="another keyturn"), shop.held():
-            pass
-        assert shop.lock.read_text().strip() == str(os.getpid())
-    assert not shop.is_running()
-
-
-def test_who_asks_whether_a_service_runs_does_not_keep_one_from_starting(shop: Shop) -> None:
-    """flock(2): the question takes a shared lock for an instant, here for a long one."""
-    shop.lock.touch()
-    with shop.lock.open("rb") as asking:
-        fcntl.flock(asking, fcntl.LOCK_SH)
-        let_go = threading.Timer(0.2, lambda: fcntl.flock(asking, fcntl.LOCK_UN))
-        let_go.start()
-        with shop.held():
-            pass
-        let_go.join()
