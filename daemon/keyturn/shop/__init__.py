@@ -1,1 +1,1 @@
-"""What everything shares: folders, settings, rules, reasons, records, durable files."""
+"""What all other folders use: the shop's folders, settings and rules, reasons, records and durable files."""

@@ -1,7 +1,7 @@
 """Writing that outlives a power cut, and copying that follows no link.
 
-A file is durable once it is fsynced itself, its name once its folder is (POSIX fsync; Linux fsync(2)).
-Every function raises OSError as the system gives it; what that means is the caller's to say.
+A file's bytes are durable once the file is fsynced, its name once its folder is fsynced (POSIX fsync; fsync(2)).
+Every function raises OSError as the system gives it; the caller decides what that means.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 HALF_WRITTEN = ".keyturn-????????????.tmp"
-"""Pattern of the names under which `write_atomic` writes: what is left of them was cut off and counts for nothing."""
+"""Pattern of the temporary names of `write_atomic`. A file with such a name is the rest of a write that was cut off."""
 
 _CHUNK = 1 << 20
-_READ = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK  # a pipe in a drop must not hang us
+_READ = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK  # opening a pipe of a drop must not wait
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC
 
 
@@ -33,12 +33,13 @@ def _opened(path: Path, flags: int, mode: int = 0o666) -> Iterator[int]:
 
 
 def fsync_file(path: Path) -> None:
+    """Make the bytes of the file at `path` durable."""
     with _opened(path, _READ) as descriptor:
         os.fsync(descriptor)
 
 
 def fsync_dir(path: Path) -> None:
-    """Makes the names in `path` durable. File systems that cannot sync a folder (some shares) are forgiven."""
+    """Make the names in the folder `path` durable, except where its file system cannot sync folders (some shares)."""
     with _opened(path, _READ | os.O_DIRECTORY) as descriptor:
         try:
             os.fsync(descriptor)
@@ -48,9 +49,9 @@ def fsync_dir(path: Path) -> None:
 
 
 def fsync_tree(folder: Path) -> None:
-    """Every file and folder in `folder`, then itself: what a name leads to is on disk before the name.
+    """Fsync every file and folder in `folder`, then `folder` itself: contents are on disk before the names.
 
-    `folder` may be a single file. Links, pipes and sockets hold no data and are left alone.
+    `folder` may be a single file. Links, pipes and sockets hold no data and are left out.
     """
     for path, seen in reversed(list(_walk(folder))):
         if stat.S_ISREG(seen.st_mode):
@@ -60,7 +61,7 @@ def fsync_tree(folder: Path) -> None:
 
 
 def _walk(top: Path) -> Iterator[tuple[Path, os.stat_result]]:
-    """`top` and all below it, folders before what is in them, following no link."""
+    """Yield `top` and everything below it, a folder before its contents, following no link."""
     pending = [top]
     while pending:
         path = pending.pop()
@@ -72,7 +73,10 @@ def _walk(top: Path) -> Iterator[tuple[Path, os.stat_result]]:
 
 
 def write_atomic(path: Path, data: bytes) -> None:
-    """Puts `data` at `path` so that a reader, or a power cut, finds the old bytes or the new ones, never a mixture."""
+    """Write `data` to `path`. At any time, and after a power cut, `path` has either the old bytes or the new ones.
+
+    The bytes go to a temporary file beside `path`, which is then renamed. A link at `path` is replaced, not followed.
+    """
     beside = path.parent / f".keyturn-{secrets.token_hex(6)}.tmp"
     try:
         _write_new(beside, data)
@@ -96,10 +100,10 @@ def _write_all(descriptor: int, data: bytes) -> None:
 
 
 def copy_tree(source: Path, target: Path) -> None:
-    """Copies a folder, or a single file, to `target`, which must not be there yet. Times are kept.
+    """Copy a folder, or a single file, to `target` and keep the files' times.
 
-    A link is copied as the link it is, a pipe or socket as an empty one of its kind: nothing is read
-    through them, and the copy is refused for the same reasons as the original would be.
+    A link is copied as a link, a pipe or socket as an empty one of its kind: nothing is read through them, and the
+    survey refuses the copy for the same reasons as the original. Raise FileExistsError where `target` is there.
     """
     for path, seen in _walk(source):
         copy = target / path.relative_to(source)
@@ -126,13 +130,16 @@ def _copy_file(path: Path, copy: Path) -> None:
 
 
 def open_to_us(path: str | Path) -> bool:
-    """After a `PermissionError`: tells a whim of the disk, which will pass, from what somebody has closed to us, which
-    only he can mend."""
+    """Tell, after a `PermissionError`, whether we may read `path`.
+
+    If so, the error was a transient disk error and the work can be tried again. If not, somebody has taken our
+    right to read, and only a person can give it back.
+    """
     return os.access(path, os.R_OK)
 
 
 def read_plain(path: Path, most: int) -> bytes | None:
-    """The bytes of a plain file; None where there is none, or a link, a pipe or more than `most` bytes in its place."""
+    """Return the bytes of a plain file. Return None where it is missing, no plain file, or larger than `most` bytes."""
     try:
         with _opened(path, _READ) as descriptor:
             if not stat.S_ISREG(os.fstat(descriptor).st_mode):
@@ -147,7 +154,7 @@ def read_plain(path: Path, most: int) -> bytes | None:
 
 
 def sha256(path: Path) -> str:
-    """SHA-256 of a plain file's bytes as 64 hex digits; a link raises OSError (ELOOP)."""
+    """Return the SHA-256 of a plain file's bytes as 64 hex digits. Raise OSError (ELOOP) where `path` is a link."""
     total = hashlib.sha256()
     with _opened(path, _READ) as descriptor:
         while chunk := os.read(descriptor, _CHUNK):

@@ -1,8 +1,8 @@
-"""Libraries that make frames sooner. Where one is missing, Pillow, numpy and zlib do the same work.
+"""Libraries that make frames faster. Where one is missing, Pillow, numpy and zlib do the same work.
 
-Each was taken on for what it saves of a 1080p frame's processor time (tests/benchmarks measures it anew):
-zlib-ng deflates and checks in half of zlib's time, cykooz.resizer does Pillow's Lanczos in a fifth, and
-libspng inside libvips decodes PNG in a third to three fifths.
+Processor time for a 1080p frame, as tests/benchmarks measures it: zlib-ng deflates and checks in half of zlib's
+time, cykooz.resizer resizes (Lanczos) in a fifth of Pillow's, and libspng inside libvips decodes PNG in a third to
+three fifths of Pillow's.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ DECODE = "pyvips"
 
 @lru_cache(maxsize=8)
 def library(name: str) -> Any | None:
-    """The module called `name`, or None where it or the system library under it cannot be loaded."""
+    """Return the module called `name`, or None where it, or the system library it needs, cannot be loaded."""
     if name == DECODE:
-        # A worker is one of many already: one thread each, and nothing kept, for no picture is read twice.
+        # There is a worker for each core already, so libvips gets one thread. Its cache holds nothing, because no
+        # picture is read twice.
         os.environ.setdefault("VIPS_CONCURRENCY", "1")
-        os.environ.setdefault("VIPS_WARNING", "off")  # whatever it says; Pillow will tell what is wrong
+        os.environ.setdefault("VIPS_WARNING", "off")  # Pillow reads the picture again and says what is wrong
     try:
         module = importlib.import_module(name)
     except (ImportError, OSError):

@@ -1,4 +1,7 @@
-"""Names: what is litter, what is half-copied, what a stick can hold, and folder names made from any text. Pure."""
+"""Names of files: which are junk or half-copied, which a stick can hold, and folder names made from any text.
+
+Nothing here reads the disk.
+"""
 
 from __future__ import annotations
 
@@ -13,17 +16,17 @@ from keyturn.shop.rulebook import Fat, Names
 
 
 def is_junk(name: str, rules: Names) -> bool:
-    """Is this one step of a path litter that desktop systems, browsers and sync programs leave?"""
+    """Tell whether `name`, one step of a path, is junk that desktop systems, browsers or sync programs leave."""
     return _matches(name, rules.junk)
 
 
 def may_be_drop(name: str, rules: Names) -> bool:
-    """Is this entry of the inbox something an artist put there? Hidden, half-copied and litter are not."""
+    """Tell whether an entry of the inbox may be a drop: it is not hidden, not junk and not half-copied."""
     return not (name.startswith(".") or is_junk(name, rules) or looks_half_copied(name, rules))
 
 
 def looks_half_copied(name: str, rules: Names) -> bool:
-    """Does this one step of a path look like a file that is still being written?"""
+    """Tell whether `name`, one step of a path, looks like a file that is still being written."""
     return _matches(name, rules.half_copied)
 
 
@@ -33,7 +36,7 @@ def _matches(name: str, patterns: tuple[str, ...]) -> bool:
 
 @lru_cache(maxsize=64)
 def _any_of(patterns: tuple[str, ...]) -> re.Pattern[str]:
-    """One expression for all patterns: drops of thousands of files are looked at every few seconds."""
+    """Compile all patterns into one, because drops of thousands of files are checked every few seconds."""
     return re.compile("|".join(translate(p.casefold()) for p in patterns) or r"(?!)")
 
 
@@ -43,7 +46,7 @@ _SUPERSCRIPTS = str.maketrans("\u00b9\u00b2\u00b3", "123")
 
 
 def fat_faults(path: str, fat: Fat) -> tuple[str, ...]:
-    """Why a FAT file system cannot hold the `/`-separated relative `path`; empty where it can.
+    """Return why a FAT file system cannot hold the relative, `/`-separated `path`; nothing where it can.
 
     Source: Microsoft FAT specification (long names) and 'Naming Files, Paths, and Namespaces'.
     """
@@ -69,14 +72,17 @@ def _step_faults(step: str, fat: Fat) -> list[str]:
 
 
 def _device(step: str) -> str:
-    """The part Windows compares with its devices: up to the first dot, superscript digits as digits."""
+    """Return the part of `step` that Windows compares with device names: up to its first dot, in capitals.
+
+    Superscript digits count as digits.
+    """
     return step.split(".", 1)[0].rstrip(" ").translate(_SUPERSCRIPTS).upper()
 
 
 def case_twins(paths: Iterable[str]) -> tuple[tuple[str, ...], ...]:
-    """Groups of files or folders of one folder whose names are equal but for case, sorted.
+    """Return the groups of paths in one folder whose names differ only in capital letters, sorted.
 
-    Twin folders are told once, not again for each file in them.
+    Two such folders make one group; the files in them make none.
     """
     groups: dict[tuple[str, str], set[str]] = {}
     for path in paths:
@@ -88,7 +94,7 @@ def case_twins(paths: Iterable[str]) -> tuple[tuple[str, ...], ...]:
 
 
 def _upper(name: str) -> str:
-    """Letter by letter, as FAT compares: a letter without a single capital stays as it is."""
+    """Return `name` in capitals as FAT compares names. A letter whose capital is not one letter stays as it is."""
     return "".join(upper if len(upper := c.upper()) == 1 else c for c in name)
 
 
@@ -98,11 +104,11 @@ _RESERVED = re.compile(r"con|prn|aux|nul|(com|lpt)[0-9\u00b9\u00b2\u00b3]")
 
 
 def safe_name(text: str, longest: int = 60) -> str:
-    """A folder name for any text, at most `longest` (>= 16) bytes of UTF-8, which FAT and Linux can hold.
+    """Return a folder name for any text that FAT and Linux can hold, at most `longest` (>= 16) bytes of UTF-8.
 
-    "Fern Hollow Mobile Library" -> "fern-hollow-mobile-library". Letters of every script stay; case,
-    spaces and hyphens are folded. Where anything else is lost, four hex digits of the SHA-256 of the
-    folded text follow, so that "A/B" and "A-B" stay two customers.
+    "Fern Hollow Mobile Library" gives "fern-hollow-mobile-library". Letters of every script stay. Capitals become
+    small letters, and a run of spaces and hyphens becomes one hyphen. Where anything else is lost, four hex digits of
+    the SHA-256 of the folded text follow, so that "A/B" and "A-B" stay two customers.
     """
     folded = _folded(text)
     name = unicodedata.normalize("NFC", "".join(map(_kept, folded)))
@@ -112,7 +118,7 @@ def safe_name(text: str, longest: int = 60) -> str:
 
 
 def _folded(text: str) -> str:
-    """Case folded and composed (Unicode canonical caseless form), runs of spaces and hyphens as one hyphen."""
+    """Return `text` case folded and composed (Unicode's canonical caseless form), spaces and hyphens as one hyphen."""
     caseless = unicodedata.normalize("NFC", unicodedata.normalize("NFD", text).casefold())
     return re.sub(r"[\s-]+", "-", caseless).strip("-")
 

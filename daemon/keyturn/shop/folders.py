@@ -1,4 +1,4 @@
-"""The shop's folders. A drop's folder is its status: inbox -> work -> (outbox + archive) | rejects."""
+"""The shop's folders. The folder a drop is in is its status: inbox -> work -> (outbox + archive) | rejects."""
 
 from __future__ import annotations
 
@@ -14,14 +14,16 @@ from typing import BinaryIO
 from keyturn.shop.reasons import ShopFault, shop_fault
 
 LOCK_TRIES, LOCK_NAP_S = 20, 0.05
-"""Who merely asks whether a service runs holds the lock for an instant: that must not keep one from starting."""
+"""`Shop.is_running` holds the lock for an instant. A service that starts just then tries again."""
 
-SHARED_MODE = 0o2775  # setgid: what artists and fitters make stays in the shop's group
+SHARED_MODE = 0o2775  # setgid: files that artists and fitters make belong to the shop's group
 PRIVATE_MODE = 0o750
 
 
 @dataclass(frozen=True, slots=True)
 class Shop:
+    """The folders of the shop whose folder is `root`."""
+
     root: Path
 
     @property
@@ -54,7 +56,7 @@ class Shop:
 
     @property
     def building(self) -> Path:
-        """Where revisions are built: in the outbox, so that publishing is one rename."""
+        """Where revisions are built. It lies in the outbox, so that publishing is one rename."""
         return self.outbox / ".building"
 
     @property
@@ -63,7 +65,7 @@ class Shop:
 
     @property
     def numbers(self) -> Path:
-        """Revisions' numbers that are taken, whatever becomes of outbox and archive."""
+        """Which revision numbers are taken. They stay taken when outbox and archive are cleared."""
         return self.state / "numbers"
 
     @property
@@ -71,7 +73,7 @@ class Shop:
         return self.state / "service.lock"
 
     def create(self) -> None:
-        """Makes what is missing. Raises `ShopFault` where the disk does not allow it."""
+        """Make the folders that are missing. Raise `ShopFault` where the disk does not allow it."""
         shared = (self.inbox, self.outbox, self.rejects)
         private = (self.work, self.archive, self.state, self.rules)
         try:
@@ -83,13 +85,13 @@ class Shop:
             raise shop_fault(error) or error from error
 
     def require(self) -> None:
-        """Raises `ShopFault` naming the first of the shop's folders that is not there."""
+        """Raise `ShopFault` where one of the shop's folders is not there, and name it."""
         for folder in (self.inbox, self.work, self.outbox, self.archive, self.rejects, self.state):
             if not folder.is_dir():
                 raise ShopFault(f"{folder} is not there", f"run: keyturn init {self.root}")
 
     def is_running(self) -> bool:
-        """Does a service hold this shop's lock?"""
+        """Tell whether a service holds this shop's lock. Raise `ShopFault` where the lock cannot be read."""
         try:
             with self.lock.open("rb") as file:
                 fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
@@ -103,7 +105,10 @@ class Shop:
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """One service a shop. Raises `ShopFault` where another holds it; the lock dies with its holder."""
+        """Hold the shop's lock, so that one service runs on it. Raise `ShopFault` where another process holds it.
+
+        The system lets go of the lock when the process ends, however it ends (flock(2)).
+        """
         with self.lock.open("ab") as file:
             if not _locked(file):
                 raise ShopFault("another keyturn runs on this shop", "stop it first")

@@ -1,4 +1,4 @@
-"""What is mounted where, and which of it is a stick. Read from proc(5) and sysfs(5); nothing is mounted here."""
+"""What is mounted where, and which mounts are sticks: read from proc(5) and sysfs(5). Nothing is mounted here."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ _ESCAPE = re.compile(r"\\([0-7]{3})")
 
 @dataclass(frozen=True, slots=True)
 class Mount:
-    """One line of mountinfo: where, of which type, from which source, on which device (major:minor).
+    """One line of mountinfo: mount point, type of file system, source, and device as "major:minor".
 
-    `writable` asks the mount and its file system: Linux turns a FAT with faults read-only as a whole
-    (mount(8), errors=remount-ro).
+    `writable` is False where the mount or its file system is read-only. Linux makes a FAT file system with errors
+    read-only as a whole (mount(8), errors=remount-ro).
     """
 
     point: Path
@@ -27,7 +27,7 @@ class Mount:
 
 
 def mounts(mountinfo: Path = MOUNTINFO) -> tuple[Mount, ...]:
-    """All mounts, in the order they were made; empty where the system does not say."""
+    """Return all mounts in the order they were made; nothing where the system does not say."""
     try:
         lines = mountinfo.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
     except OSError:
@@ -48,24 +48,25 @@ def _mount(line: str) -> Mount:
 
 
 def _unescaped(text: str) -> str:
-    """Blank, tab, newline and backslash stand as octal in mountinfo; other bytes stand as they are."""
+    """Turn mountinfo's octal escapes (blank, tab, newline, backslash) back into characters."""
     return _ESCAPE.sub(lambda found: chr(int(found[1], 8)), text)
 
 
 def mount_of(path: Path, mountinfo: Path = MOUNTINFO) -> Mount | None:
-    """The mount `path` lies on: the last of the deepest; None where the system does not say."""
+    """Return the mount that holds `path`: of the deepest mounts, the last. None where the system does not say."""
     target = path.resolve()
     around = [m for m in mounts(mountinfo) if target == m.point or target.is_relative_to(m.point)]
     return max(reversed(around), key=lambda m: len(m.point.parts), default=None)
 
 
 def file_system(path: Path, mountinfo: Path = MOUNTINFO) -> str:
+    """Return the type of the file system that holds `path`, such as "ext4", or "unknown"."""
     found = mount_of(path, mountinfo)
     return found.kind if found else "unknown"
 
 
 def is_removable(mount: Mount, sysfs: Path = Path("/sys")) -> bool:
-    """Does the mount lie on a disk that the kernel calls removable, or that hangs on USB?"""
+    """Tell whether the mount lies on a disk that the kernel calls removable, or that is connected by USB."""
     place = sysfs / "dev" / "block" / mount.device
     try:
         disk = place.resolve(strict=True)
@@ -81,14 +82,14 @@ def is_removable(mount: Mount, sysfs: Path = Path("/sys")) -> bool:
 
 
 def sticks(mountinfo: Path = MOUNTINFO, sysfs: Path = Path("/sys")) -> tuple[Mount, ...]:
-    """The mounted removable disks, without those that hold the system."""
+    """Return the mounts on removable disks, except those on a device that holds part of the system."""
     system = {device(Path(p)) for p in ("/", "/usr", "/boot", "/home", "/var")}
     found = [m for m in mounts(mountinfo) if is_removable(m, sysfs)]
     return tuple(m for m in found if device(m.point) not in system | {None})
 
 
 def device(path: Path) -> int | None:
-    """The device `path` lies on; None where it is not there or not for us, as another user's stick."""
+    """Return the number of the device that holds `path`; None where `path` is missing or another user's."""
     try:
         return path.stat().st_dev
     except OSError:

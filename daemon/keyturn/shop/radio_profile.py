@@ -16,15 +16,19 @@ Seconds = Annotated[float, Field(ge=0.1, le=600)]
 
 
 class Rule(BaseModel):
+    """A table of a rules file. Keys that are not known are errors."""
+
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Sourced(Rule):
+    """A table that says where its figures come from."""
+
     source: Annotated[str, Field(min_length=3)]
 
 
 class Panel(Sourced):
-    """The screen. `width_mm` and `view_mm` (eye to glass) give degrees of the visual field."""
+    """The screen, in pixels. Its width and the distance from eye to glass, in mm, give degrees of the visual field."""
 
     width: Px
     height: Px
@@ -38,14 +42,14 @@ class Panel(Sourced):
 
     @property
     def degree_px(self) -> float:
-        """Pixels a tenth of a ten-degree field is wide: plane geometry, 2 d tan(5 deg) across ten degrees."""
+        """How many pixels wide a tenth of a ten-degree field is. Ten degrees are 2 d tan(5 deg) wide at distance d."""
         return 2 * self.view_mm * math.tan(math.radians(5)) * self.width / self.width_mm / 10
 
 
 class Firmware(Sourced):
-    """How the radio's player reads and paces an animation.
+    """How the radio's player reads an animation and how long it shows each frame.
 
-    `palette`: it is trusted with 8-bit palette PNG, which is smaller where a frame has few colours.
+    `palette`: it is known to show 8-bit palette PNG, which is smaller where a frame has few colours.
     """
 
     pacing: Literal["additive", "fixed-beat"]
@@ -59,7 +63,7 @@ class Firmware(Sourced):
 
 
 class Limits(Sourced):
-    """What the radio can carry. Decode and draw are the measured or assumed cost of showing a frame."""
+    """What the radio can play. `decode_ms_per_mpx` and `draw_ms` are the time a frame takes, measured or assumed."""
 
     fps_min: Annotated[int, Field(ge=1, le=60)] = 1
     fps_max: Annotated[int, Field(ge=1, le=60)] = 30
@@ -78,7 +82,10 @@ class Limits(Sourced):
 
 
 class Boot(Sourced):
-    """Seconds from the first frame to the home screen: measured samples, else shortest, usual, longest."""
+    """Seconds from the first frame to the home screen.
+
+    `samples` are measured. Where there are none, shortest, usual and longest are assumed.
+    """
 
     shortest: Seconds
     usual: Seconds
@@ -93,13 +100,15 @@ class Boot(Sourced):
 
 
 class Logo(Sourced):
+    """Which boot logos the radio takes."""
+
     formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
     palette: bool = False
     max_kib: Annotated[float, Field(gt=0)] = 4096
 
 
 class Stick(Sourced):
-    """What goes on the stick and where; paths are relative to its root."""
+    """Where the files go on the stick, as paths from its root. `extra_files`: other files may lie beside them."""
 
     animation: str = "bootanimation.zip"
     logo: str = "logo.png"
@@ -116,11 +125,13 @@ class Stick(Sourced):
 
 
 class CameraDisplay(Sourced):
+    """Whether the radio's screen also shows the reversing camera."""
+
     shows_camera: bool = True
 
 
 class Steps(Sourced):
-    """The fitter's steps in plain words, in order."""
+    """What the fitter does, in plain words and in order."""
 
     load: tuple[str, ...]
     confirm: tuple[str, ...]
@@ -128,7 +139,7 @@ class Steps(Sourced):
 
 
 class Radio(Rule):
-    """A profile: one radio format as the shop knows it. `name` is the file's stem."""
+    """The profile of one radio. `name` is its file's name without ".toml"."""
 
     name: str
     title: str

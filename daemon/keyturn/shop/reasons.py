@@ -1,14 +1,14 @@
-"""Why something was refused, mended or noted, and the two faults that end a piece of work.
+"""Why something was refused, mended or noted, and the two exceptions that end a piece of work.
 
-A `Reason` speaks the artist's words: which file, which field, what is wrong, how to mend it.
-Sender faults raise `Refused` with every reason found so far; operator faults raise `ShopFault`,
-which pauses the service and never costs an artist anything.
+A `Reason` says in the artist's words which file and field it is about, what is wrong and how to mend it. What is
+wrong with a drop raises `Refused` with every reason found so far. What is wrong with the shop's machine raises
+`ShopFault`: the service pauses, and the drop stays safe.
 """
 
 from __future__ import annotations
 
 import errno
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -19,6 +19,8 @@ Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$"
 
 
 class Kind(StrEnum):
+    """Of a reason: it refuses the drop, says what Keyturn mended by itself, or is worth knowing."""
+
     REFUSE = "refuse"
     MENDED = "mended"
     NOTE = "note"
@@ -39,32 +41,36 @@ class Reason(BaseModel):
     @field_validator("what", "mend", "file", "field")
     @classmethod
     def _can_be_written(cls, text: str | None) -> str | None:
-        """A name in it may hold bytes that are not UTF-8 (PEP 383's surrogates): JSON and pages cannot."""
+        """Escape bytes of file names that are not UTF-8 (PEP 383's surrogates): JSON and pages cannot hold them."""
         return text and text.encode("utf-8", "backslashreplace").decode("utf-8")
 
     def line(self) -> str:
-        """The finding as one plain line for terminals, logs and REJECTED.txt."""
+        """Return the reason as one plain line, for terminals and logs."""
         place = " ".join(filter(None, [self.file, f"[{self.field}]" if self.field else None]))
         text = f"{place}: {self.what}" if place else self.what
         return f"{text} -> {self.mend}" if self.mend else text
 
 
 def refuse(code: str, what: str, mend: str, *, file: str | None = None, field: str | None = None) -> Reason:
+    """Return a reason that refuses the drop."""
     return Reason(code=code, kind=Kind.REFUSE, what=what, mend=mend, file=file, field=field)
 
 
 def mended(code: str, what: str, *, file: str | None = None, field: str | None = None) -> Reason:
+    """Return a reason that says what was mended."""
     return Reason(code=code, kind=Kind.MENDED, what=what, file=file, field=field)
 
 
 def note(code: str, what: str, mend: str = "", *, file: str | None = None, field: str | None = None) -> Reason:
+    """Return a reason that is worth knowing and stops nothing."""
     return Reason(code=code, kind=Kind.NOTE, what=what, mend=mend, file=file, field=field)
 
 
-class Refused(Exception):  # noqa: N818 - it is an outcome of the trade, not an error of ours
-    """The drop cannot be made as it is. Carries every reason found, refusals and the rest.
+class Refused(Exception):  # noqa: N818 - the word of the trade; it is an outcome, not an error of the program
+    """The drop cannot be made as it is. `reasons` holds every reason found: refusals, what was mended and notes.
 
-    `customer` and `root`, the artist's own folder, are None where the drop was refused before they were known.
+    `customer` is the manifest's customer and `root` the artist's own folder, as far as they were known when the drop
+    was refused; else None.
     """
 
     def __init__(self, reasons: Iterable[Reason], *, customer: str | None = None, root: Path | None = None) -> None:
@@ -72,16 +78,13 @@ class Refused(Exception):  # noqa: N818 - it is an outcome of the trade, not an 
         self.customer, self.root = customer, root
         super().__init__("; ".join(r.line() for r in self.reasons if r.kind is Kind.REFUSE))
 
-    def __reduce__(self) -> tuple[Callable[..., Refused], tuple[tuple[Reason, ...], str | None, Path | None]]:
-        return (_refused, (self.reasons, self.customer, self.root))  # crosses process borders
-
-
-def _refused(reasons: tuple[Reason, ...], customer: str | None, root: Path | None) -> Refused:
-    return Refused(reasons, customer=customer, root=root)
+    def __reduce__(self) -> tuple[type[Refused], tuple[tuple[Reason, ...]], dict[str, str | Path | None]]:
+        # Workers send it to the service by pickle. pickle sets the last item's values as attributes.
+        return Refused, (self.reasons,), {"customer": self.customer, "root": self.root}
 
 
 class ShopFault(Exception):  # noqa: N818 - see Refused
-    """The shop's own machine is at fault: the service pauses, says so and tries again."""
+    """The shop's own machine is at fault. The service pauses, says why and tries again."""
 
     def __init__(self, what: str, mend: str = "") -> None:
         self.what, self.mend = what, mend
@@ -108,7 +111,7 @@ _REMEDIES = {
 
 
 def shop_fault(error: OSError) -> ShopFault | None:
-    """The operator's fault behind `error`, or None where the error is not one of the shop's."""
+    """Return the fault of the shop's machine behind `error`, or None where it is none that we know."""
     remedy = _REMEDIES.get(error.errno or 0)
     if remedy is None:
         return None
@@ -117,14 +120,14 @@ def shop_fault(error: OSError) -> ShopFault | None:
 
 
 def gathered(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
-    """Findings alike but for their file told once: forty-eight frames of one camera have one profile."""
+    """Return the reasons, those that differ only in their file as one: 48 frames of one camera have one profile."""
     groups: dict[tuple[str, str, str, str, str | None], list[Reason]] = {}
     for reason in reasons:
         groups.setdefault((reason.code, reason.kind, reason.what, reason.mend, reason.field), []).append(reason)
-    return tuple(_told_once(group) for group in groups.values())
+    return tuple(_as_one(group) for group in groups.values())
 
 
-def _told_once(group: list[Reason]) -> Reason:
+def _as_one(group: list[Reason]) -> Reason:
     files = list(dict.fromkeys(r.file for r in group))
     if len(files) < 2:
         return group[0]
@@ -132,11 +135,12 @@ def _told_once(group: list[Reason]) -> Reason:
 
 
 def only(reasons: Iterable[Reason], kind: Kind) -> tuple[Reason, ...]:
+    """Return the reasons of `kind`, in their order."""
     return tuple(r for r in reasons if r.kind is kind)
 
 
 def stop_if_refused(reasons: Iterable[Reason]) -> None:
-    """Raises `Refused` with all of `reasons` where at least one of them refuses."""
+    """Raise `Refused` with all of `reasons` where at least one of them refuses."""
     found = tuple(reasons)
     if only(found, Kind.REFUSE):
         raise Refused(found)

@@ -1,6 +1,6 @@
-"""What Keyturn writes down: `job.json` and `proof.json` of a revision, `REJECTED.json`, and the shop's state.
+"""The JSON files that Keyturn writes: `job.json` and `proof.json` of a revision, `REJECTED.json`, the shop's state.
 
-These records are the folders' own memory: the ledger, the pages and recovery are all rebuilt from them.
+They lie in the folders they describe. The ledger and the pages are rebuilt from them, and recovery reads them.
 Times are ISO 8601 in UTC, durations seconds, sizes bytes unless a name says otherwise.
 """
 
@@ -14,14 +14,17 @@ from keyturn.shop.reasons import Reason
 
 
 class Record(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="ignore")  # a newer Keyturn's record stays readable
+    """One JSON object. Keys that are not known here are left out, so that a newer Keyturn's file can be read."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
 
 
 class PartRecord(Record):
-    """One row of desc.txt as planned. `count` 0 is until booted; `pause` as written in the file.
+    """One row of desc.txt. `count` is how often the part plays, 0 until booted; `pause` is as written in desc.txt.
 
-    `jpeg_frames` and `palette_frames` of the frames are JPEG and palette PNG, the others RGB PNG. `trimmed`: frames
-    are cropped. `bytes` of all frames' files, and what they would have as whole RGB pictures; 0: not written down.
+    `jpeg_frames` of the frames are JPEG, `palette_frames` are palette PNG, the others RGB PNG. `trimmed`: frames are
+    cropped to what differs from their background. `bytes` is the size of all frames' files, `plain_bytes` what they
+    would have as whole RGB PNG. Both are 0 in records of before these figures were written.
     """
 
     path: str
@@ -39,7 +42,7 @@ class PartRecord(Record):
 
 
 class PaceRow(Record):
-    """One line of the table of alternatives: what another fps would do."""
+    """One row of the table of other speeds: how the animation would play at `fps`."""
 
     fps: int
     once_only_s: float
@@ -48,7 +51,7 @@ class PaceRow(Record):
 
 
 class TimelineRecord(Record):
-    """How the radio plays it. `once_only_s` is when the parts that play once end, from the first frame."""
+    """How the radio plays the animation. `once_only_s`: when the once-only parts end, counted from the first frame."""
 
     interval_s: float
     once_only_s: float
@@ -67,34 +70,40 @@ class TimelineRecord(Record):
 
 
 class FlashRecord(Record):
+    """The flash check's result. `per_second` holds (time in seconds, general flashes, red flashes) for the chart."""
+
     passes: bool
     general_max_per_s: int
     red_max_per_s: int
     most_per_s: int
     worst_at_s: float
-    per_second: tuple[tuple[float, int, int], ...] = ()  # (time, general, red) for the chart
+    per_second: tuple[tuple[float, int, int], ...] = ()
 
 
 class MemoryRecord(Record):
+    """Memory that the pictures take on the radio, and what the radio allows."""
+
     peak_mib: float
     allowed_mib: float
 
 
 class HandoffRecord(Record):
-    """Logo against frame 1. `share_changed` of pixels, mean CIELAB difference."""
+    """How frame 1 differs from the logo: the share of pixels that change, and their mean CIELAB difference."""
 
     share_changed: float
     mean_difference: float
 
 
 class FileRecord(Record):
+    """A file on the stick: path from the stick's root, size in bytes, SHA-256 in hex."""
+
     path: str
     size: int
     sha256: str
 
 
 class RadioRecord(Record):
-    """One radio's work within a revision; `folder` holds exactly what goes on its stick."""
+    """What a revision holds for one radio. `folder` holds exactly the files that go on its stick."""
 
     radio: str
     title: str
@@ -116,7 +125,7 @@ class RadioRecord(Record):
 
 
 class JobRecord(Record):
-    """job.json: the revision's own account. `claim` ties it to the drop it was made from."""
+    """job.json: what a revision holds. `claim` is the id under which its drop was taken."""
 
     keyturn: str
     customer: str
@@ -132,10 +141,10 @@ class JobRecord(Record):
 
 
 class RadioProof(Record):
-    """Pictures for the sheet, as data URIs, small. `frames` holds each distinct picture once.
+    """Small pictures for the sheet, as data URIs. `frames` holds each different picture once.
 
-    `order[p]` lists, for part p, indexes into `frames`; `changes[p]` the change from the frame before
-    (mean absolute relative luminance, 0 to 1).
+    For part p, `order[p]` lists the frames as indices into `frames`, and `changes[p]` how much each frame differs
+    from the one before (mean absolute difference of relative luminance, 0 to 1).
     """
 
     radio: str
@@ -153,7 +162,7 @@ class ProofRecord(Record):
 
 
 class Rejection(Record):
-    """REJECTED.json. `pictures` maps an offending file to a small data URI where one can be drawn."""
+    """REJECTED.json. `pictures` maps a file at fault to a small picture of it (a data URI), where it can be read."""
 
     keyturn: str
     drop: str
@@ -165,6 +174,8 @@ class Rejection(Record):
 
 
 class Waiting(Record):
+    """A drop in the inbox: `since` when it is there, and in `note` why it is not taken yet."""
+
     name: str
     files: int
     since: str
@@ -173,6 +184,8 @@ class Waiting(Record):
 
 
 class Working(Record):
+    """A drop in work: its stage, and how many frames are done."""
+
     name: str
     stage: str
     done: int
@@ -192,7 +205,7 @@ class Ready(Record):
 
 
 class RefusedDrop(Record):
-    """A folder in rejects, `path` relative to the shop's root."""
+    """A drop in rejects. `path` is relative to the shop's root."""
 
     name: str
     customer: str | None
@@ -202,7 +215,10 @@ class RefusedDrop(Record):
 
 
 class ShopState(Record):
-    """The whole shop at one moment: what status and the board show. Lists hold the first rows, totals count all."""
+    """The shop at one moment, as `keyturn status` and the board show it.
+
+    The lists hold the first rows only; the totals count all.
+    """
 
     at: str
     running: bool

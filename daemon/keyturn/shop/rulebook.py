@@ -1,8 +1,8 @@
-"""The rules a shop can read and edit: radios, safety, intake limits and stick names, from TOML.
+"""The rules, which a shop can read and edit as TOML: radios, safety, intake limits and names on sticks.
 
-Every table of a rules file names its source. The shop's own folder is laid over the rules that ship:
-a radio file there adds or replaces a radio; a key in its safety.toml, intake.toml or usb.toml replaces
-that key. Loading reports every error of every file at once.
+Every table of a rules file names its source. The files of the shop's own rules folder come before those that ship
+with Keyturn: a radio's file adds or replaces that radio, a key in safety.toml, intake.toml or usb.toml replaces that
+key. Loading reports every error of every file at once.
 """
 
 from __future__ import annotations
@@ -22,7 +22,10 @@ SHIPPED = Path(__file__).parents[1] / "rules"
 
 
 class Flash(Sourced):
-    """WCAG 2.2 success criterion 2.3.1; luminances are relative (0 to 1), areas shares of a 10-degree field."""
+    """The flash limits of WCAG 2.2, success criterion 2.3.1.
+
+    Luminances are relative (0 to 1); areas are shares of a 10-degree field.
+    """
 
     on_failure: Literal["refuse", "note"] = "refuse"
     most_per_second: Annotated[int, Field(ge=0, le=30)] = 3
@@ -36,12 +39,14 @@ class Flash(Sourced):
 
 
 class Holding(Sourced):
-    """May a part keep the screen after the radio has booted (type c)?"""
+    """How long a part of type c may keep the screen, and hide the reversing camera, after the radio has booted."""
 
     camera_seconds: Annotated[float, Field(ge=0, le=30)] = 2.0
 
 
 class Cautions(Sourced):
+    """Warnings that stand on the customer's sheet and on the fitter's card."""
+
     sheet: tuple[str, ...]
     card: tuple[str, ...]
 
@@ -53,7 +58,7 @@ class Safety(Rule):
 
 
 class Caps(Sourced):
-    """What is taken in before any of it is decoded."""
+    """How large a drop and its files may be. Checked before anything is decoded."""
 
     drop_mib: Annotated[float, Field(gt=0)]
     files: Annotated[int, Field(gt=0)]
@@ -67,7 +72,7 @@ class Caps(Sourced):
 
 
 class Workers(Sourced):
-    """Limits of one worker's task; a task beyond them costs its own drop a reason."""
+    """Limits of one task of a worker. A drop whose task goes beyond them twice is refused."""
 
     memory_mib: Annotated[int, Field(ge=256)]
     cpu_seconds: Annotated[int, Field(ge=1)]
@@ -75,14 +80,14 @@ class Workers(Sourced):
 
 
 class Names(Sourced):
-    """Shell patterns (fnmatch, case folded) of names that are not the artist's work."""
+    """Shell patterns (fnmatch, case folded) of files that are not the artist's work."""
 
     junk: tuple[str, ...]
     half_copied: tuple[str, ...]
 
 
 class Formats(Sourced):
-    """Kinds of files by what is in them; `codecs` are those of films."""
+    """Kinds of files that are taken, told by their content. `codecs` are those of films."""
 
     stills: tuple[str, ...]
     clips: tuple[str, ...]
@@ -90,6 +95,8 @@ class Formats(Sourced):
 
 
 class Enlarging(Sourced):
+    """From which factor on an enlarged picture is noted, and from which it is refused."""
+
     note_above: Annotated[float, Field(ge=1)]
     refuse_above: Annotated[float, Field(ge=1)]
 
@@ -103,7 +110,7 @@ class Intake(Rule):
 
 
 class Fat(Sourced):
-    """Names a FAT file system can hold."""
+    """Which names a FAT file system can hold: characters and names it forbids, longest name in UTF-16 units."""
 
     forbidden: str
     reserved: tuple[str, ...]
@@ -115,13 +122,15 @@ class Usb(Rule):
 
 
 class Rulebook(Rule):
+    """All rules of a shop."""
+
     radios: Mapping[str, Radio]
     safety: Safety
     intake: Intake
     usb: Usb
 
     def radio(self, name: str) -> Radio | Reason:
-        """The profile called `name`, or the reason why there is none, with the nearest names."""
+        """Return the profile called `name`, or a reason that refuses it and names the nearest one."""
         found = self.radios.get(name)
         if found is not None:
             return found
@@ -141,9 +150,9 @@ _BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb}
 
 
 def load(shop_rules: Path | None = None) -> Rulebook:
-    """The rules that ship with the shop's own laid over them.
+    """Return the rules that ship with Keyturn, with the shop's own (a folder) in their place where it has any.
 
-    Raises `ShopFault` naming every file and field at fault.
+    Raise `ShopFault` naming every file and field at fault.
     """
     layers = [SHIPPED] + ([shop_rules] if shop_rules and shop_rules.is_dir() else [])
     errors: list[str] = []

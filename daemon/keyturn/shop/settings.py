@@ -1,6 +1,6 @@
-"""The shop's settings: `keyturn.toml` in its root folder, each overridable by a KEYTURN_ variable.
+"""The shop's settings: `keyturn.toml` in its root folder. A KEYTURN_ variable of the environment goes before it.
 
-A wrong setting is the operator's fault and is reported with all others at once.
+All wrong settings are reported at once, as a fault of the shop.
 """
 
 from __future__ import annotations
@@ -33,8 +33,11 @@ CrewAddress = Annotated[str, AfterValidator(_crew_address)]
 
 
 class SettleSettings(BaseModel):
-    """How long a drop must lie still. Without a manifest, or with a name that looks half-copied, it may
-    still be on its way, so we wait longer; not for ever, or nobody would hear of a copy that broke off."""
+    """How long a drop must stay unchanged before it is taken.
+
+    A drop without a manifest, or with a name that looks half-copied, may still be arriving, so the wait is longer. It
+    does end: the drop is then refused, and the artist hears that the copy broke off.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -44,7 +47,7 @@ class SettleSettings(BaseModel):
 
 
 class KeepSettings(BaseModel):
-    """Days that archive and rejects are kept, and GiB of disk they may take; 0 is without limit."""
+    """How many days archive and rejects are kept and how many GiB they may take; 0 is no limit."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -55,7 +58,10 @@ class KeepSettings(BaseModel):
 
 
 class HookSettings(BaseModel):
-    """Commands told of each outcome: a program and its arguments, never a shell line; empty for none."""
+    """Commands that run after each outcome: a program and its arguments, not a shell line. Empty: none runs.
+
+    `seconds` is how long one may run.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -65,6 +71,8 @@ class HookSettings(BaseModel):
 
 
 class LogSettings(BaseModel):
+    """From which level on is logged, and a file that gets the lines besides standard error; "" for none."""
+
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     level: Literal["TRACE", "DEBUG", "INFO", "SUCCESS", "WARNING", "ERROR"] = "INFO"
@@ -72,6 +80,8 @@ class LogSettings(BaseModel):
 
 
 class Settings(BaseSettings):
+    """All settings. `workers` 0: one a processor core. `crew`: "local", or the address of a Dask scheduler."""
+
     model_config = SettingsConfigDict(env_prefix="KEYTURN_", env_nested_delimiter="__", frozen=True, extra="forbid")
 
     settle: SettleSettings = SettleSettings()
@@ -96,7 +106,10 @@ class Settings(BaseSettings):
 
 
 def load(root: Path) -> Settings:
-    """The settings of the shop in `root`. Raises `ShopFault` naming each wrong field, OSError where the disk fails."""
+    """Return the settings of the shop in `root`.
+
+    Raise `ShopFault` naming each wrong field, and OSError where the file is there and cannot be read.
+    """
 
     class InRoot(Settings):
         @classmethod
@@ -115,7 +128,10 @@ def load(root: Path) -> Settings:
 
 
 def _read(path: Path) -> dict[str, Any]:
-    """Read by ourselves: a file that is there and cannot be read must not pass for one that is not there."""
+    """Return the file's keys, none where it is missing.
+
+    pydantic's own reader takes a file that cannot be read for one that is missing.
+    """
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
