@@ -18,7 +18,7 @@ from PIL import Image
 
 from keyturn import pipeline
 from keyturn.commands import make_by_hand
-from keyturn.commands.make_by_hand import Result
+from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.pipeline import Bench
 from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Refused
@@ -28,11 +28,11 @@ Needs = Callable[[str], str]
 
 
 @pytest.fixture
-def made(drop: Drop, bench: Bench, tmp_path: Path) -> Result:
+def made(drop: Drop, bench: Bench, tmp_path: Path) -> MadeByHand:
     return make_by_hand.make(drop(frames=12), tmp_path / "out", bench)
 
 
-def stick(result: Result) -> Path:
+def stick(result: MadeByHand) -> Path:
     assert result.folder is not None
     return result.folder / "usb"
 
@@ -44,13 +44,13 @@ def refusals(caught: pytest.ExceptionInfo[Refused]) -> list[str]:
 # -- the stick ------------------------------------------------------------------------------------
 
 
-def test_the_stick_holds_only_what_goes_on_it(made: Result) -> None:
+def test_the_stick_holds_only_what_goes_on_it(made: MadeByHand) -> None:
     """A zip named exactly bootanimation.zip and one still (common practice, no source)."""
     assert sorted(p.name for p in stick(made).rglob("*")) == ["bootanimation.zip", "logo.png"]
 
 
 @pytest.mark.system
-def test_unzip_finds_the_zip_sound_and_every_entry_stored_at_the_root(made: Result, needs: Needs) -> None:
+def test_unzip_finds_the_zip_sound_and_every_entry_stored_at_the_root(made: MadeByHand, needs: Needs) -> None:
     """Info-ZIP's unzip and zipinfo, not Python's zipfile. Stored entries: AOSP cmds/bootanimation."""
     path = stick(made) / "bootanimation.zip"
     assert "No errors detected" in subprocess.run([needs("unzip"), "-t", path], capture_output=True, text=True).stdout
@@ -63,7 +63,7 @@ def test_unzip_finds_the_zip_sound_and_every_entry_stored_at_the_root(made: Resu
 
 @pytest.mark.system
 def test_pngcheck_finds_every_picture_plain_8_bit_rgb_and_not_interlaced(
-    made: Result, needs: Needs, tmp_path: Path
+    made: MadeByHand, needs: Needs, tmp_path: Path
 ) -> None:
     """pngcheck, an independent checker of ISO 15948."""
     zipfile.ZipFile(stick(made) / "bootanimation.zip").extractall(tmp_path / "unzipped")
@@ -76,7 +76,7 @@ def test_pngcheck_finds_every_picture_plain_8_bit_rgb_and_not_interlaced(
         assert set(chunks) == {"IHDR", "IDAT", "IEND"}, "no metadata"
 
 
-def test_the_command_file_read_as_c_reads_it(made: Result) -> None:
+def test_the_command_file_read_as_c_reads_it(made: MadeByHand) -> None:
     """libc's sscanf with the reference player's patterns, line by line up to each newline (AOSP
     cmds/bootanimation; the patterns are from memory). An unterminated last line would not be seen."""
     data = zipfile.ZipFile(stick(made) / "bootanimation.zip").read("desc.txt")
@@ -127,7 +127,7 @@ def test_the_same_drop_gives_the_same_bytes_whenever_and_whoever_makes_it(
         assert (a / name).read_bytes() == (b / name).read_bytes()
 
 
-def test_the_record_tells_the_hash_of_every_file_on_the_stick(made: Result) -> None:
+def test_the_record_tells_the_hash_of_every_file_on_the_stick(made: MadeByHand) -> None:
     assert made.folder is not None
     record = json.loads((made.folder / "job.json").read_text())
     for file in record["radios"][0]["files"]:

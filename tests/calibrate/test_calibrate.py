@@ -80,10 +80,10 @@ def test_it_holds_one_texture_however_long_it_counts(stick: zipfile.ZipFile, tin
 
 
 def test_every_frame_is_the_picture_of_its_number_and_no_two_are_alike(stick: zipfile.ZipFile, tiny: Radio) -> None:
-    easel = CountPictures(Count(tiny.title, tiny.panel.size, 10, 25))
+    drawn = CountPictures(Count(tiny.title, tiny.panel.size, 10, 25))
     frames = pictures(stick, "part0")
     for number, frame in enumerate(frames, 1):
-        assert frame.tobytes() == easel.figure(number).tobytes()
+        assert frame.tobytes() == drawn.figure(number).tobytes()
     assert len({frame.tobytes() for frame in frames}) == 25
 
 
@@ -97,18 +97,18 @@ def test_the_logo_bears_no_figure_so_that_the_first_one_is_seen_to_come(
 
 def test_the_figures_read_back() -> None:
     """By template: both digits of a frame number against the ten digits as frames 1 to 10 show them."""
-    easel = CountPictures(Count("T", (180, 240), 10, 99))
-    pitch = 90 + left_edge(ink(easel, 88)[:, 90:]) - left_edge(ink(easel, 88))
-    digits = {number % 10: ink(easel, number)[:, 90 : 90 + pitch] for number in range(1, 11)}
+    drawn = CountPictures(Count("T", (180, 240), 10, 99))
+    pitch = 90 + left_edge(ink(drawn, 88)[:, 90:]) - left_edge(ink(drawn, 88))
+    digits = {number % 10: ink(drawn, number)[:, 90 : 90 + pitch] for number in range(1, 11)}
     for number in (12, 37, 40, 58, 69, 93):
-        seen = ink(easel, number)
+        seen = ink(drawn, number)
         read = likest(seen[:, 90 - pitch : 90], digits), likest(seen[:, 90 : 90 + pitch], digits)
         assert read == divmod(number, 10)
 
 
-def ink(easel: CountPictures, number: int) -> NDArray[np.bool_]:
+def ink(drawn: CountPictures, number: int) -> NDArray[np.bool_]:
     """Where the frame number's row has ink."""
-    return np.asarray(easel.figure(number).convert("L"))[int(0.70 * 240) : int(0.87 * 240)] > 90
+    return np.asarray(drawn.figure(number).convert("L"))[int(0.70 * 240) : int(0.87 * 240)] > 90
 
 
 def left_edge(seen: NDArray[np.bool_]) -> int:
@@ -123,8 +123,8 @@ def likest(seen: NDArray[np.bool_], shapes: dict[int, NDArray[np.bool_]]) -> int
 def test_figures_are_large_and_stand_out(radio: Radio) -> None:
     """ISO 15008 wants characters of 20 minutes of arc for the driver (from memory); WCAG 2.2, 1.4.6, a contrast
     of 7 to 1 for text, 1.4.3 of 3 to 1 for large text."""
-    easel = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
-    moved = np.asarray(easel.figure(288)) != np.asarray(easel.figure(111))
+    drawn = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
+    moved = np.asarray(drawn.figure(288)) != np.asarray(drawn.figure(111))
     rows = np.flatnonzero(moved[: int(0.9 * radio.panel.height)].any(axis=(1, 2)))
     heights = [group[-1] - group[0] + 1 for group in np.split(rows, np.flatnonzero(np.diff(rows) > 3) + 1)]
     px_mm = radio.panel.width_mm / radio.panel.width
@@ -149,8 +149,8 @@ def contrast(light: tuple[int, int, int], dark: tuple[int, int, int]) -> float:
 def test_what_changes_between_frames_is_too_small_to_flash(radio: Radio) -> None:
     """WCAG 2.2, 2.3.1: at most a quarter of a 10-degree field may flash. Here no more than that even changes."""
     field = 2 * radio.panel.view_mm * math.tan(math.radians(5)) * radio.panel.width / radio.panel.width_mm
-    easel = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
-    shown = [np.asarray(easel.figure(number)).astype(int) for number in (98, 99, 100, 188, 189)]
+    drawn = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
+    shown = [np.asarray(drawn.figure(number)).astype(int) for number in (98, 99, 100, 188, 189)]
     for one, other in itertools.pairwise(shown):
         assert (np.abs(one - other).max(axis=-1) > 8).sum() < 0.25 * field * 0.75 * field
 

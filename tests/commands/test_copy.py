@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.commands import copy, make_by_hand
-from keyturn.commands.stick_copy import Load
+from keyturn.commands.stick_copy import StickFolder
 from keyturn.pipeline import Bench
 from keyturn.shop import mounts
 from keyturn.shop.folders import Shop
@@ -35,7 +35,7 @@ def outbox(drop: Drop, bench: Bench, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def load(outbox: Path) -> Load:
+def source(outbox: Path) -> StickFolder:
     return copy.find(outbox, "van", None)
 
 
@@ -46,8 +46,8 @@ def test_a_jobs_name_is_its_newest_revision(outbox: Path) -> None:
     assert copy.find(outbox, "van", None).folder.parent.name == "van-r2"
 
 
-def test_the_newest_is_newest_by_number_not_by_letters(outbox: Path, load: Load) -> None:
-    customer = load.folder.parents[1]
+def test_the_newest_is_newest_by_number_not_by_letters(outbox: Path, source: StickFolder) -> None:
+    customer = source.folder.parents[1]
     for number in (9, 10):
         shutil.copytree(customer / "van-r1", customer / f"van-r{number}")
     assert copy.find(outbox, "van", None).folder.parent.name == "van-r10"
@@ -66,9 +66,9 @@ def test_a_revision_can_be_named_in_several_ways(outbox: Path, name: str, revisi
     assert found.folder == (outbox / "fern-hollow-mobile-library" / revision / "usb").resolve()
 
 
-def test_a_revision_can_be_named_by_its_folder(outbox: Path, load: Load, tmp_path: Path) -> None:
-    found = copy.find(tmp_path / "no-outbox", str(load.folder.parent), None)
-    assert found == load
+def test_a_revision_can_be_named_by_its_folder(outbox: Path, source: StickFolder, tmp_path: Path) -> None:
+    found = copy.find(tmp_path / "no-outbox", str(source.folder.parent), None)
+    assert found == source
 
 
 def test_one_name_at_two_customers_is_asked_back(drop: Drop, bench: Bench, outbox: Path) -> None:
@@ -91,14 +91,14 @@ def test_a_job_that_is_not_there_is_answered_with_what_is(outbox: Path, tmp_path
     assert "nothing" in asked.value.mend
 
 
-def test_a_revision_being_built_is_no_revision(outbox: Path, load: Load) -> None:
+def test_a_revision_being_built_is_no_revision(outbox: Path, source: StickFolder) -> None:
     """outbox/.building/<claim> holds a whole revision for a moment before it is published."""
-    shutil.copytree(load.folder.parent, outbox / ".building" / "van-r3")
+    shutil.copytree(source.folder.parent, outbox / ".building" / "van-r3")
     assert copy.find(outbox, "van", None).folder.parent.name == "van-r2"
 
 
-def test_a_spoilt_record_is_said(outbox: Path, load: Load) -> None:
-    (load.folder.parent / "job.json").write_text("{")
+def test_a_spoilt_record_is_said(outbox: Path, source: StickFolder) -> None:
+    (source.folder.parent / "job.json").write_text("{")
     with pytest.raises(ShopFault, match=r"no readable job\.json"):
         copy.find(outbox, "van", None)
 

@@ -11,17 +11,17 @@ from pathlib import Path
 import pytest
 
 from keyturn.commands import demo
-from keyturn.commands.demo import Shown
+from keyturn.commands.demo import DemoOutcome
 from keyturn.shop.records import JobRecord
 
 
 @pytest.fixture(scope="module")
-def shown(tmp_path_factory: pytest.TempPathFactory) -> Shown:
-    return demo.run(tmp_path_factory.mktemp("demo") / "shop", lambda working: None, lambda service: None)
+def outcome(tmp_path_factory: pytest.TempPathFactory) -> DemoOutcome:
+    return demo.run_samples(tmp_path_factory.mktemp("demo") / "shop", lambda working: None, lambda service: None)
 
 
-def record(shown: Shown, job: str) -> tuple[JobRecord, Path]:
-    path = next(shown.shop.outbox / r.path for r in shown.ready if r.path.endswith(f"/{job}-r1"))
+def record(outcome: DemoOutcome, job: str) -> tuple[JobRecord, Path]:
+    path = next(outcome.shop.outbox / r.path for r in outcome.ready if r.path.endswith(f"/{job}-r1"))
     return JobRecord.model_validate_json((path / "job.json").read_bytes()), path
 
 
@@ -29,30 +29,30 @@ def codes(of: JobRecord) -> set[str]:
     return {r.code for r in of.reasons} | {r.code for radio in of.radios for r in radio.reasons}
 
 
-def test_every_sample_ends_in_outbox_or_rejects(shown: Shown) -> None:
+def test_every_sample_ends_in_outbox_or_rejects(outcome: DemoOutcome) -> None:
     samples = {p.parent.name for p in demo.SAMPLES.glob("*/job.toml")}
-    archived = {json.loads(p.read_bytes())["drop"] for p in shown.shop.outbox.glob("[!.]*/*/job.json")}
-    assert archived | {r.name for r in shown.refused} == samples
-    assert not list(shown.shop.inbox.iterdir()) and not list(shown.shop.work.iterdir())
+    archived = {json.loads(p.read_bytes())["drop"] for p in outcome.shop.outbox.glob("[!.]*/*/job.json")}
+    assert archived | {r.name for r in outcome.refused} == samples
+    assert not list(outcome.shop.inbox.iterdir()) and not list(outcome.shop.work.iterdir())
 
 
-def test_one_is_refused_for_four_reasons_at_once(shown: Shown) -> None:
-    (refused,) = shown.refused
+def test_one_is_refused_for_four_reasons_at_once(outcome: DemoOutcome) -> None:
+    (refused,) = outcome.refused
     assert refused.name == "ferry-steps"
     found = {r.code for r in refused.reasons}
     assert {"manifest-key-unknown", "radio-unknown", "picture-broken", "frames-doubled"} == found
 
 
-def test_one_is_mended_a_lot(shown: Shown) -> None:
-    mended = codes(record(shown, "garden-gate")[0])
+def test_one_is_mended_a_lot(outcome: DemoOutcome) -> None:
+    mended = codes(record(outcome, "garden-gate")[0])
     assert {"junk-skipped", "frames-padded", "interlace-removed", "turned-upright", "depth-reduced"} <= mended
     assert {"frames-gap", "dithered"} <= mended
 
 
-def test_the_lamps_play_three_times_and_hold_well_inside_the_shortest_boot(shown: Shown) -> None:
+def test_the_lamps_play_three_times_and_hold_well_inside_the_shortest_boot(outcome: DemoOutcome) -> None:
     """An animation that must not be cut plays inside the shortest boot and then holds (common practice, no source);
     the portrait panel is 768 x 1024 (common practice, no source)."""
-    made, path = record(shown, "lamp-by-lamp")
+    made, path = record(outcome, "lamp-by-lamp")
     (radio,) = made.radios
     assert radio.timeline.once_only_s <= radio.timeline.boot_shortest_s
     data = zipfile.ZipFile(path / "usb" / "bootanimation.zip").read("desc.txt").decode("ascii")
@@ -62,9 +62,11 @@ def test_the_lamps_play_three_times_and_hold_well_inside_the_shortest_boot(shown
 
 
 @pytest.mark.system
-def test_every_zip_and_picture_of_the_demo_is_sound(shown: Shown, needs: Callable[[str], str], tmp_path: Path) -> None:
+def test_every_zip_and_picture_of_the_demo_is_sound(
+    outcome: DemoOutcome, needs: Callable[[str], str], tmp_path: Path
+) -> None:
     """Info-ZIP's unzip and pngcheck: readers that know nothing of Keyturn."""
-    zips = sorted(shown.shop.outbox.glob("[!.]*/*/usb*/bootanimation.zip"))
+    zips = sorted(outcome.shop.outbox.glob("[!.]*/*/usb*/bootanimation.zip"))
     assert len(zips) >= 6
     for number, path in enumerate(zips):
         tested = subprocess.run([needs("unzip"), "-t", path], capture_output=True, text=True)
@@ -73,7 +75,7 @@ def test_every_zip_and_picture_of_the_demo_is_sound(shown: Shown, needs: Callabl
         entries = [row.split() for row in listing.splitlines() if row.startswith("-")]
         assert {entry[5] for entry in entries} == {"stor"}
         zipfile.ZipFile(path).extractall(tmp_path / str(number))
-    pictures = [*tmp_path.rglob("*.png"), *shown.shop.outbox.glob("[!.]*/*/usb*/logo.png")]
+    pictures = [*tmp_path.rglob("*.png"), *outcome.shop.outbox.glob("[!.]*/*/usb*/logo.png")]
     for start in range(0, len(pictures), 50):
         said = subprocess.run([needs("pngcheck"), *pictures[start : start + 50]], capture_output=True, text=True)
         assert said.returncode == 0, said.stdout
@@ -83,7 +85,7 @@ def test_every_zip_and_picture_of_the_demo_is_sound(shown: Shown, needs: Callabl
         assert all(any(kind in row for kind in kinds) for row in rows)
 
 
-def test_the_sheets_stay_small_enough_to_mail(shown: Shown) -> None:
-    sheets = list(shown.shop.outbox.glob("*/proof.html"))
+def test_the_sheets_stay_small_enough_to_mail(outcome: DemoOutcome) -> None:
+    sheets = list(outcome.shop.outbox.glob("*/proof.html"))
     assert len(sheets) == 4
     assert all(sheet.stat().st_size < 3_000_000 for sheet in sheets)

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.commands import copy, make_by_hand, stick_copy
-from keyturn.commands.stick_copy import Load
+from keyturn.commands.stick_copy import StickFolder
 from keyturn.pipeline import Bench
 from keyturn.shop import mounts
 from keyturn.shop.reasons import ShopFault
@@ -36,7 +36,7 @@ def outbox(drop: Drop, bench: Bench, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def load(outbox: Path) -> Load:
+def source(outbox: Path) -> StickFolder:
     return copy.find(outbox, "van", None)
 
 
@@ -86,40 +86,40 @@ def another_disk(stick: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("another_disk")
-def test_a_fat_stick_is_taken(load: Load, stick: Path, fat: Fat, mounted: Callable[[str], Path]) -> None:
-    assert stick_copy.faults(load, stick, fat, any_folder=False, mountinfo=mounted("vfat /dev/sdb1 rw")) == []
+def test_a_fat_stick_is_taken(source: StickFolder, stick: Path, fat: Fat, mounted: Callable[[str], Path]) -> None:
+    assert stick_copy.faults(source, stick, fat, any_folder=False, mountinfo=mounted("vfat /dev/sdb1 rw")) == []
 
 
 def test_a_folder_that_is_no_mount_is_not_taken_for_a_stick(
-    load: Load, stick: Path, fat: Fat, mounted: Callable[[str], Path], tmp_path: Path
+    source: StickFolder, stick: Path, fat: Fat, mounted: Callable[[str], Path], tmp_path: Path
 ) -> None:
     info = mounted("vfat /dev/sdb1 rw")
     inner = stick / "pictures"
     inner.mkdir()
     for place in (tmp_path / "media", inner):
-        (fault,) = stick_copy.faults(load, place, fat, any_folder=False, mountinfo=info)
+        (fault,) = stick_copy.faults(source, place, fat, any_folder=False, mountinfo=info)
         assert "not where a stick is mounted" in fault
-    assert stick_copy.faults(load, inner, fat, any_folder=True, mountinfo=info) == []
+    assert stick_copy.faults(source, inner, fat, any_folder=True, mountinfo=info) == []
 
 
-def test_a_place_that_is_not_there_is_said(load: Load, stick: Path, fat: Fat) -> None:
-    for place in (stick / "gone", load.folder / "logo.png"):
-        (fault,) = stick_copy.faults(load, place, fat, any_folder=True)
+def test_a_place_that_is_not_there_is_said(source: StickFolder, stick: Path, fat: Fat) -> None:
+    for place in (stick / "gone", source.folder / "logo.png"):
+        (fault,) = stick_copy.faults(source, place, fat, any_folder=True)
         assert "is not a folder" in fault
 
 
-def test_the_systems_own_disk_is_refused(load: Load, fat: Fat, tmp_path: Path) -> None:
+def test_the_systems_own_disk_is_refused(source: StickFolder, fat: Fat, tmp_path: Path) -> None:
     info = tmp_path / "mountinfo"
     info.write_text("22 1 254:0 / / rw - vfat /dev/root rw\n")
-    (fault,) = stick_copy.faults(load, Path("/"), fat, any_folder=False, mountinfo=info)
+    (fault,) = stick_copy.faults(source, Path("/"), fat, any_folder=False, mountinfo=info)
     assert "system" in fault
 
 
 @pytest.mark.usefixtures("another_disk")
 def test_another_file_system_and_a_write_protected_stick_are_told_together(
-    load: Load, stick: Path, fat: Fat, mounted: Callable[[str], Path]
+    source: StickFolder, stick: Path, fat: Fat, mounted: Callable[[str], Path]
 ) -> None:
-    found = stick_copy.faults(load, stick, fat, any_folder=False, mountinfo=mounted("exfat /dev/sdb1 ro"))
+    found = stick_copy.faults(source, stick, fat, any_folder=False, mountinfo=mounted("exfat /dev/sdb1 ro"))
     assert len(found) == 2
     assert "exfat" in found[0] and "FAT32" in found[0]
     assert "write-protected" in found[1]
@@ -128,11 +128,13 @@ def test_another_file_system_and_a_write_protected_stick_are_told_together(
 @pytest.mark.usefixtures("another_disk")
 @pytest.mark.parametrize(("own", "whole"), [("ro", "rw"), ("rw", "ro,errors=remount-ro"), ("ro", "ro")])
 def test_read_only_is_read_only_wherever_it_stands(
-    load: Load, stick: Path, fat: Fat, mounted: Callable[..., Path], own: str, whole: str
+    source: StickFolder, stick: Path, fat: Fat, mounted: Callable[..., Path], own: str, whole: str
 ) -> None:
     """proc(5): mount options stand before the hyphen, the file system's own after it. mount(8), errors=remount-ro:
     a FAT with faults turns read-only as a whole, while its mount still says rw."""
-    (fault,) = stick_copy.faults(load, stick, fat, any_folder=False, mountinfo=mounted(f"vfat /dev/sdb1 {whole}", own))
+    (fault,) = stick_copy.faults(
+        source, stick, fat, any_folder=False, mountinfo=mounted(f"vfat /dev/sdb1 {whole}", own)
+    )
     assert "write-protected" in fault
 
 
@@ -149,112 +151,116 @@ def room(free: int) -> Callable[[object], os.statvfs_result]:
 
 
 def test_too_little_space_is_told_before_anything_is_written(
-    load: Load, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
+    source: StickFolder, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(os, "statvfs", room(512))
-    (fault,) = stick_copy.faults(load, stick, fat, any_folder=True)
+    (fault,) = stick_copy.faults(source, stick, fat, any_folder=True)
     assert "0 KiB are free" in fault
-    stick_copy.copy(load, stick)
-    assert stick_copy.faults(load, stick, fat, any_folder=True) == [], "what is there already needs no space"
+    stick_copy.copy(source, stick)
+    assert stick_copy.faults(source, stick, fat, any_folder=True) == [], "what is there already needs no space"
 
 
 def test_an_old_file_of_the_same_size_gives_no_space(
-    load: Load, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
+    source: StickFolder, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The new one is written beside it first."""
-    for file in load.radio.files:
+    for file in source.radio.files:
         (stick / file.path).write_bytes(b"x" * file.size)
     monkeypatch.setattr(os, "statvfs", room(512))
-    assert len(stick_copy.faults(load, stick, fat, any_folder=True)) == 1
+    assert len(stick_copy.faults(source, stick, fat, any_folder=True)) == 1
 
 
-def with_file(load: Load, path: str, size: int = 1) -> Load:
+def with_file(source: StickFolder, path: str, size: int = 1) -> StickFolder:
     file = FileRecord(path=path, size=size, sha256="0" * 64)
-    return Load(load.job, load.radio.model_copy(update={"files": (file,)}), load.folder)
+    return StickFolder(source.job, source.radio.model_copy(update={"files": (file,)}), source.folder)
 
 
 @pytest.mark.parametrize("path", ["a:b.png", "con.png", "end. ", "../logo.png", "/etc/hostname", "what?.png"])
-def test_names_that_fat_cannot_hold_are_told(load: Load, stick: Path, fat: Fat, path: str) -> None:
+def test_names_that_fat_cannot_hold_are_told(source: StickFolder, stick: Path, fat: Fat, path: str) -> None:
     """Microsoft, 'Naming Files, Paths, and Namespaces'."""
-    assert stick_copy.faults(with_file(load, path), stick, fat, any_folder=True)
+    assert stick_copy.faults(with_file(source, path), stick, fat, any_folder=True)
 
 
-def test_a_file_beyond_fat32_is_told(load: Load, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_beyond_fat32_is_told(
+    source: StickFolder, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Microsoft FAT specification: a file's size is a 32-bit field."""
     monkeypatch.setattr(os, "statvfs", room(2**40))
-    assert stick_copy.faults(with_file(load, "a.bin", 2**32 - 1), stick, fat, any_folder=True) == []
-    (fault,) = stick_copy.faults(with_file(load, "a.bin", 2**32), stick, fat, any_folder=True)
+    assert stick_copy.faults(with_file(source, "a.bin", 2**32 - 1), stick, fat, any_folder=True) == []
+    (fault,) = stick_copy.faults(with_file(source, "a.bin", 2**32), stick, fat, any_folder=True)
     assert "too large for FAT32" in fault
 
 
 # -- what is in the way -----------------------------------------------------------------------------
 
 
-def test_only_other_contents_are_in_the_way(load: Load, stick: Path) -> None:
-    assert stick_copy.in_the_way(load, stick) == ()
-    stick_copy.copy(load, stick)
-    assert stick_copy.in_the_way(load, stick) == ()
+def test_only_other_contents_are_in_the_way(source: StickFolder, stick: Path) -> None:
+    assert stick_copy.in_the_way(source, stick) == ()
+    stick_copy.copy(source, stick)
+    assert stick_copy.in_the_way(source, stick) == ()
     (stick / "logo.png").write_bytes(b"another")
-    assert stick_copy.in_the_way(load, stick) == ("logo.png",)
+    assert stick_copy.in_the_way(source, stick) == ("logo.png",)
 
 
-def test_a_link_is_in_the_way_even_to_the_same_bytes(load: Load, stick: Path, tmp_path: Path) -> None:
+def test_a_link_is_in_the_way_even_to_the_same_bytes(source: StickFolder, stick: Path, tmp_path: Path) -> None:
     mine = tmp_path / "mine.png"
-    shutil.copyfile(load.folder / "logo.png", mine)
+    shutil.copyfile(source.folder / "logo.png", mine)
     (stick / "logo.png").symlink_to(mine)
     (stick / "bootanimation.zip").symlink_to("nowhere")
-    assert set(stick_copy.in_the_way(load, stick)) == {"logo.png", "bootanimation.zip"}
-    stick_copy.copy(load, stick)
+    assert set(stick_copy.in_the_way(source, stick)) == {"logo.png", "bootanimation.zip"}
+    stick_copy.copy(source, stick)
     assert not (stick / "logo.png").is_symlink() and mine.is_file()
 
 
-def test_a_folder_of_that_name_stands_against_it(load: Load, stick: Path, fat: Fat) -> None:
+def test_a_folder_of_that_name_stands_against_it(source: StickFolder, stick: Path, fat: Fat) -> None:
     (stick / "logo.png").mkdir()
-    (fault,) = stick_copy.faults(load, stick, fat, any_folder=True)
+    (fault,) = stick_copy.faults(source, stick, fat, any_folder=True)
     assert "logo.png is a folder" in fault
 
 
 # -- the copy ---------------------------------------------------------------------------------------
 
 
-def test_what_arrives_is_what_was_made(load: Load, stick: Path) -> None:
+def test_what_arrives_is_what_was_made(source: StickFolder, stick: Path) -> None:
     told: list[tuple[int, int]] = []
-    stick_copy.copy(load, stick, lambda done, total: told.append((done, total)))
-    assert held(stick) == held(load.folder)
-    for file in load.radio.files:
+    stick_copy.copy(source, stick, lambda done, total: told.append((done, total)))
+    assert held(stick) == held(source.folder)
+    for file in source.radio.files:
         assert hashlib.sha256((stick / file.path).read_bytes()).hexdigest() == file.sha256
-    total = sum(f.size for f in load.radio.files)
+    total = sum(f.size for f in source.radio.files)
     assert told[-1] == (total, total)
 
 
-def test_everything_else_on_the_stick_stays_as_it_was(load: Load, stick: Path) -> None:
+def test_everything_else_on_the_stick_stays_as_it_was(source: StickFolder, stick: Path) -> None:
     theirs = {"photo.jpg": b"p", "bootanimation.zip.part": b"a download", "stock/bootanimation.zip": b"kept"}
     for name, data in theirs.items():
         (stick / name).parent.mkdir(exist_ok=True)
         (stick / name).write_bytes(data)
-    stick_copy.copy(load, stick)
-    assert held(stick) == theirs | held(load.folder)
+    stick_copy.copy(source, stick)
+    assert held(stick) == theirs | held(source.folder)
 
 
-def test_a_file_that_is_there_already_is_not_written_again(load: Load, stick: Path) -> None:
-    stick_copy.copy(load, stick)
+def test_a_file_that_is_there_already_is_not_written_again(source: StickFolder, stick: Path) -> None:
+    stick_copy.copy(source, stick)
     before = {p.name: p.stat().st_mtime_ns for p in stick.iterdir()}
-    stick_copy.copy(load, stick)
+    stick_copy.copy(source, stick)
     assert {p.name: p.stat().st_mtime_ns for p in stick.iterdir()} == before
 
 
-def test_a_source_that_is_not_as_it_was_made_is_refused_before_anything_is_written(load: Load, stick: Path) -> None:
-    (load.folder / "logo.png").write_bytes(b"touched up")
-    with pytest.raises(ShopFault, match=r"logo\.png: not as it was made"):
-        stick_copy.copy(load, stick)
-    (load.folder / "logo.png").unlink()
-    with pytest.raises(ShopFault, match=r"logo\.png: not as it was made"):
-        stick_copy.copy(load, stick)
+def test_a_source_that_is_not_as_it_was_made_is_refused_before_anything_is_written(
+    source: StickFolder, stick: Path
+) -> None:
+    (source.folder / "logo.png").write_bytes(b"touched up")
+    with pytest.raises(ShopFault, match=r"logo\.png: changed since it was made"):
+        stick_copy.copy(source, stick)
+    (source.folder / "logo.png").unlink()
+    with pytest.raises(ShopFault, match=r"logo\.png: changed since it was made"):
+        stick_copy.copy(source, stick)
     assert held(stick) == {}
 
 
 def test_a_stick_that_returns_other_bytes_is_found_out(
-    load: Load, stick: Path, monkeypatch: pytest.MonkeyPatch
+    source: StickFolder, stick: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Worn or counterfeit sticks take every write without complaint (common practice, no source)."""
     real = os.fsync
@@ -268,8 +274,8 @@ def test_a_stick_that_returns_other_bytes_is_found_out(
                 file.write(b"\xff\xff")
 
     monkeypatch.setattr(os, "fsync", wears_out)
-    with pytest.raises(ShopFault, match="reads back otherwise"):
-        stick_copy.copy(load, stick)
+    with pytest.raises(ShopFault, match="reads back different"):
+        stick_copy.copy(source, stick)
 
 
 @pytest.fixture
@@ -291,27 +297,29 @@ def failing(monkeypatch: pytest.MonkeyPatch, stick: Path) -> Callable[[int], Non
 
 @pytest.mark.parametrize("code", [errno.EIO, errno.ENODEV, errno.ENXIO, errno.EROFS])
 def test_a_stick_pulled_midway_keeps_the_old_file_and_no_half_one(
-    load: Load, stick: Path, failing: Callable[[int], None], code: int
+    source: StickFolder, stick: Path, failing: Callable[[int], None], code: int
 ) -> None:
     (stick / "bootanimation.zip").write_bytes(b"the old one")
     failing(code)
     with pytest.raises(ShopFault, match="stopped answering"):
-        stick_copy.copy(load, stick)
+        stick_copy.copy(source, stick)
     assert held(stick) == {"bootanimation.zip": b"the old one"}
 
 
-def test_a_stick_that_is_gone_altogether_is_said(load: Load, stick: Path) -> None:
+def test_a_stick_that_is_gone_altogether_is_said(source: StickFolder, stick: Path) -> None:
     stick.rmdir()
     stick.write_bytes(b"")  # no folder can be made there any more
     with pytest.raises(ShopFault):
-        stick_copy.copy(load, stick)
+        stick_copy.copy(source, stick)
 
 
-def test_a_half_file_of_a_copy_cut_off_is_taken_over(load: Load, stick: Path, failing: Callable[[int], None]) -> None:
+def test_a_half_file_of_a_copy_cut_off_is_taken_over(
+    source: StickFolder, stick: Path, failing: Callable[[int], None]
+) -> None:
     (stick / "logo.png.keyturn-part").write_bytes(b"half")
     (stick / "bootanimation.zip.keyturn-part").write_bytes(b"half")
-    stick_copy.copy(load, stick)
-    assert held(stick) == held(load.folder)
+    stick_copy.copy(source, stick)
+    assert held(stick) == held(source.folder)
 
 
 @pytest.fixture
@@ -328,11 +336,11 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 
 @pytest.mark.system
-def test_a_full_stick_is_said_and_nothing_half_stays(load: Load, small_disk: Path) -> None:
+def test_a_full_stick_is_said_and_nothing_half_stays(source: StickFolder, small_disk: Path) -> None:
     (small_disk / "theirs").write_bytes(b"x" * 12_000)
     (small_disk / "logo.png").write_bytes(b"old")
     with pytest.raises(ShopFault, match="is full"):
-        stick_copy.copy(load, small_disk)
+        stick_copy.copy(source, small_disk)
     assert held(small_disk) == {"theirs": b"x" * 12_000, "logo.png": b"old"}
 
 
@@ -353,13 +361,13 @@ def fat_image(needs: Needs, tmp_path: Path) -> Path:
 
 @pytest.mark.system
 def test_the_folder_survives_fat32_name_by_name_and_byte_by_byte(
-    load: Load, fat_image: Path, needs: Needs, tmp_path: Path
+    source: StickFolder, fat_image: Path, needs: Needs, tmp_path: Path
 ) -> None:
     """dosfstools makes the file system, mtools write and read it: neither knows of Keyturn."""
-    subprocess.run([needs("mcopy"), "-i", fat_image, "-s", *load.folder.iterdir(), "::"], check=True)
+    subprocess.run([needs("mcopy"), "-i", fat_image, "-s", *source.folder.iterdir(), "::"], check=True)
     listing = subprocess.run([needs("mdir"), "-i", fat_image, "-b", "::"], capture_output=True, text=True, check=True)
-    assert set(listing.stdout.split()) == {f"::/{file.path}" for file in load.radio.files}
-    assert read_back(fat_image, needs, tmp_path / "back") == held(load.folder)
+    assert set(listing.stdout.split()) == {f"::/{file.path}" for file in source.radio.files}
+    assert read_back(fat_image, needs, tmp_path / "back") == held(source.folder)
 
 
 def read_back(image: Path, needs: Needs, into: Path) -> dict[str, bytes]:
@@ -403,12 +411,12 @@ def fat_mount(fat_image: Path, stick: Path, needs: Needs) -> Iterator[FatMount]:
 
 @pytest.mark.system
 def test_the_copy_onto_a_mounted_fat32_is_sound_when_the_stick_is_out(
-    load: Load, fat: Fat, fat_image: Path, fat_mount: FatMount, needs: Needs, tmp_path: Path
+    source: StickFolder, fat: Fat, fat_image: Path, fat_mount: FatMount, needs: Needs, tmp_path: Path
 ) -> None:
     stick = fat_mount.place
     (stick / "logo.png").write_bytes(b"old")
-    assert stick_copy.faults(load, stick, fat, any_folder=True) == []
-    assert stick_copy.in_the_way(load, stick) == ("logo.png",)
-    stick_copy.copy(load, stick)
+    assert stick_copy.faults(source, stick, fat, any_folder=True) == []
+    assert stick_copy.in_the_way(source, stick) == ("logo.png",)
+    stick_copy.copy(source, stick)
     fat_mount.unmount()
-    assert read_back(fat_image, needs, tmp_path / "back") == held(load.folder)
+    assert read_back(fat_image, needs, tmp_path / "back") == held(source.folder)

@@ -1,4 +1,4 @@
-"""Calibration: a stick whose animation counts, and what the shop learns from one filmed start after another."""
+"""Calibration: a stick whose animation counts, and what the shop learns from filmed starts of a radio."""
 
 from keyturn.calibrate.profile import Stored, store
 from keyturn.calibrate.reading import Interval, Learnt, learn, read, spread_values

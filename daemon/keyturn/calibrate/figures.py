@@ -1,4 +1,4 @@
-"""The count and its pictures: what a calibration stick shows."""
+"""Draw what a calibration stick shows: the figures of a count, a logo before them and a picture after them."""
 
 from __future__ import annotations
 
@@ -6,31 +6,32 @@ from dataclasses import dataclass
 
 from PIL import Image, ImageDraw, ImageFont
 
-TENTHS_TELL = 10
-"""Up to this many fps, tenths of a second tell two frames apart; above, figures have hundredths."""
+TENTHS_UP_TO_FPS = 10
+"""Up to this rate, figures in tenths of a second differ from frame to frame. Above it they have hundredths."""
 
 Colour = tuple[int, int, int]
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 
 
 def decimals(fps: int) -> int:
-    return 1 if fps <= TENTHS_TELL else 2
+    """Return how many digits after the point the figures of this rate have."""
+    return 1 if fps <= TENTHS_UP_TO_FPS else 2
 
 
 def figure(number: int, fps: int) -> str:
-    """The seconds that frame `number` (from 1) shows."""
+    """Return the seconds that frame `number` shows, as text. Frames are numbered from 1."""
     return f"{number / fps:.{decimals(fps)}f}"
 
 
 def frame_of(shown_s: float, fps: int) -> int | None:
-    """The number of the frame that shows `shown_s`: the inverse of `figure`. None where no frame does."""
+    """Return the number of the frame that shows `shown_s` seconds, None where no frame does: `figure` reversed."""
     number = max(1, round(shown_s * fps))
     return number if abs(float(figure(number, fps)) - shown_s) < 1e-3 else None
 
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """What a stick counts: `frames` figures, from 1, at `fps`; `size` of the panel in px."""
+    """What a stick counts: figures 1 to `frames` at `fps`, under a title. `size` is that of the panel in px."""
 
     title: str
     size: tuple[int, int]
@@ -38,17 +39,21 @@ class Count:
     frames: int
 
     def figure(self, number: int) -> str:
+        """Return the seconds that frame `number` shows, as text."""
         return figure(number, self.fps)
 
 
 GROUND, RAIL = (16, 24, 33), (41, 48, 57)
 INK, QUIET, AMBER = (247, 243, 231), (132, 146, 156), (231, 162, 57)
-"""Colours that 16-bit panels show as they are: each is a whole RGB565 value."""
+"""Colours that a 16-bit panel shows unchanged, since RGB565 holds each of them exactly."""
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
-    """Where a figure stands: right end, baseline and top in px. Digits are all as wide: those that stay stand still."""
+class FigureLine:
+    """Where a figure is drawn: its right end, baseline and top in px.
+
+    All digits are equally wide, so a digit that does not change does not move.
+    """
 
     font: Font
     right: float
@@ -56,8 +61,8 @@ class Line:
     top: float
 
 
-class Easel:
-    """Draws the pictures of a count. The ground stands still; only figures and a thin bar change."""
+class CountPictures:
+    """Draws the pictures of a count. From frame to frame only the figures and a thin bar change."""
 
     def __init__(self, count: Count) -> None:
         self.count = count
@@ -68,7 +73,7 @@ class Easel:
         self._ground = self._captioned()
 
     def figure(self, number: int) -> Image.Image:
-        """The picture of frame `number`, from 1."""
+        """Return the picture of frame `number`, counted from 1."""
         picture = self._ground.copy()
         draw = ImageDraw.Draw(picture)
         for line, text, ink in ((self._seconds, self.count.figure(number), INK), (self._number, str(number), QUIET)):
@@ -76,20 +81,20 @@ class Easel:
         self._bar(draw, number / self.count.frames, AMBER)
         return picture
 
-    def before(self) -> Image.Image:
-        """The boot logo. It bears no figure, so that the film shows when the first frame appears."""
+    def logo(self) -> Image.Image:
+        """Return the boot logo. It has no figure, so that the film shows when the first frame appears."""
         return self._notice("START", "film until the home screen")
 
-    def after(self) -> Image.Image:
-        """The endless hold."""
+    def hold(self) -> Image.Image:
+        """Return the picture that stays after the count until the radio has booted."""
         return self._notice("OVER", f"longer than {self.count.figure(self.count.frames)} s by the count")
 
-    def _line(self, widest: str, top: float, foot: float) -> Line:
-        """The largest figures that fit between two shares of the height, with their caption, in the middle."""
+    def _line(self, widest: str, top: float, foot: float) -> FigureLine:
+        """Return the line of the largest figures that fit, with their caption, between two shares of the height."""
         font = self._fit(widest, 0.86, (foot - top) * 0.84)
         _, above, _, below = font.getbbox(widest, anchor="ls")
         baseline = ((top + foot) / 2 + 0.08 * (foot - top)) * self._height - (above + below) / 2
-        return Line(font, (self._width + font.getlength(widest)) / 2, baseline, baseline + above)
+        return FigureLine(font, (self._width + font.getlength(widest)) / 2, baseline, baseline + above)
 
     def _captioned(self) -> Image.Image:
         picture = self._plain()
@@ -114,7 +119,7 @@ class Easel:
         ImageDraw.Draw(picture).text(at, text, ink, self._fit(text, wide, tall), anchor="mm")
 
     def _fit(self, text: str, wide: float, tall: float) -> Font:
-        """Pillow's own font, as large as `text` fits into these shares of the panel."""
+        """Return Pillow's own font in the largest size at which `text` fits into these shares of the panel."""
         left, top, right, foot = ImageFont.load_default(100).getbbox(text)
         scale = min(wide * self._width / (right - left), tall * self._height / (foot - top))
         return ImageFont.load_default(max(4.0, 100 * scale))

@@ -1,4 +1,4 @@
-"""What was learnt goes into the shop's own profile of the radio."""
+"""Write what was learnt into the shop's own profile of the radio."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from keyturn.shop import durable_files, rulebook
 from keyturn.shop.radio_profile import Radio
 
 KEPT = 50
-"""Starts kept in a profile; older ones go. Keyturn's own choice."""
+"""Most starts that a profile keeps; the oldest are removed. Keyturn's own choice."""
 
 _BEFORE = "; before: "
 
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """The shop's own profile; how many earlier starts it keeps beside the `added` ones, how many it let go."""
+    """The profile's path, and how many starts it kept from before, how many were added and how many removed."""
 
     path: Path
     kept: int
@@ -34,10 +34,10 @@ class Stored:
 
 
 def store(shop_rules: Path, radio: Radio, learnt: Learnt, *, on: date) -> Stored:
-    """Writes what was learnt into the shop's own profile of the radio, in one step.
+    """Write what was learnt on the day `on` into the shop's own profile of the radio, in one step.
 
-    A profile that the shop has keeps its other values, comments and earlier starts; otherwise `radio` is
-    written out whole. Raises `ShopFault` where the shop's rules cannot be read: a broken file is not replaced.
+    A profile that is there keeps its other values, its comments and its earlier starts; otherwise the whole of
+    `radio` is written. Raise `ShopFault` where the shop's rules cannot be read; a broken file is not replaced.
     """
     path = shop_rules / "radios" / f"{radio.name}.toml"
     before = rulebook.load(shop_rules).radios[radio.name] if path.is_file() else radio
@@ -58,7 +58,7 @@ def _boot_table(before: Radio, samples: Sequence[float], on: date) -> dict[str, 
 
 
 def _limits_table(before: Radio, learnt: Learnt, on: date) -> dict[str, Any]:
-    """One panel shows only the sum of decoding and drawing, so the sum is kept as drawing."""
+    """Return the cost of a frame. Only decoding and drawing together can be measured, so the sum stands as drawing."""
     if learnt.cost_ms is None:
         return {}
     how = (
@@ -70,14 +70,14 @@ def _limits_table(before: Radio, learnt: Learnt, on: date) -> dict[str, Any]:
 
 
 def _sourced(how: str, source: str) -> str:
-    """The new source before the one of the figures that were not measured."""
+    """Return the new source, followed by the source of the figures that were not measured."""
     if source.startswith(MEASURED):
         source = source.partition(_BEFORE)[2]
     return how + _BEFORE + source if source else how
 
 
 def _document(path: Path, radio: Radio) -> Any:
-    """`radio` as TOML: the file it came from with its comments, the shop's own first; else written anew."""
+    """Return `radio` as TOML: the shop's own file or the shipped one with its comments, or else a new document."""
     for file in (path, rulebook.SHIPPED / "radios" / path.name):
         text = file.read_text(encoding="utf-8") if file.is_file() else ""
         if text and _profile(path.stem, text) == radio:
@@ -86,6 +86,7 @@ def _document(path: Path, radio: Radio) -> Any:
 
 
 def _profile(name: str, text: str) -> Radio | None:
+    """Return the radio that `text` describes, None where it is no profile."""
     try:
         return Radio.model_validate({"name": name} | tomllib.loads(text))
     except (ValidationError, tomllib.TOMLDecodeError):

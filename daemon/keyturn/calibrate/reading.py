@@ -1,8 +1,8 @@
-"""What filmed starts teach: how long the radio boots, and how long it takes over a frame.
+"""Learn from filmed starts how long the radio boots, and how long it shows each frame.
 
-Figure n stands on the n-th frame. The player asks whether the boot is over only between two frames (Android
-Open Source Project, frameworks/base, cmds/bootanimation; see `unit.runs`), so the last figure stands out its
-beat: from the first figure to the home screen n whole frame intervals go by.
+Frame n shows figure n. The player asks only between two frames whether the boot is over (Android Open Source
+Project, frameworks/base, cmds/bootanimation; see `radio.player_loop`), so the last figure stays for a whole frame
+interval too: from the first figure to the home screen, n whole intervals pass.
 """
 
 from __future__ import annotations
@@ -15,24 +15,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from keyturn.calibrate.figures import decimals, frame_of
-from keyturn.renumber.plan import pacing
+from keyturn.renumber.planned_parts import pacing
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.wrong_use import WrongUse
 
 FILM_S = 1 / 30
-"""A film of 30 pictures a second, as phones take, shows no moment more exactly (common practice, no source)."""
+"""Seconds between two pictures of a film at 30 a second, as phones take it (common practice, no source)."""
 
 LATE_S = 3 * FILM_S
-"""How far a start's film may stray: a picture too late at its first figure, one too early at its end, one spare."""
+"""Largest error of a film in seconds: its first figure one picture late, its end one picture early, and one spare."""
 
 MEASURED = "measured in this shop on "
-"""How the source of a measured table begins."""
+"""The beginning of the source of a measured table."""
 
 _NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")
 
 
 def read(texts: Sequence[str], option: str = "--read") -> tuple[float, ...]:
-    """Seconds as people type them. Raises `WrongUse` naming every one that is no plain number of 0 to 600 s."""
+    """Return the typed seconds as numbers above 0, at most 600. Raise `WrongUse` naming each that is none."""
     wrong = [text for text in texts if not _NUMBER.fullmatch(text) or not 0 < float(text) <= 600]
     if wrong:
         what = f"{option}: {', '.join(map(repr, wrong))} cannot be read as seconds above 0, at most 600"
@@ -42,7 +42,10 @@ def read(texts: Sequence[str], option: str = "--read") -> tuple[float, ...]:
 
 
 def spread_values(arguments: Sequence[str]) -> list[str]:
-    """`--read 17.9 18.4` as `--read 17.9 --read 18.4`, which option parsers understand; the same for --filmed."""
+    """Return the arguments with `--read 17.9 18.4` as `--read 17.9 --read 18.4`, since an option takes one value.
+
+    The same is done for --filmed.
+    """
     spread: list[str] = []
     option = ""
     for argument in arguments:
@@ -56,7 +59,7 @@ def spread_values(arguments: Sequence[str]) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """Seconds from a frame to the next, their standard error, and the scatter of starts about them in seconds."""
+    """Seconds from one frame to the next, their standard error, and how far the starts scatter about the fit."""
 
     seconds: float
     error_s: float
@@ -65,10 +68,11 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class Learnt:
-    """Of each start the frames counted and the boot in seconds, to the home screen.
+    """What was learnt: for each start the frames counted, and the seconds from the first figure to the home screen.
 
-    `interval` is None where nothing was filmed; `expected_s` is the profile's at this fps, itself measured
-    before or assumed. `cost_ms` is what a frame costs to decode and draw; None where that is not known better.
+    `interval` is None where nothing was filmed. `expected_s` is the interval by the profile at this fps;
+    `expected_measured` says whether it was measured before or assumed. `cost_ms` is the time to decode and draw a
+    frame, None where the starts do not show it.
     """
 
     radio: str
@@ -83,10 +87,10 @@ class Learnt:
 
 
 def learn(radio: Radio, fps: int, shown_s: Sequence[float], filmed_s: Sequence[float] | None) -> Learnt:
-    """From the last figures read and, for the same starts in the same order, the seconds filmed.
+    """Learn from the last figure of each start and, in the same order, the seconds filmed.
 
-    A boot is the seconds filmed; where nothing was, the frames counted times the profile's own interval.
-    Raises `WrongUse` where a reading cannot be.
+    The boot time is the seconds filmed. Where nothing was filmed, it is the frames counted times the interval by
+    the profile. Raise `WrongUse` where a reading is impossible.
     """
     frames = _frames(fps, shown_s)
     expected_s = pacing(radio, fps).interval_s
@@ -108,6 +112,7 @@ def learn(radio: Radio, fps: int, shown_s: Sequence[float], filmed_s: Sequence[f
 
 
 def _frames(fps: int, shown_s: Sequence[float]) -> tuple[int, ...]:
+    """Return the number of the frame that shows each figure."""
     numbers = {shown: frame_of(shown, fps) for shown in shown_s}
     if odd := [f"{shown:g}" for shown, number in numbers.items() if number is None]:
         raise WrongUse(
@@ -118,20 +123,20 @@ def _frames(fps: int, shown_s: Sequence[float]) -> tuple[int, ...]:
 
 
 def _interval(fps: int, frames: Sequence[int], filmed_s: Sequence[float]) -> Interval:
-    """Least squares through the origin: sum(n t) / sum(n n), with the textbook's standard error.
+    """Return the interval by least squares through the origin, sum(n t) / sum(n n), with its standard error.
 
-    Through the origin, since the film's clock starts with the first figure: no frames take no time. A free
-    intercept could not be told from the slope, as starts of one radio all last about as long.
+    The line goes through the origin because the film's time begins with the first figure: no frames take no time.
+    A free intercept could not be separated from the slope, since all starts of one radio last about equally long.
     """
-    _plausible(fps, frames, filmed_s)
+    _check_plausible(fps, frames, filmed_s)
     n, t = np.asarray(frames, float), np.asarray(filmed_s, float)
     seconds = float(n @ t / (n @ n))
     scatter_s = math.sqrt(float(((t - n * seconds) ** 2).sum()) / max(1, len(frames) - 1))
     return Interval(seconds, max(scatter_s, FILM_S) / math.sqrt(float(n @ n)), scatter_s)
 
 
-def _plausible(fps: int, frames: Sequence[int], filmed_s: Sequence[float]) -> None:
-    """No player shows more than fps frames a second; the very last may be cut off by one that does not wait."""
+def _check_plausible(fps: int, frames: Sequence[int], filmed_s: Sequence[float]) -> None:
+    """Raise `WrongUse` where more than `fps` frames a second were shown. A player may cut the last frame short."""
     if len(frames) != len(filmed_s):
         what = f"{len(frames)} figures were read and {len(filmed_s)} starts filmed"
         raise WrongUse(what, "give --read and --filmed one figure a start, in the same order")
@@ -142,16 +147,17 @@ def _plausible(fps: int, frames: Sequence[int], filmed_s: Sequence[float]) -> No
     ]
     if impossible:
         raise WrongUse(
-            f"this cannot be: {'; '.join(impossible)}",
+            f"this is impossible: {'; '.join(impossible)}",
             "read the figure and the film's time again, and name the --fps the stick was made with",
         )
 
 
 def _cost_ms(radio: Radio, fps: int, interval: Interval) -> float | None:
-    """The cost of a frame that gives the measured interval (see `unit.timeline.Pacing`).
+    """Return the cost of a frame in ms that gives the measured interval (see `radio.timeline.Pacing`).
 
-    An additive radio pays it on top of the beat. One that keeps a fixed beat shows it only where the beat is
-    missed; where it is kept, all that is learnt is that a frame costs no more than the beat.
+    An additive radio takes this time in addition to 1/fps. A radio of fixed beat shows it only where a frame takes
+    longer than 1/fps. Otherwise a frame costs at most 1/fps: that is returned where the profile assumes more, and
+    None where it does not.
     """
     over_s = interval.seconds - 1 / fps
     if radio.firmware.pacing == "additive":

@@ -32,7 +32,7 @@ from keyturn.shop.wrong_use import WrongUse
 MARGIN = 1.5
 """By default the count lasts this many times the longest boot known. Keyturn's own choice."""
 
-Progress = Callable[[str, int, int], None]
+OnProgress = Callable[[str, int, int], None]
 
 
 def make_stick(
@@ -42,7 +42,7 @@ def make_stick(
     fps: int = 10,
     seconds: float | None = None,
     rules: Rulebook,
-    progress: Progress = lambda stage, done, total: None,
+    progress: OnProgress = lambda stage, done, total: None,
 ) -> tuple[FileRecord, ...]:
     """Fill `out`, which must be new or empty, with the stick's files, and return them.
 
@@ -66,10 +66,10 @@ def make_stick(
 
 
 def count_for(radio: Radio, fps: int, seconds: float | None, rules: Rulebook) -> Count:
-    """Return the count. Raise `WrongUse` where the radio does not allow the rate, or a job may not have so many frames."""
+    """Return the count. Raise `WrongUse` where the radio does not allow the rate, or no job may have so many frames."""
     limits, most = radio.limits, rules.intake.caps.frames
     if not limits.fps_min <= fps <= limits.fps_max:
-        what = f"{radio.name} allows {limits.fps_min} to {limits.fps_max} fps, not {fps}"
+        what = f"{radio.name} is trusted with {limits.fps_min} to {limits.fps_max} fps, not {fps}"
         raise WrongUse(what, "name another --fps")
     wanted = MARGIN * max(radio.boot.longest, *radio.boot.samples, 0) if seconds is None else seconds
     frames = math.ceil(wanted * fps) if 0 < wanted < math.inf else 0
@@ -78,7 +78,7 @@ def count_for(radio: Radio, fps: int, seconds: float | None, rules: Rulebook) ->
     return Count(radio.title, radio.panel.size, fps, frames)
 
 
-def _pack(pictures: CountPictures, radio: Radio, rules: Rulebook, animation: Path, progress: Progress) -> None:
+def _pack(pictures: CountPictures, radio: Radio, rules: Rulebook, animation: Path, progress: OnProgress) -> None:
     """Write the animation. A part that plays once reuses one texture however long it is (AOSP); see `radio.memory`."""
     count, watched = pictures.count, _FlashWatch(pictures, radio, rules)
     rows = (Row("p", 1, 0, part_name(0)), Row("p", 0, 0, part_name(1)))

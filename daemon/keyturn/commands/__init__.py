@@ -1,1 +1,1 @@
-"""The commands, and what they print."""
+"""The commands: one file each, and what they print."""

@@ -1,4 +1,4 @@
-"""The commands. One boundary turns outcomes into exit codes: done, refused, wrong use, our bug, interrupted."""
+"""The program: all commands, and the one place that turns their outcomes into exit codes."""
 
 from __future__ import annotations
 
@@ -40,7 +40,10 @@ app = typer.Typer(
 
 
 def main() -> None:
-    """The console command `keyturn`."""
+    """Run the command line, print what went wrong and exit.
+
+    Exit codes: 0 done, 1 refused, 2 wrong use or a fault of the machine, 3 our bug, 130 interrupted.
+    """
     try:
         code = app(args=calibration.spread_values(sys.argv[1:]), standalone_mode=False)
     except Refused as refused:
@@ -65,7 +68,7 @@ def main() -> None:
 
 
 def _show_usage(error: typer.TyperException) -> None:
-    show = getattr(error, "show", None)  # usage errors know their command's own usage line
+    show = getattr(error, "show", None)  # a usage error prints the usage line of its command
     if show is not None:
         show()
     else:
@@ -73,7 +76,7 @@ def _show_usage(error: typer.TyperException) -> None:
 
 
 def _system_error(error: OSError) -> int:
-    if isinstance(error, BrokenPipeError):  # `keyturn radios | head`
+    if isinstance(error, BrokenPipeError):  # the reader has gone, as in `keyturn radios | head`
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     fault = shop_fault(error)

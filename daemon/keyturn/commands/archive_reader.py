@@ -1,6 +1,7 @@
-"""An existing boot animation archive, listed within limits; pictures are not decoded, only their headers read.
+"""List the entries of any boot animation archive, within limits.
 
-Source of the layout: ZIP application note (PKWARE APPNOTE.TXT), 4.3.16 end of central directory record.
+Of pictures only the headers are read; none is decoded. Source of the layout: ZIP application note (PKWARE
+APPNOTE.TXT), 4.3.16 end of central directory record.
 """
 
 from __future__ import annotations
@@ -20,12 +21,13 @@ from keyturn.shop.rulebook import Caps
 
 _USUAL_HEAD = 4096
 _LONG_HEAD = 2**18
-"""Bytes of an entry read for its header; the long one holds a colour profile or a camera's notes."""
+"""Bytes of an entry that are read for its header. The long head is for a picture that has a colour profile or a
+camera's notes before what is looked for."""
 
 _END = struct.Struct("<4s4H2LH")
 _MOST_COMMENT = 2**16 - 1
 _DIRECTORY_BYTES = 512
-"""Of the central directory, at most, for one file: the fixed 46, a long name and extra fields."""
+"""Most bytes of the central directory for one file: the fixed 46, a long name and extra fields."""
 
 _DAMAGED = (
     zipfile.BadZipFile,
@@ -41,9 +43,10 @@ _DAMAGED = (
 
 @dataclass(frozen=True, slots=True)
 class Bundle:
-    """Entries in the archive's order; `desc` the bytes of desc.txt at the root, None without one.
+    """The entries of an archive, in its order.
 
-    `trims`: the text of each trim.txt that a player reads, by its name in the archive.
+    `desc` holds the bytes of the desc.txt at the root, None where there is none. `trims` holds the text of each
+    trim.txt that a player reads, by its name in the archive.
     """
 
     entries: tuple[Entry, ...]
@@ -52,7 +55,7 @@ class Bundle:
 
 
 def read_bundle(path: Path, caps: Caps) -> Bundle:
-    """The archive at `path`. Raises `Refused` where it is none, is damaged or is beyond `caps`."""
+    """Return what the archive at `path` holds. Raise `Refused` where it is no zip, is damaged or is beyond `caps`."""
     _within(path, caps)
     try:
         with zipfile.ZipFile(path) as archive:
@@ -66,7 +69,7 @@ def read_bundle(path: Path, caps: Caps) -> Bundle:
 
 
 def _within(path: Path, caps: Caps) -> None:
-    """Checks the sizes before the directory is read into memory, for that is as large as it says it is."""
+    """Check the sizes before `zipfile` reads the directory, since it reads as many bytes as the archive claims."""
     size = path.stat().st_size
     if size > caps.drop_mib * 2**20:
         what = f"is {size / 2**20:,.0f} MiB"
@@ -87,12 +90,14 @@ def _within(path: Path, caps: Caps) -> None:
 
 
 def _no_zip(path: Path, what: str) -> Refused:
-    return Refused([refuse("not-a-zip", what, "zip it anew, stored, and copy it whole", file=path.name)])
+    return Refused(
+        [refuse("not-a-zip", what, "zip it again without compression, and copy the whole file", file=path.name)]
+    )
 
 
 def _too_many(path: Path, caps: Caps) -> Refused:
     what = f"holds more than {caps.files} files"
-    return Refused([refuse("too-many-files", what, "take out what no row shows", file=path.name)])
+    return Refused([refuse("too-many-files", what, "remove the files that no row of desc.txt shows", file=path.name)])
 
 
 def _entry(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> Entry:
@@ -108,10 +113,10 @@ def _entry(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> Entry:
 
 
 def _head(archive: zipfile.ZipFile, info: zipfile.ZipInfo, length: int) -> bytes:
-    """The entry's first `length` bytes, or none where it is a folder, damaged, encrypted or oddly packed."""
+    """Return the entry's first `length` bytes; none where it is a folder, damaged, encrypted or packed otherwise."""
     if info.filename.endswith("/") or info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
         return b""
-    if info.header_offset < 0:  # a damaged directory; seeking there would look like a fault of the disk
+    if info.header_offset < 0:  # a damaged directory; its OSError would be taken for the disk's
         return b""
     try:
         with archive.open(info) as entry:
@@ -121,7 +126,7 @@ def _head(archive: zipfile.ZipFile, info: zipfile.ZipInfo, length: int) -> bytes
 
 
 def _desc(archive: zipfile.ZipFile, infos: list[zipfile.ZipInfo], caps: Caps) -> bytes | None:
-    """At most the cap's bytes and one more; a longer desc.txt is refused."""
+    """Return the text of desc.txt. Raise `Refused` where it is longer than a manifest may be."""
     info = next((info for info in infos if info.filename == DESC), None)
     if info is None:
         return None
@@ -134,7 +139,7 @@ def _desc(archive: zipfile.ZipFile, infos: list[zipfile.ZipInfo], caps: Caps) ->
 
 
 def _trims(archive: zipfile.ZipFile, infos: list[zipfile.ZipInfo], caps: Caps) -> dict[str, bytes]:
-    """A compressed one is skipped by the player as well. Each is read as far as a manifest may be long."""
+    """Return each trim.txt, cut at the length that a manifest may have. Players skip compressed ones too."""
     stored = (info for info in infos if info.compress_type == zipfile.ZIP_STORED)
     named = (info for info in stored if info.filename.rpartition("/")[2] == trim.NAME)
     return {info.filename: _head(archive, info, int(caps.manifest_kib * 1024)) for info in named}

@@ -1,4 +1,4 @@
-"""`keyturn calibrate`: a stick that counts, and what filmed starts of it teach."""
+"""`keyturn calibrate`: make a stick that counts, or learn from filmed starts."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def calibrate(
     ] = None,
     fps: Annotated[int, typer.Option(help="The stick's frames a second.", min=1, max=60)] = 10,
     seconds: Annotated[
-        float | None, typer.Option(help="How long it counts.", show_default="1.5 x the longest boot")
+        float | None, typer.Option(help="How long the stick counts.", show_default="1.5 x the longest boot")
     ] = None,
     readings: Annotated[list[str] | None, typer.Option("--read", help="The last figure of each start.")] = None,
     filmed: Annotated[
@@ -32,7 +32,7 @@ def calibrate(
     ] = None,
     root: RootOption = None,
 ) -> None:
-    """Make a stick that counts, or, with --read, learn from filmed starts into the shop's own rules.
+    """Make a stick that counts. With --read, put what filmed starts show into the shop's own rules.
 
     Example: `keyturn calibrate tall-768x1024`, then
     `keyturn calibrate tall-768x1024 --read 17.9 18.4 --filmed 22.6 23.2 --root /srv/keyturn`
@@ -61,5 +61,5 @@ def _learn(radio: str, fps: int, readings: list[str], filmed: list[str] | None, 
     stored = calibration.store(shop.rules, profile, learnt, on=datetime.now(UTC).date())
     for line in calibration.describe(learnt):
         out.print(output.plain(line))
-    kept = f"{stored.added} added to {stored.kept} kept ({stored.dropped} older let go)"
+    kept = f"{stored.added} added to {stored.kept} kept ({stored.dropped} older removed)"
     out.print(f"{kept} in {output.plain(str(stored.path))}; a running service reads it on SIGHUP")

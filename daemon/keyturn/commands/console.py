@@ -1,4 +1,4 @@
-"""What all commands share: exit codes, consoles, options, and where the shop is."""
+"""What the commands share: exit codes, consoles, options, the shop and its rules."""
 
 from __future__ import annotations
 
@@ -27,15 +27,17 @@ err = Console(stderr=True, highlight=False, soft_wrap=True)
 
 
 def shop_of(root: Path | None) -> Shop:
+    """Return the shop in `root`, or in the current folder."""
     return Shop((root or Path()).resolve())
 
 
 def rules_of(root: Path | None) -> Rulebook:
-    """The shop's rules where a shop is named, else those that ship."""
+    """Return the rules of the shop in `root`, or the rules that ship where no shop is named."""
     return rulebook.load(shop_of(root).rules if root else None)
 
 
 def profile_of(rules: Rulebook, radio: str) -> Radio:
+    """Return the radio of that name. Raise `Refused`, naming the nearest, where there is none."""
     found = rules.radio(radio)
     if isinstance(found, Reason):
         raise Refused([found])

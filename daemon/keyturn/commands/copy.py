@@ -1,4 +1,4 @@
-"""`keyturn copy`: a finished job onto a stick: which job, which stick, and whether files may be replaced."""
+"""`keyturn copy`: find the job and the stick, ask before files are replaced, and copy."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import typer
 
 from keyturn.commands import output, stick_copy
 from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_of
-from keyturn.commands.stick_copy import Load
-from keyturn.outbox import papers
+from keyturn.commands.stick_copy import StickFolder
+from keyturn.outbox import record_files
 from keyturn.shop import mounts
 from keyturn.shop.mounts import Mount
 from keyturn.shop.reasons import ShopFault
@@ -23,33 +23,34 @@ def copy(
     target: Annotated[Path | None, typer.Argument(help="Where the stick is mounted.", show_default=False)] = None,
     radio: Annotated[str | None, typer.Option(help="Which radio, where the job is for several.")] = None,
     replace: Annotated[bool, typer.Option(help="Replace files of the same names on the stick.")] = False,
-    any_folder: Annotated[bool, typer.Option(help="Copy to a folder that is no stick.")] = False,
+    any_folder: Annotated[bool, typer.Option(help="Copy to a folder that is not a stick.")] = False,
     root: RootOption = None,
 ) -> None:
     """Put a finished job on a stick, read it back and compare.
 
     Example: `keyturn copy van-two /media/stick --root /srv/keyturn`
     """
-    load = find(shop_of(root).outbox, job, radio)
+    source = find(shop_of(root).outbox, job, radio)
     stick = choose_target(target, mounts.sticks())
-    faults = stick_copy.faults(load, stick, rules_of(root).usb.fat, any_folder=any_folder)
+    faults = stick_copy.faults(source, stick, rules_of(root).usb.fat, any_folder=any_folder)
     if faults:
         raise WrongUse("; ".join(faults))
-    _ask_to_replace(stick_copy.in_the_way(load, stick), replace)
+    _ask_to_replace(stick_copy.in_the_way(source, stick), replace)
     with output.progress(err, quiet=False) as progress:
-        stick_copy.copy(load, stick, lambda done, total: progress("copy and compare", done, total))
-    out.print(f"{len(load.radio.files)} files are on {output.plain(str(stick))}, read back and compared.")
+        stick_copy.copy(source, stick, lambda done, total: progress("copy and compare", done, total))
+    out.print(f"{len(source.radio.files)} files are on {output.plain(str(stick))}, read back and compared.")
     out.print("Eject the stick properly before you pull it out.")
 
 
-def find(outbox: Path, name: str, radio: str | None) -> Load:
-    """The revision called `name`: a folder's path, "customer/job-r2", "job-r2", or "job" (also with its
-    customer) for the newest.
+def find(outbox: Path, name: str, radio: str | None) -> StickFolder:
+    """Return the folder that goes on the stick, of the revision called `name`.
 
-    Raises `WrongUse` where none or several fit.
+    `name` is a path, "customer/job-r2" or "job-r2"; "customer/job" or "job" is its newest revision. Raise
+    `WrongUse` where no revision or several have that name, or where one of several radios must be named. Raise
+    `ShopFault` where the revision's job.json cannot be read.
     """
     folder = _revision(outbox, name)
-    job = papers.read_job(folder)
+    job = record_files.read_job(folder)
     if job is None:
         raise ShopFault(f"{folder} has no readable job.json", "name a revision's folder in the outbox")
     fitting = [r for r in job.radios if radio in (None, r.radio)]
@@ -57,7 +58,7 @@ def find(outbox: Path, name: str, radio: str | None) -> Load:
         there = ", ".join(r.radio for r in job.radios)
         what = f"this job has no radio {radio}" if radio else "this job is for several radios"
         raise WrongUse(what, f"say --radio with one of: {there}")
-    return Load(job, fitting[0], folder / fitting[0].folder)
+    return StickFolder(job, fitting[0], folder / fitting[0].folder)
 
 
 def _revision(outbox: Path, name: str) -> Path:
@@ -66,7 +67,7 @@ def _revision(outbox: Path, name: str) -> Path:
             return direct.resolve()
     folders = sorted(outbox.iterdir()) if outbox.is_dir() else []
     customers = [folder for folder in folders if folder.is_dir() and not folder.name.startswith(".")]
-    every = [(job, number, path) for customer in customers for job, number, path in papers.revisions(customer)]
+    every = [(job, number, path) for customer in customers for job, number, path in record_files.revisions(customer)]
     exact = [path for _, _, path in every if path.name == name]
     by_number = sorted(every, key=lambda revision: revision[1])
     newest = {path.parent: path for job, _, path in by_number if name in (job, f"{path.parent.name}/{job}")}
@@ -81,7 +82,7 @@ def _revision(outbox: Path, name: str) -> Path:
 
 
 def choose_target(target: Path | None, sticks: Sequence[Mount]) -> Path:
-    """The named target, or the one stick that is plugged in. Raises `WrongUse` where that is not clear."""
+    """Return the target, or the stick where exactly one is plugged in. Raise `WrongUse` otherwise."""
     if target is not None:
         return target
     if len(sticks) == 1:
@@ -92,6 +93,7 @@ def choose_target(target: Path | None, sticks: Sequence[Mount]) -> Path:
 
 
 def _ask_to_replace(names: tuple[str, ...], replace: bool) -> None:
+    """Return where the files may be replaced. Exit with 1 on a no; raise `WrongUse` where nobody can be asked."""
     if not names or replace:
         return
     question = f"The stick holds other files called {', '.join(names)}. Replace them?"

@@ -1,4 +1,4 @@
-"""`keyturn demo`: the sample inbox through the real service, then where to look."""
+"""`keyturn demo`: run the sample inbox through the real service, and say where to look."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from keyturn.shop.records import Ready, RefusedDrop, Working
 SAMPLES = Path(__file__).parents[1] / "sample_inbox"
 
 _SETTINGS = """\
-# The demo does not wait long: its drops are whole from the start.
+# The demo waits only briefly: its drops are complete from the start.
 scan_seconds = 1
 
 [settle]
@@ -34,7 +34,9 @@ seconds = 1
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class DemoOutcome:
+    """The demo's shop, and what became of the samples."""
+
     shop: Shop
     ready: tuple[Ready, ...]
     refused: tuple[RefusedDrop, ...]
@@ -51,41 +53,46 @@ def demo(
 
         def told(working: Working | None) -> None:
             if working is None:
-                bar.update(task, description="waiting for drops to lie still", total=None)
+                bar.update(task, description="waiting until the drops are complete", total=None)
             else:
                 words = f"{working.name}: {working.stage}"
                 bar.update(task, description=words, completed=working.done, total=working.total or None)
 
-        shown = run(keep, told, obey_signals)
-    _print_shown(out, shown)
+        outcome = run_samples(keep, told, obey_signals)
+    _print_outcome(out, outcome)
 
 
-def run(keep: Path | None, told: Callable[[Working | None], None], stopper: Callable[[Service], None]) -> Shown:
-    """Sets up a shop, drops the samples and runs its service until all are made or refused."""
+def run_samples(
+    keep: Path | None, told: Callable[[Working | None], None], prepare: Callable[[Service], None]
+) -> DemoOutcome:
+    """Set up a shop in `keep` or a temporary folder, and run its service until every sample is made or refused.
+
+    `told` is called with the drop in work, and `prepare` with the service before it runs.
+    """
     shop = Shop(keep.resolve() if keep else Path(tempfile.mkdtemp(prefix="keyturn-demo-")))
     shop.create()
     (shop.root / "keyturn.toml").write_text(_SETTINGS, encoding="utf-8")
     for sample in sorted(p.parent for p in SAMPLES.glob(f"*/{FILE_NAME}")):
         shutil.copytree(sample, shop.inbox / sample.name, dirs_exist_ok=True)
-    service = Service(shop, told=told)
-    stopper(service)
+    service = Service(shop, on_progress=told)
+    prepare(service)
     service.run(until_quiet=True)
     state = service.state()
-    return Shown(shop, state.ready, state.refused)
+    return DemoOutcome(shop, state.ready, state.refused)
 
 
-def _print_shown(console: Console, shown: Shown) -> None:
-    outbox = shown.shop.outbox
+def _print_outcome(console: Console, outcome: DemoOutcome) -> None:
+    outbox = outcome.shop.outbox
     console.print()
-    for job in sorted(shown.ready, key=lambda j: j.path):
+    for job in sorted(outcome.ready, key=lambda j: j.path):
         console.print(f"[green]ready[/]    {plain(job.job)} for {plain(job.customer)}")
         for stick in sorted((outbox / job.path).glob("usb*")):
             console.print(f"         stick {plain(str(stick))}")
         console.print(f"         sheet {plain(str((outbox / job.path).parent / 'proof.html'))}")
-    for drop in shown.refused:
+    for drop in outcome.refused:
         console.print(
-            f"[red]refused[/]  {plain(drop.name)}, see {plain(str(shown.shop.root / drop.path / 'REJECTED.html'))}"
+            f"[red]refused[/]  {plain(drop.name)}, see {plain(str(outcome.shop.root / drop.path / 'REJECTED.html'))}"
         )
         for reason in (r for r in drop.reasons if r.kind is Kind.REFUSE):
             console.print(f"         {plain(reason.line())}")
-    console.print(f"board    {plain(str(shown.shop.board))}")
+    console.print(f"board    {plain(str(outcome.shop.board))}")

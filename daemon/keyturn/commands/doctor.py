@@ -1,4 +1,4 @@
-"""`keyturn doctor`: is this machine fit to run the shop, and what to do where it is not."""
+"""`keyturn doctor`: say whether this machine can run the shop, and what to do where it cannot."""
 
 from __future__ import annotations
 
@@ -29,13 +29,12 @@ from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
 
 LITTLE_SPACE = 2 * 2**30
-"""Bytes: room for some hundred drops; below it the shop soon pauses."""
+"""Bytes that hold some hundred drops. With less, the shop soon pauses."""
 
 LITTLE_INODES = 10_000
 FEW_WATCHES = 8
-WORST_CLOCK = datetime(2026, 1, 1)
-"""Keyturn did not exist before: a clock that says so is wrong."""
-
+EARLIEST_CLOCK = datetime(2026, 1, 1)
+"""Keyturn did not exist before this day, so an earlier clock is wrong."""
 
 EXTRAS = (
     ("av", "video", "MP4, MOV and WebM clips"),
@@ -43,7 +42,7 @@ EXTRAS = (
     ("resvg_py", "drawings", "SVG drawings"),
     ("distributed", "cluster", "a cluster"),
 )
-"""The module that each extra brings, and what for."""
+"""For each extra: the module it installs, its name, and what it is for."""
 
 
 class Health(StrEnum):
@@ -54,7 +53,7 @@ class Health(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """`remedy` is empty where all is well."""
+    """Something about the machine or the shop. `remedy` is empty where it is well."""
 
     health: Health
     what: str
@@ -83,7 +82,7 @@ def _print_findings(console: Console, found: Iterable[Finding]) -> None:
 
 
 def examine(shop: Shop) -> list[Finding]:
-    """Everything, in the order an operator would look; nothing is changed."""
+    """Return the findings in the order in which an operator would look. Change nothing."""
     return [
         *_program(),
         *_rules(shop),
@@ -126,17 +125,17 @@ def _rules(shop: Shop) -> Iterator[Finding]:
 
 
 def _cluster(shop: Shop) -> Iterator[Finding]:
-    """Where frame work runs elsewhere: does it answer, has it workers, and have they the same programs?"""
+    """Ask the cluster, where one is set: it must answer, have workers, and run the same programs."""
     try:
         wanted, rules = settings.load(shop.root), rulebook.load(shop.rules)
     except (ShopFault, OSError):
-        return  # told already
+        return  # _rules reports it
     if wanted.crew == "local":
         return
     try:
         crew = frame_crew(wanted, rules)
         try:
-            deque(crew.run(len, (), str), maxlen=0)  # no jobs: it only connects and compares
+            deque(crew.run(len, (), str), maxlen=0)  # without jobs it only connects and compares
         finally:
             crew.close()
     except ShopFault as fault:
@@ -187,7 +186,7 @@ def _watching(shop: Shop) -> Iterator[Finding]:
     try:
         wanted = settings.load(shop.root).watch
     except (ShopFault, OSError):
-        return  # told among the rules
+        return  # _rules reports it
     chosen = events.mode(wanted, shop.inbox)
     if chosen == "events" and kind in events.NETWORK:
         yield Finding(Health.MIND, f"events are asked for on {kind}, which gives none", 'set watch = "auto"')
@@ -207,7 +206,7 @@ def _number(path: Path) -> int | None:
 
 def _clock() -> Iterator[Finding]:
     now = datetime.fromtimestamp(time.time())
-    if now < WORST_CLOCK:
+    if now < EARLIEST_CLOCK:
         yield Finding(Health.ILL, f"the clock says {now:%Y-%m-%d}", "set the clock; start a time service")
 
 
@@ -231,7 +230,7 @@ def _service(shop: Shop) -> Iterator[Finding]:
 
 
 def _unit_state() -> str:
-    """What systemd knows of the unit; empty without systemd or without the unit."""
+    """Return the unit's state as systemd names it; empty without systemd or without the unit."""
     program = shutil.which("systemctl")
     if program is None or not Path("/run/systemd/system").is_dir():
         return ""

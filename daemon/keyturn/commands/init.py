@@ -1,4 +1,4 @@
-"""`keyturn init`: the folders of a shop and its settings file."""
+"""`keyturn init`: make the folders of a shop and its settings file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`keyturn inspect`: what a radio would make of a bootanimation.zip."""
+"""`keyturn inspect`: say what a radio would show of a bootanimation.zip."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def inspect(
     root: RootOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Say what a radio would make of a bootanimation.zip: what is shown, what is skipped, and why.
+    """Say what a radio would show of a bootanimation.zip, what it would skip, and why.
 
     Example: `keyturn inspect bootanimation.zip --radio tall-768x1024`
     """
@@ -44,7 +44,7 @@ def inspect(
 
 
 def _print_verdict(console: Console, found: Verdict) -> None:
-    """What a radio would show of a bundle, in its order, then why it is not more."""
+    """Print the parts that a radio would show, in their order, then the reasons why others are not shown."""
     if found.desc is None:
         console.print("[bold red]nothing is shown[/]: the radio finds no size and rate in desc.txt")
     else:

@@ -1,4 +1,4 @@
-"""`keyturn make`: one drop, without a shop. What is printed of it is the same for `keyturn check`."""
+"""`keyturn make`: make one drop without a shop. `keyturn check` works and prints in the same way."""
 
 from __future__ import annotations
 
@@ -13,13 +13,15 @@ from rich.console import Console
 
 from keyturn.commands import make_by_hand, output
 from keyturn.commands.console import RootOption, err, out, rules_of, shop_of
-from keyturn.commands.make_by_hand import Result
+from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.commands.output import plain, reasons
 from keyturn.package import PRELOAD
 from keyturn.pipeline import Bench, frame_crew
 from keyturn.shop import settings
+from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, TimelineRecord
+from keyturn.shop.units import readable_size
 from keyturn.workers.crew import LocalCrew
 
 
@@ -39,23 +41,25 @@ def make(
 
 @contextmanager
 def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
+    """Yield the rules of the shop in `root`, or those that ship, with workers and a progress bar."""
     rules = rules_of(root)
     wanted = settings.load(shop_of(root).root) if root else settings.Settings()
-    here = wanted.crew == "local"  # then on every core, for somebody waits
+    here = wanted.crew == "local"  # then on every core, since somebody waits
     crew = LocalCrew(0, rules.intake.workers, PRELOAD) if here else frame_crew(wanted, rules)
     try:
-        crew.wake()  # before the progress bar's thread starts, see `forking`
+        crew.wake()  # before the progress bar starts a thread, see `workers.process_start`
         with output.progress(err, quiet) as progress:
-            yield Bench(rules, crew, lambda: datetime.now(UTC), progress=progress)
+            yield Bench(rules, crew, lambda: datetime.now(UTC), progress=Progress(progress))
     finally:
         crew.close()
 
 
-def print_made(console: Console, result: Result) -> None:
+def print_made(console: Console, result: MadeByHand) -> None:
+    """Print what was made for each radio, where it is, and every reason once."""
     record = result.made.record
     for radio in record.radios:
         frames = sum(p.frames for p in radio.parts)
-        size = f"{frames} frames, {radio.fps} fps, {radio.zip_bytes / 2**20:.1f} MiB"
+        size = f"{frames} frames, {radio.fps} fps, {readable_size(radio.zip_bytes)}"
         console.print(f"[bold]{plain(record.job)}[/] for {plain(radio.radio)}: {size}; {_timing(radio.timeline)}")
         if result.folder:
             console.print(f"  stick: {plain(str(result.folder / radio.folder))}")
@@ -72,7 +76,7 @@ def _timing(timing: TimelineRecord) -> str:
 
 
 def all_reasons(record: JobRecord) -> tuple[Reason, ...]:
-    """The job's reasons and its radios'; with several radios each says whose it is."""
+    """Return the job's reasons and those of its radios. With several radios, each reason names its radio."""
     if len(record.radios) == 1:
         return record.reasons + record.radios[0].reasons
     told = [r.model_copy(update={"what": f"{o.radio}: {r.what}"}) for o in record.radios for r in o.reasons]

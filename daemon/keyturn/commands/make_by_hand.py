@@ -1,4 +1,4 @@
-"""One drop without a shop: what `keyturn make` and `keyturn check` do, in the line's own way."""
+"""Make one drop without a shop, through the same pipeline as the service: for `keyturn make` and `keyturn check`."""
 
 from __future__ import annotations
 
@@ -11,23 +11,23 @@ from pathlib import Path
 
 from keyturn import pipeline
 from keyturn.inbox.moving import move
-from keyturn.outbox import papers, revision_numbers
+from keyturn.outbox import revision_numbers, sheets
 from keyturn.pipeline import Bench, Made
 from keyturn.shop import durable_files
 from keyturn.shop.reasons import Refused, refuse
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
-    """`folder` is the revision's folder, `sheet` the customer's; None where nothing was to be kept."""
+class MadeByHand:
+    """What was made, the revision's folder and the customer's sheet. Both are None where nothing is kept."""
 
     made: Made
     folder: Path | None
     sheet: Path | None
 
 
-def make(drop: Path, out: Path, bench: Bench) -> Result:
-    """Makes `drop` into out/<customer>/<job>-rN. Raises `Refused`; leaves nothing half-made."""
+def make(drop: Path, out: Path, bench: Bench) -> MadeByHand:
+    """Make `drop` into out/<customer>/<job>-rN. Raise `Refused` where it cannot be made, and leave no half of it."""
     out.mkdir(parents=True, exist_ok=True)
     with _opened(drop) as (folder, scratch), _staging(out) as staging:
         job = pipeline.understand(folder, drop_name(drop), scratch, bench)
@@ -37,25 +37,26 @@ def make(drop: Path, out: Path, bench: Bench) -> Result:
         target = out / job.customer_folder / f"{job.job_folder}-r{revision}"
         target.parent.mkdir(exist_ok=True)
         move(staging, target)
-        return Result(made, target, papers.write_sheet(out, job.customer_folder, bench.rules))
+        return MadeByHand(made, target, sheets.write_sheet(out, job.customer_folder, bench.rules))
 
 
-def check(drop: Path, bench: Bench) -> Result:
-    """As `make`, and throws the work away: every finding that the shop would have."""
+def check(drop: Path, bench: Bench) -> MadeByHand:
+    """Make `drop` as `make` does, and keep nothing. The result has every reason that the shop would find."""
     with _opened(drop) as (folder, scratch), tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
         job = pipeline.understand(folder, drop_name(drop), scratch, bench)
         made = pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
-        return Result(made, None, None)
+        return MadeByHand(made, None, None)
 
 
 def drop_name(drop: Path) -> str:
+    """Return the name of the folder, or of the zip without its suffix."""
     drop = drop.resolve()
     return drop.stem if drop.is_file() else drop.name
 
 
 @contextmanager
 def _opened(drop: Path) -> Iterator[tuple[Path, Path]]:
-    """The drop's folder and a scratch folder; a zip is laid in a folder of its own, the original is not touched."""
+    """Yield the drop's folder and a scratch folder. Of a zip, a copy in a folder of its own is used."""
     if not drop.exists():
         what = "there is no such file or folder"
         raise Refused([refuse("drop-missing", what, "name the folder of a drop, or its zip", file=str(drop))])

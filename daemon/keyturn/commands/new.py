@@ -1,4 +1,4 @@
-"""`keyturn new`: a starter drop."""
+"""`keyturn new`: write a starter drop."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from keyturn.shop.reasons import Reason, Refused
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(help="A folder that is not there yet.")],
+    folder: Annotated[Path, typer.Argument(help="A new folder.")],
     radio: Annotated[str, typer.Option(help="The radio it is for; see keyturn radios.")] = "tall-768x1024",
     kind: Annotated[
         str, typer.Option(help=f"How its frames are made: {', '.join(starter.KINDS)}.", show_default=True)

@@ -1,4 +1,7 @@
-"""What the commands print. Names from drops are printed as text, never as markup or terminal codes."""
+"""What several commands print: reasons, progress and the log.
+
+Names from drops are printed as text, never as markup or terminal codes.
+"""
 
 from __future__ import annotations
 
@@ -25,13 +28,13 @@ _WORDS = {Kind.REFUSE: "[bold red]refused[/]", Kind.MENDED: "[green]mended[/]", 
 
 
 def plain(text: str) -> str:
-    """`text` safe for the terminal: no markup of rich's, no control or direction characters."""
+    """Return `text` without markup of rich, control characters and characters that turn the writing direction."""
     return escape(_CONTROL.sub("\N{REPLACEMENT CHARACTER}", text))
 
 
 @contextmanager
 def progress(console: Console, quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
-    """A bar on a terminal, a line a stage elsewhere."""
+    """Yield a function that shows stage, done and total: as a bar on a terminal, elsewhere as one line a stage."""
     if quiet or not console.is_terminal:
         yield _lines(console, quiet)
         return
@@ -53,14 +56,17 @@ def _lines(console: Console, quiet: bool) -> Callable[[str, int, int], None]:
 
 
 def reasons(console: Console, found: Iterable[Reason]) -> None:
-    """Refusals first, then what was mended, then notes."""
+    """Print refusals first, then what was mended, then notes."""
     order = [Kind.REFUSE, Kind.MENDED, Kind.NOTE]
     for reason in sorted(found, key=lambda r: order.index(r.kind)):
         console.print(f"{_WORDS[reason.kind]}  {plain(reason.line())}")
 
 
 def log_to(log: settings.LogSettings) -> None:
-    """One line an event: the journal adds its own time; a file is turned over at 10 MB, ten are kept."""
+    """Log one line an event to standard error and, where one is set, to a file.
+
+    The journal adds the time itself. A new file begins at 10 MB; the last ten are kept.
+    """
     logger.remove()
     under_journal = "JOURNAL_STREAM" in os.environ
     logger.add(sys.stderr, level=log.level, format=JOURNAL_LINE if under_journal else LOG_LINE)

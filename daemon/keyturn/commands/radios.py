@@ -1,4 +1,4 @@
-"""`keyturn radios`: the radios of the rules."""
+"""`keyturn radios`: list the radios of the rules."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from keyturn.shop.rulebook import Rulebook
 
 
 def radios(root: RootOption = None, as_json: JsonOption = False) -> None:
-    """The radios known here: panel, player, limits, boot times."""
+    """List the radios that the shop knows: panel, player, limits, boot times."""
     rules = rules_of(root)
     if as_json:
         every = {name: radio.model_dump(mode="json") for name, radio in rules.radios.items()}

@@ -1,4 +1,4 @@
-"""`keyturn retry`: a refused drop goes back to the inbox."""
+"""`keyturn retry`: put a refused drop back in the inbox."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from keyturn.shop.wrong_use import WrongUse
 
 
 def retry(name: Annotated[str, typer.Argument(help="A folder in rejects.")], root: RootOption = None) -> None:
-    """Put a refused drop back in the inbox, as dragging it there would.
+    """Put a refused drop back in the inbox, as if you had dragged it there.
 
     Example: `keyturn retry ferry-steps --root /srv/keyturn`
     """

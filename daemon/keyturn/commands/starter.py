@@ -1,5 +1,7 @@
-"""`keyturn new`: starter drops an artist can change bit by bit, one for each way to make a part. All are made as
-they stand."""
+"""Starter drops for `keyturn new`, one for each way to make a part.
+
+The shop accepts each as it is, so an artist can change it bit by bit.
+"""
 
 from __future__ import annotations
 
@@ -37,7 +39,7 @@ _FRAMES = """
 art = "logo.png"             # or "first-frame"
 
 [motion]
-fps = 8                      # or "auto": as slow as still finishes in time
+fps = 8                      # or "auto": the lowest rate that finishes in time
 finish = 0.95                # share of starts in which the parts that play once must finish
 
 [[part]]
@@ -54,8 +56,8 @@ _GLIDE = """
 [motion]
 fps = 10
 
-# Keyturn draws the frames. Places are shares of the panel from its top left corner;
-# below 0 and above 1 is off it, so the hills lie empty at both ends.
+# Keyturn draws the frames. Places are shares of the panel from its top left corner.
+# Below 0 and above 1 they are outside, so the leaf comes into view and leaves it.
 [[part]]
 [part.glide]
 backdrop = "hills.png"
@@ -63,11 +65,11 @@ seconds = 6                  # or frames = 60
 bend = true                  # a smooth curve through the points
 
 [[part.glide.sprite]]
-art = "leaf.png"             # a picture with a see-through ground
+art = "leaf.png"             # a picture with a transparent ground
 path = [[-0.2, 0.3], [0.3, 0.45], [0.6, 0.3], [1.2, 0.55]]
-size = [0.2, 0.34]           # of the panel's height: it comes nearer
+size = [0.2, 0.34]           # shares of the panel's height: it grows, as if it came nearer
 turn = [-40, 320]            # degrees, clockwise
-bob = [0.02, 3]              # so far up and down, and so often
+bob = [0.02, 3]              # how far up and down, and how often
 
 [[part.glide.sprite]]
 text = "Fern Hollow"         # words in place of a picture
@@ -81,13 +83,13 @@ _LAYERS = """
 [motion]
 fps = 10
 
-# See-through pictures over one still: only what changes is drawn.
+# Transparent pictures over one still: you draw only what changes.
 [[part]]
 art = "glow/*.png"
 backdrop = "hills.png"
 there_and_back = true        # or reverse = true
 
-# The still itself dissolves into another one, which then stands.
+# The still itself dissolves into another one, which then stays.
 [[part]]
 art = "hills.png"
 crossfade = { to = "night.png", seconds = 2 }
@@ -97,7 +99,7 @@ _PAN = """
 [motion]
 fps = 12
 
-# One still and a slow move over it: left, top, right, bottom of the stretch that is
+# One still and a slow move over it: left, top, right and bottom of the area that is
 # seen first and last, in shares of the picture.
 [[part]]
 art = "view.png"
@@ -122,8 +124,11 @@ plays = "until-booted"
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
-    """A way to make a part. `draw` puts its pictures into a folder, for a panel of the size given."""
+class StarterKind:
+    """A way to make a part: the rest of its manifest, and a function that draws its pictures.
+
+    `draw` takes the folder they go to and the size of the panel in px.
+    """
 
     manifest: str
     draw: Callable[[Path, Size], None]
@@ -160,16 +165,16 @@ def _clip(folder: Path, size: Size) -> None:
 
 
 KINDS = {
-    "frames": Kind(_FRAMES, _frames),
-    "glide": Kind(_GLIDE, _glide),
-    "layers": Kind(_LAYERS, _layers),
-    "pan": Kind(_PAN, _pan),
-    "clip": Kind(_CLIP, _clip),
+    "frames": StarterKind(_FRAMES, _frames),
+    "glide": StarterKind(_GLIDE, _glide),
+    "layers": StarterKind(_LAYERS, _layers),
+    "pan": StarterKind(_PAN, _pan),
+    "clip": StarterKind(_CLIP, _clip),
 }
 
 
 def write(folder: Path, radio: Radio, kind: str = "frames") -> None:
-    """Raises `WrongUse` where `folder` already holds something, for nothing is overwritten, or `kind` is unknown."""
+    """Write a starter drop for `radio`. Raise `WrongUse` where `kind` is unknown or `folder` is not empty."""
     if kind not in KINDS:
         raise WrongUse(f"there is no starter called {kind}", f"name one of: {', '.join(KINDS)}")
     if folder.exists() and any(folder.iterdir()):

@@ -1,4 +1,4 @@
-"""What the starter drops show: a fern that opens and closes, hills by day and by night, a leaf, a lantern's glow."""
+"""Draw what the starter drops show: a fern that opens and closes, hills by day and night, a leaf, a lantern's glow."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ Size = tuple[int, int]
 _GROUND = "#10241c"
 _DAY = ("#9fc3b4", "#6f9f8b", "#4a7d68", "#2f5c4a", "#1d3f32")
 _NIGHT = ("#16303a", "#12282f", "#0f2127", "#0c1a1f", "#091318")
-"""The sky, and ridge before ridge."""
+"""The colours of the sky and of the ridges, from the farthest to the nearest."""
 
 _DRAWN = 2
-"""Times the size it is saved at, so that edges come out smooth."""
+"""Pictures are drawn this many times larger and reduced, so that edges are smooth."""
 
 
 def fern(size: Size, share: float) -> Image.Image:
-    """At share 0 and 1 it is closed: it ends as it began."""
+    """Return a fern: closed at share 0 and 1, open between them."""
     width, height = size
     picture = Image.new("RGB", (width * _DRAWN, height * _DRAWN), _GROUND)
     draw = ImageDraw.Draw(picture)
@@ -37,7 +37,7 @@ def fern(size: Size, share: float) -> Image.Image:
 
 
 def hills(size: Size, *, night: bool = False) -> Image.Image:
-    """Ridge before ridge, a house between them, and the sun, or the moon and a lit window."""
+    """Return ridges with a house between them, and the sun; at night the moon and a lit window."""
     width, height = size[0] * _DRAWN, size[1] * _DRAWN
     sky, *ridges = _NIGHT if night else _DAY
     picture = Image.new("RGB", (width, height), sky)
@@ -66,7 +66,7 @@ def _ridge(share: float, row: int) -> float:
 
 
 def leaf(side: int) -> Image.Image:
-    """On a see-through ground."""
+    """Return a leaf on a transparent ground, a square of `side` px."""
     large = side * _DRAWN
     picture = Image.new("RGBA", (large, large), (224, 150, 60, 0))
     draw = ImageDraw.Draw(picture)
@@ -81,7 +81,7 @@ def _on_blade(share: float, side: int, edge: int) -> tuple[float, float]:
 
 
 def glow(size: Size, share: float) -> Image.Image:
-    """A lantern on its post, and its light, see-through around it: dark at share 0, full at 1."""
+    """Return a lantern on its post on a transparent ground: dark at share 0, full light at 1."""
     width, height = size
     unit = min(size)
     x, y = width * 0.5, height * 0.55
@@ -102,5 +102,5 @@ def glow(size: Size, share: float) -> Image.Image:
 
 
 def _few_colours(picture: Image.Image) -> Image.Image:
-    """Flat art stays small as a file."""
+    """Return the picture in 48 colours, so that its file is small."""
     return picture.quantize(48).convert("RGB")

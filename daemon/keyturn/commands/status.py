@@ -1,4 +1,4 @@
-"""`keyturn status`: what waits, is in work, is ready and was refused."""
+"""`keyturn status`: say what waits, is in work, is ready and was refused."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from rich.console import Console
 
 from keyturn.commands.console import JsonOption, RootOption, out, shop_of
 from keyturn.commands.output import plain
-from keyturn.outbox import papers
+from keyturn.outbox import shop_state
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import ShopState
 
@@ -23,14 +23,14 @@ def status(
     as_json: JsonOption = False,
     watch: Annotated[bool, typer.Option("--watch", help="Show it again every two seconds, until Ctrl-C.")] = False,
 ) -> None:
-    """What waits, what is in work, what is ready, what was refused, and whether the service runs.
+    """Say what waits, what is in work, what is ready, what was refused, and whether the service runs.
 
     Example: `keyturn status --root /srv/keyturn`
     """
     shop = shop_of(root)
     shop.require()
     while True:
-        state = papers.current_state(shop)
+        state = shop_state.current_state(shop)
         if as_json:
             sys.stdout.write(state.model_dump_json(indent=None if watch else 2) + "\n")
         else:

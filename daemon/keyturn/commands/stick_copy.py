@@ -1,8 +1,8 @@
-"""`keyturn copy`: a stick folder onto a stick, so that what arrives is what was made.
+"""Copy a radio's folder of a revision onto a stick, and compare what arrived with what was made.
 
-Checked before: that the target is a stick and not a system's disk, its file system, its space, its names.
-Checked after: every file read back from the medium and compared with the SHA-256 in job.json.
-Nothing that Keyturn did not write is replaced without leave, and nothing else on the stick is touched.
+Before the copy, the target is checked: it must be a stick and not a disk of the system, and its file system, free
+space and file names must fit. After the copy, every file is read back from the medium and compared with the
+SHA-256 in job.json. No other file on the stick is touched; `in_the_way` names the files that the copy would replace.
 """
 
 from __future__ import annotations
@@ -30,33 +30,35 @@ _HALFWAY = ".keyturn-part"
 
 
 @dataclass(frozen=True, slots=True)
-class Load:
-    """What is to be copied: one radio's folder of a revision."""
+class StickFolder:
+    """What goes on the stick: the folder of one radio in a revision, and its records."""
 
     job: JobRecord
     radio: RadioRecord
     folder: Path
 
 
-def faults(load: Load, target: Path, fat: Fat, *, any_folder: bool, mountinfo: Path = mounts.MOUNTINFO) -> list[str]:
-    """What stands against copying, all at once, each with its remedy; empty where nothing does."""
+def faults(
+    source: StickFolder, target: Path, fat: Fat, *, any_folder: bool, mountinfo: Path = mounts.MOUNTINFO
+) -> list[str]:
+    """Return every fault that forbids the copy, each with its remedy."""
     if not target.is_dir():
         return [f"{target} is not a folder: name the folder where the stick is mounted"]
     found = [] if any_folder else _stick_faults(target, mountinfo)
-    found += [f"{file.path}: {fault}" for file in load.radio.files for fault in fat_faults(file.path, fat)]
-    found += [f"{f.path} is too large for FAT32" for f in load.radio.files if f.size > FAT32_MOST]
-    folders = [f.path for f in load.radio.files if (target / f.path).is_dir()]
+    found += [f"{file.path}: {fault}" for file in source.radio.files for fault in fat_faults(file.path, fat)]
+    found += [f"{f.path} is too large for FAT32" for f in source.radio.files if f.size > FAT32_MOST]
+    folders = [f.path for f in source.radio.files if (target / f.path).is_dir()]
     found += [f"{path} is a folder on the stick: take it away" for path in folders]
     space = os.statvfs(target)
-    free, needed = space.f_bavail * space.f_frsize, _needed(load, target)
-    if needed > free and space.f_blocks:  # some file systems of user space do not say
+    free, needed = space.f_bavail * space.f_frsize, _needed(source, target)
+    if needed > free and space.f_blocks:  # some file systems in user space report no size
         found.append(f"{readable_size(needed)} are needed, {readable_size(free)} are free: use an emptier stick")
     return found
 
 
-def _needed(load: Load, target: Path) -> int:
-    """Bytes. A new file is written beside the old one before it takes its place: the old one's space is no help."""
-    return sum(f.size for f in load.radio.files if not _same(target / f.path, f))
+def _needed(source: StickFolder, target: Path) -> int:
+    """Return the bytes needed. A new file is written beside the old one, whose space is free only afterwards."""
+    return sum(f.size for f in source.radio.files if not _same(target / f.path, f))
 
 
 def _stick_faults(target: Path, mountinfo: Path) -> list[str]:
@@ -73,49 +75,56 @@ def _stick_faults(target: Path, mountinfo: Path) -> list[str]:
     return found
 
 
-def in_the_way(load: Load, target: Path) -> tuple[str, ...]:
-    """Files of the same names with other contents: they are replaced only with leave."""
-    return tuple(f.path for f in load.radio.files if os.path.lexists(target / f.path) and not _same(target / f.path, f))
+def in_the_way(source: StickFolder, target: Path) -> tuple[str, ...]:
+    """Return the paths of files on the stick that have the same names and other contents."""
+    return tuple(
+        f.path for f in source.radio.files if os.path.lexists(target / f.path) and not _same(target / f.path, f)
+    )
 
 
-def copy(load: Load, target: Path, progress: Callable[[int, int], None] = lambda done, total: None) -> None:
-    """Copies and verifies. Raises `ShopFault` where the stick fails; where the source is not what was made,
-    before anything is written."""
-    _check_source(load)
-    total = sum(f.size for f in load.radio.files)
+def copy(source: StickFolder, target: Path, progress: Callable[[int, int], None] = lambda done, total: None) -> None:
+    """Copy every file, read it back and compare.
+
+    `progress` is called with the bytes done and the bytes of all files. Raise `ShopFault` where the stick fails, or
+    where a file of the source is not as it was made; then nothing is written.
+    """
+    _check_source(source)
+    total = sum(f.size for f in source.radio.files)
     done = 0
-    for file in load.radio.files:
-        source, place = load.folder / file.path, target / file.path
+    for file in source.radio.files:
+        place = target / file.path
         try:
             if not _same(place, file):
-                _write(source, place)
+                _write(source.folder / file.path, place)
             if _digest_from_medium(place) != file.sha256:
-                raise ShopFault(f"{place} reads back otherwise than it was written", "use another stick")
+                raise ShopFault(f"{place} reads back different from what was written", "use another stick")
         except OSError as error:
             raise _stick_failed(error, target) from error
         done += file.size
         progress(done, total)
 
 
-def _check_source(load: Load) -> None:
-    wrong = [str(load.folder / f.path) for f in load.radio.files if not _same(load.folder / f.path, f)]
+def _check_source(source: StickFolder) -> None:
+    wrong = [str(source.folder / f.path) for f in source.radio.files if not _same(source.folder / f.path, f)]
     if wrong:
-        raise ShopFault(f"{', '.join(wrong)}: not as it was made", "make the job again, or take another revision")
+        raise ShopFault(
+            f"{', '.join(wrong)}: changed since it was made", "make the job again, or take another revision"
+        )
 
 
-def _write(source: Path, place: Path) -> None:
-    """Beside the old file first, so that a stick pulled midway has either the old file or the new."""
+def _write(original: Path, place: Path) -> None:
+    """Write beside the old file, then rename: a stick that is pulled midway has the old file or the new one."""
     place.parent.mkdir(parents=True, exist_ok=True)
     halfway = place.with_name(place.name + _HALFWAY)
     try:
-        with source.open("rb") as reader, halfway.open("wb") as writer:
+        with original.open("rb") as reader, halfway.open("wb") as writer:
             while chunk := reader.read(_CHUNK):
                 writer.write(chunk)
             writer.flush()
             os.fsync(writer.fileno())
         halfway.replace(place)
     except OSError:
-        with contextlib.suppress(OSError):  # the stick may be gone
+        with contextlib.suppress(OSError):  # the stick may be unplugged
             halfway.unlink(missing_ok=True)
         raise
     durable_files.fsync_dir(place.parent)
@@ -127,7 +136,7 @@ def _same(place: Path, file: FileRecord) -> bool:
 
 
 def _digest_from_medium(place: Path) -> str:
-    """SHA-256 of what the medium holds: the kernel is asked to forget its own copy first (posix_fadvise(2))."""
+    """Return the SHA-256 of what the medium holds. The kernel drops its cached copy first (posix_fadvise(2))."""
     with place.open("rb") as file:
         os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
     return durable_files.sha256(place)
