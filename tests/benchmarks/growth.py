@@ -148,7 +148,7 @@ def _print_idle(asked: argparse.Namespace, shops: dict[str, Shop], pictures: lis
         _print_idle_row(name, shop, asked.idle)
     grown.queue(shops["grown"], pictures, asked.waiting, whole=False)
     _print_idle_row(
-        f"grown, {asked.waiting} waiting, none whole", shops["grown"], asked.idle, after_s=2 * waiting.SELDOM_S
+        f"grown, {asked.waiting} waiting, none whole", shops["grown"], asked.idle, after_s=2 * waiting.LONGEST_PAUSE_S
     )
     for left in shops["grown"].inbox.iterdir():
         shutil.rmtree(left)

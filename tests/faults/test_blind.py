@@ -50,7 +50,7 @@ def test_the_inbox_is_renamed_away_and_made_anew(shop: Shop, scans: list[tuple[b
         shop.inbox.mkdir()
         taken_by_the_next_scan(shop, scans)
         until(lambda: service._watch._inode not in (before, None))
-        assert service._watch.says == "events and scans"
+        assert service._watch.description == "events and scans"
 
 
 def test_the_watcher_dies(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
@@ -66,7 +66,7 @@ def test_the_watcher_dies(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
 def test_the_watcher_lives_and_says_nothing(
     shop: Shop, scans: list[tuple[bool, bool]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(events._Wake, "on_any_event", lambda self, event: None)
+    monkeypatch.setattr(events._WakeOnChange, "on_any_event", lambda self, event: None)
     with running(shop):
         taken_by_the_next_scan(shop, scans)
 
@@ -84,7 +84,7 @@ def test_events_cannot_be_had(
     monkeypatch.setattr(events, "Observer", Deaf)
     with running(shop) as service:
         taken_by_the_next_scan(shop, scans)
-        assert service._watch.says == "polling"
+        assert service._watch.description == "polling"
 
 
 # -- clocks ---------------------------------------------------------------------------------------

@@ -21,39 +21,39 @@ def test_network_mounts_are_polled_unless_told_otherwise(monkeypatch: pytest.Mon
 
 def test_something_new_in_the_inbox_wakes_the_loop(tmp_path: Path) -> None:
     woken = threading.Event()
-    eye = Watch(tmp_path, "events", woken.set)
-    eye.start()
+    watch = Watch(tmp_path, "events", woken.set)
+    watch.start()
     try:
         (tmp_path / "van").mkdir()
         assert woken.wait(10)
-        assert "events" in eye.says
+        assert "events" in watch.description
     finally:
-        eye.stop()
+        watch.stop()
 
 
 def test_polling_starts_no_watcher(tmp_path: Path) -> None:
-    eye = Watch(tmp_path, "polling", lambda: None)
-    eye.start()
-    assert eye.says == "polling"
-    eye.check()
-    eye.stop()
+    watch = Watch(tmp_path, "polling", lambda: None)
+    watch.start()
+    assert watch.description == "polling"
+    watch.check()
+    watch.stop()
 
 
 def test_a_replaced_inbox_is_watched_anew(tmp_path: Path) -> None:
     inbox = tmp_path / "inbox"
     inbox.mkdir()
     woken = threading.Event()
-    eye = Watch(inbox, "events", woken.set)
-    eye.start()
+    watch = Watch(inbox, "events", woken.set)
+    watch.start()
     try:
         inbox.rename(tmp_path / "old")
         inbox.mkdir()
-        eye.check()
+        watch.check()
         woken.clear()
         (inbox / "van").mkdir()
         assert woken.wait(10)
     finally:
-        eye.stop()
+        watch.stop()
 
 
 def test_without_watches_the_scan_alone_does_the_work(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -64,6 +64,6 @@ def test_without_watches_the_scan_alone_does_the_work(monkeypatch: pytest.Monkey
             raise OSError(28, "inotify watch limit reached")
 
     monkeypatch.setattr(events, "Observer", NoWatches)
-    eye = Watch(tmp_path, "events", lambda: None)
-    eye.start()
-    assert eye.says == "polling"
+    watch = Watch(tmp_path, "events", lambda: None)
+    watch.start()
+    assert watch.description == "polling"

@@ -13,7 +13,7 @@ import pytest
 from keyturn.inbox import waiting as inboxes
 from keyturn.inbox.settle import Snapshot
 from keyturn.inbox.survey import snapshot
-from keyturn.inbox.waiting import HOLD_S, MOST_TOLD, SELDOM_S, Inbox
+from keyturn.inbox.waiting import HOLD_S, LONGEST_PAUSE_S, MOST_LISTED, Inbox
 from keyturn.shop import settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.rulebook import Rulebook
@@ -200,7 +200,7 @@ def test_what_lies_still_without_being_whole_is_walked_more_and_more_seldom(
     (arrive("van") / "lamps" / "0002.png.part").write_bytes(b"")
     for second in range(1200):
         inbox.scan(float(second))
-    assert 1200 / SELDOM_S <= walks["van"] < 1200 / SELDOM_S + 25
+    assert 1200 / LONGEST_PAUSE_S <= walks["van"] < 1200 / LONGEST_PAUSE_S + 25
 
 
 def test_a_file_that_comes_to_what_has_long_lain_still_is_seen_at_the_next_scan(
@@ -226,9 +226,9 @@ def test_a_change_deep_inside_is_seen_however_late_and_the_wait_starts_anew(inbo
     for second in range(600):
         inbox.scan(float(second))
     part.write_bytes(b"more")
-    for second in range(600, 600 + int(SELDOM_S) + 1):
+    for second in range(600, 600 + int(LONGEST_PAUSE_S) + 1):
         inbox.scan(float(second))
-    assert inbox._settle.look("van", snapshot(place), 600.0 + SELDOM_S + 1).still_for <= SELDOM_S + 1
+    assert inbox._settle.look("van", snapshot(place), 600.0 + LONGEST_PAUSE_S + 1).unchanged_s <= LONGEST_PAUSE_S + 1
 
 
 def test_it_says_when_it_must_look_again_and_not_for_what_can_wait(inbox: Inbox, arrive: Drop) -> None:
@@ -245,12 +245,12 @@ def test_it_says_when_it_must_look_again_and_not_for_what_can_wait(inbox: Inbox,
 
 
 def test_of_many_the_first_are_told_and_all_are_counted(inbox: Inbox, shop: Shop) -> None:
-    names = [f"van-{number:04d}.zip" for number in range(MOST_TOLD + 30)]
+    names = [f"van-{number:04d}.zip" for number in range(MOST_LISTED + 30)]
     for name in names:
         (shop.inbox / name).write_bytes(b"")
     inbox.scan(0.0)
-    assert [w.name for w in inbox.waiting()] == names[:MOST_TOLD]
-    assert len(inbox) == MOST_TOLD + 30
+    assert [w.name for w in inbox.waiting()] == names[:MOST_LISTED]
+    assert len(inbox) == MOST_LISTED + 30
 
 
 def test_what_is_told_stays_the_same_until_something_changes(inbox: Inbox, arrive: Drop, shop: Shop) -> None:

@@ -1,4 +1,4 @@
-"""Events from the inbox: hints that wake the loop early, never the truth. The scan is the truth."""
+"""File system events from the inbox wake the loop early. They may get lost: only a scan says what is there."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from watchdog.observers.api import BaseObserver
 from keyturn.shop.mounts import file_system
 
 logging.getLogger("watchdog").setLevel(logging.CRITICAL)
-"""Stopping a watcher makes it complain of its own thread; real trouble shows as a dead thread, see `check`."""
+"""watchdog logs an error when an observer is stopped. A real failure ends its thread, which `check` sees."""
 
 NETWORK = frozenset(
     (
@@ -23,29 +23,32 @@ NETWORK = frozenset(
         "ncpfs vboxsf vmhgfs fuse.vmhgfs-fuse virtiofs prl_fs"
     ).split()
 )
-"""File systems whose changes by other machines cause no local events (inotify(7), 'Limitations')."""
+"""File systems on which changes by other machines cause no local events (inotify(7), 'Limitations')."""
 
 
 def mode(wanted: Literal["auto", "events", "polling"], inbox: Path) -> Literal["events", "polling"]:
+    """Return how changes in the inbox are noticed. "auto" is polling on a network file system, else events."""
     if wanted == "auto":
         return "polling" if file_system(inbox) in NETWORK else "events"
     return wanted
 
 
-class _Wake(FileSystemEventHandler):
+class _WakeOnChange(FileSystemEventHandler):
+    """Calls `wake` on every event but reads, of which Keyturn's own scans cause many."""
+
     def __init__(self, wake: Callable[[], None]) -> None:
         self._wake = wake
 
     def on_any_event(self, event: FileSystemEvent) -> None:
-        if event.event_type not in ("opened", "closed_no_write"):  # our own reading is no news
+        if event.event_type not in ("opened", "closed_no_write"):
             self._wake()
 
 
 class Watch:
-    """Wakes the loop on events; where they cannot be had it says so and the scan alone does the work.
+    """Calls `wake` on events in the inbox. Where there are none, the regular scans notice changes alone.
 
-    Only the inbox itself is watched, not each drop: while a drop is arriving the loop looks often
-    anyway, and one watch cannot run into the system's watch limit.
+    `description` says which of the two is at work. Only the inbox itself is watched, not the drops in it: the loop
+    scans often while a drop arrives, and a single watch stays far below the system's limit on watches.
     """
 
     def __init__(self, inbox: Path, wanted: Literal["auto", "events", "polling"], wake: Callable[[], None]) -> None:
@@ -54,34 +57,35 @@ class Watch:
         self._wake = wake
         self._observer: BaseObserver | None = None
         self._inode: int | None = None
-        self.says = ""
+        self.description = ""
 
     def start(self) -> None:
+        """Watch the inbox anew. Log a warning, and leave the work to the scans, where events are not to be had."""
         self.stop()
-        self.says = "polling"
+        self.description = "polling"
         if mode(self._wanted, self._inbox) == "polling":
             return
         observer = Observer()
         try:
-            observer.schedule(_Wake(self._wake), str(self._inbox), recursive=False)
+            observer.schedule(_WakeOnChange(self._wake), str(self._inbox), recursive=False)
             observer.start()
             self._inode = self._inbox.stat().st_ino
         except OSError as error:
-            logger.warning("no events from the inbox ({}); scanning alone", error)
+            logger.warning("no events from the inbox ({}); the regular scans go on", error)
             return
         self._observer = observer
-        self.says = "events and scans"
+        self.description = "events and scans"
 
     def check(self) -> None:
-        """Starts anew where the watcher died or the inbox was replaced; called once a scan."""
+        """Watch anew where the observer's thread ended or the inbox was replaced. Call it once a scan."""
         if self._observer is None:
             return
         try:
             replaced = self._inbox.stat().st_ino != self._inode
         except OSError:
-            return  # the scan reports a missing inbox; the watcher is looked at again afterwards
+            return  # the scan reports a missing inbox; the next call checks again
         if replaced or not self._observer.is_alive():
-            logger.warning("the watcher lost the inbox; starting it anew")
+            logger.warning("events from the inbox stopped; watching it anew")
             self.start()
 
     def stop(self) -> None:

@@ -1,4 +1,4 @@
-"""Moving drops: one durable rename, and between mounts a whole copy that appears by one rename."""
+"""Move drops by one durable rename, and between mounts by a whole copy that is then renamed."""
 
 from __future__ import annotations
 
@@ -14,23 +14,23 @@ from keyturn.inbox.survey import Seen, snapshot
 from keyturn.shop import durable_files
 
 LONGEST_NAME = 255
-"""Bytes: NAME_MAX of Linux's file systems (limits.h, path_resolution(7))."""
+"""Longest file name in bytes: NAME_MAX of Linux's file systems (limits.h, path_resolution(7))."""
 
 MOVING = ".keyturn-moving-"
-"""A copy on its way between two mounts. It counts for nothing until it is renamed."""
+"""Start of the name of an unfinished copy between two mounts. It is no drop until it is renamed."""
 
 
 class Changed(Exception):  # noqa: N818 - news about a drop, not an error of ours
-    """The drop changed after it was thought whole."""
+    """The drop changed after it was found whole."""
 
 
 def readable(name: str) -> str:
-    """A file name as text that can be written down: bytes that are not UTF-8 (PEP 383's surrogates) become "_"."""
+    """Return the file name with each byte that is not UTF-8 (PEP 383's surrogates) as "_"."""
     return re.sub("[\ud800-\udfff]", "_", name)
 
 
 def free_name(folder: Path, name: str) -> Path:
-    """folder/<name>, or <name>-2, -3 ... where that is taken; a name too long for its number loses its end."""
+    """Return folder/name, or name-2, name-3 ... where that is taken. Cut a name that is too long for its number."""
     candidate, number = folder / name, 1
     while os.path.lexists(candidate):
         number += 1
@@ -44,7 +44,10 @@ def _cut(name: str, most: int) -> str:
 
 
 def move(source: Path, target: Path) -> None:
-    """One durable rename; between mounts a fsynced copy that appears by one rename, then the original goes."""
+    """Rename `source` to `target` durably; between mounts, copy it, rename the copy and remove the original.
+
+    Raise FileExistsError where `target` is there already, and `Changed` where `source` changes during the copying.
+    """
     if os.path.lexists(target):
         raise FileExistsError(errno.EEXIST, "already there", str(target))
     try:
@@ -58,26 +61,26 @@ def move(source: Path, target: Path) -> None:
 
 
 def _move_between_mounts(source: Path, target: Path) -> None:
-    halfway = target.parent / f"{MOVING}{secrets.token_hex(6)}"
+    unfinished = target.parent / f"{MOVING}{secrets.token_hex(6)}"
     before = snapshot(source)
     try:
-        durable_files.copy_tree(source, halfway)
-        durable_files.fsync_tree(halfway)
+        durable_files.copy_tree(source, unfinished)
+        durable_files.fsync_tree(unfinished)
         if snapshot(source) != before:
             raise Changed(f"{source.name} changed while it was being copied")
-        halfway.rename(target)
+        unfinished.rename(target)
     except BaseException:
-        with suppress(OSError):  # recovery will; but a full disk wants its space back now
-            remove(halfway)
+        with suppress(OSError):  # recovery removes it too, but a full disk needs the space now
+            remove(unfinished)
         raise
     durable_files.fsync_dir(target.parent)
     remove(source)
 
 
-def already_moved(source: Path, target: Path) -> bool:
-    """Is all that is left of `source` also in `target`? Then the rest of `source` is removed.
+def finish_move(source: Path, target: Path) -> bool:
+    """Finish a move that was interrupted between mounts: remove what is left of `source`. Return whether it was safe.
 
-    Names, sizes and times must agree: where there is any doubt, both stay.
+    It is where `target` holds every file of `source` with the same name, size and time. Otherwise both stay.
     """
     if not os.path.lexists(target):
         return False
@@ -88,6 +91,7 @@ def already_moved(source: Path, target: Path) -> bool:
 
 
 def remove(*paths: Path) -> None:
+    """Remove files and whole folders; a link is removed, not what it leads to."""
     for path in paths:
         if path.is_dir() and not path.is_symlink():
             shutil.rmtree(path)
@@ -95,8 +99,8 @@ def remove(*paths: Path) -> None:
             path.unlink(missing_ok=True)
 
 
-def same(a: frozenset[Seen], b: frozenset[Seen], *, inodes: bool) -> bool:
-    """Two snapshots agree; a copy has other inodes than its original."""
+def same_snapshot(a: frozenset[Seen], b: frozenset[Seen], *, inodes: bool) -> bool:
+    """Are two snapshots equal? Pass `inodes=False` for a copy, whose inodes differ from the original's."""
     return a == b if inodes else _sizes_and_times(a) == _sizes_and_times(b)
 
 

@@ -1,4 +1,7 @@
-"""When is a drop whole? When nothing in it has changed for the settle time, longer where there is doubt."""
+"""Decide when a drop is whole: when nothing in it has changed for the settle time.
+
+The settle time is longer where the manifest is missing or a name looks half-copied.
+"""
 
 from __future__ import annotations
 
@@ -15,83 +18,89 @@ from keyturn.shop.settings import SettleSettings
 Snapshot = frozenset[Seen]
 
 EMPTY = "empty"
-"""A folder just made, or holding only litter: it is never taken."""
+"""The note on a drop without files, or with nothing but junk. Such a drop is never taken."""
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
-    """What one look at a drop says: ready, or why not yet. `still_for` is in seconds; at `due`, on the clock of
-    the looks, it is whole if nothing changes till then (never, where that is infinite)."""
+class SettleState:
+    """Is a drop whole, and if not, why not?
+
+    `unchanged_s`: seconds without a change. `ready_at`: when the drop is whole if nothing changes until then, on the
+    clock of `look`; infinite for a drop that is empty.
+    """
 
     ready: bool
-    still_for: float
+    unchanged_s: float
     note: str = ""
-    due: float = math.inf
+    ready_at: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
-class _Still:
-    """How a drop has looked since `since`, what speaks against its being whole, and for how many seconds."""
+class _LastSeen:
+    """The snapshot of a drop unchanged since `since`, why it may not be whole, and its settle time in seconds."""
 
-    there: Snapshot
+    snapshot: Snapshot
     since: float
     doubt: str
-    patience: float
+    settle_s: float
 
 
 class Settle:
-    """Remembers how each waiting drop looked and since when. Times are any monotonic seconds."""
+    """Remembers the last snapshot of each waiting drop. Times are seconds of any monotonic clock."""
 
     def __init__(self, settings: SettleSettings, names: Names) -> None:
         self._settings = settings
         self._names = names
-        self._seen: dict[str, _Still] = {}
+        self._last_seen: dict[str, _LastSeen] = {}
 
-    def look(self, name: str, now_there: Snapshot, now: float) -> Look:
-        before = self._seen.get(name)
-        if before is None or before.there != now_there or now < before.since:  # a clock set back starts anew
-            still = self._seen[name] = self._still(now_there, now)
-            return Look(False, 0.0, still.doubt or "arriving", now + still.patience)
-        still_for = now - before.since
-        if still_for >= before.patience:
-            return Look(True, still_for, due=now)
-        calm = "settling" if _has_manifest(now_there) else f"no {FILE_NAME} yet"
-        return Look(False, still_for, before.doubt or calm, before.since + before.patience)
+    def look(self, name: str, snapshot: Snapshot, now: float) -> SettleState:
+        """Compare `snapshot` with the last one of the drop `name`. A clock set back starts the settle time again."""
+        last = self._last_seen.get(name)
+        if last is None or last.snapshot != snapshot or now < last.since:
+            last = self._last_seen[name] = self._first_seen(snapshot, now)
+            return SettleState(False, 0.0, last.doubt or "arriving", now + last.settle_s)
+        unchanged_s = now - last.since
+        if unchanged_s >= last.settle_s:
+            return SettleState(True, unchanged_s, ready_at=now)
+        without_doubt = "settling" if _has_manifest(snapshot) else f"no {FILE_NAME} yet"
+        return SettleState(False, unchanged_s, last.doubt or without_doubt, last.since + last.settle_s)
 
     def snapshot(self, name: str) -> Snapshot:
-        return self._seen[name].there
+        return self._last_seen[name].snapshot
 
     def keep_only(self, names: Iterable[str]) -> None:
-        """Forgets drops that are no longer there."""
+        """Forget all other drops."""
         kept = set(names)
-        self._seen = {name: seen for name, seen in self._seen.items() if name in kept}
+        self._last_seen = {name: last for name, last in self._last_seen.items() if name in kept}
 
     def forget(self, name: str) -> None:
-        """One drop settles from the beginning."""
-        self._seen.pop(name, None)
+        """Start the settle time of one drop again at its next look."""
+        self._last_seen.pop(name, None)
 
-    def _still(self, there: Snapshot, now: float) -> _Still:
-        doubt = self._waits_for(there)
-        return _Still(there, now, doubt, math.inf if doubt == EMPTY else self._patience(there, bool(doubt)))
+    def _first_seen(self, snapshot: Snapshot, now: float) -> _LastSeen:
+        doubt = self._doubt(snapshot)
+        settle_s = math.inf if doubt == EMPTY else self._settle_s(snapshot, half_copied=bool(doubt))
+        return _LastSeen(snapshot, now, doubt, settle_s)
 
-    def _patience(self, there: Snapshot, half_copied: bool) -> float:
+    def _settle_s(self, snapshot: Snapshot, *, half_copied: bool) -> float:
         if half_copied:
             return max(self._settings.seconds, self._settings.half_copied_seconds)
-        if _has_manifest(there):
+        if _has_manifest(snapshot):
             return self._settings.seconds
         return max(self._settings.seconds, self._settings.without_manifest_seconds)
 
-    def _waits_for(self, there: Snapshot) -> str:
-        files = [name for name, *_ in there if not name.endswith("/")]
-        if not any(not is_junk(name.rsplit("/", 1)[-1], self._names) for name in files):
+    def _doubt(self, snapshot: Snapshot) -> str:
+        """Return why the drop may not be whole; empty where nothing says so."""
+        files = [name for name, _ in snapshot if not name.endswith("/")]
+        if all(is_junk(name.rsplit("/", 1)[-1], self._names) for name in files):
             return EMPTY
-        half = sorted(n for n in files if looks_half_copied(n.rsplit("/", 1)[-1], self._names))
-        return f"{half[0]} looks half-copied" if half else ""
+        half_copied = sorted(name for name in files if looks_half_copied(name.rsplit("/", 1)[-1], self._names))
+        return f"{half_copied[0]} looks half-copied" if half_copied else ""
 
 
-def _has_manifest(there: Snapshot) -> bool:
-    """A zip carries its manifest inside; a folder has it beside its art or one folder down."""
-    names = [name for name, *_ in there]
+def _has_manifest(snapshot: Snapshot) -> bool:
+    """Is the manifest in the drop or one folder down, or is the drop a single zip, which has it inside?"""
+    names = [name for name, _ in snapshot]
     if names == [""] or any(name.rsplit("/", 1)[-1] == FILE_NAME and name.count("/") < 2 for name in names):
         return True
     files = [name for name in names if not name.endswith("/") and name not in OURS]

@@ -1,4 +1,7 @@
-"""What lies in a drop: a walk that follows no link, opens no device and counts before it trusts."""
+"""List the files of a drop without opening any, and check their names, kinds, number and sizes.
+
+The walk follows no link: a link may lead anywhere.
+"""
 
 from __future__ import annotations
 
@@ -16,14 +19,15 @@ from keyturn.shop.reasons import Reason, mended, refuse
 from keyturn.shop.rulebook import Caps, Intake, Names
 
 OURS = ("REJECTED.html", "REJECTED.txt", "REJECTED.json")
+"""Files that Keyturn adds to a rejected drop; they come back with it and are not the artist's."""
 
 Seen = tuple[str, FileIdentity]
-"""A file as the settle watch sees it: its name relative to the drop, and its identity."""
+"""One entry of a snapshot: its path relative to the drop (a folder's ends in `/`), and its identity."""
 
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """Files of a drop by relative `/` path, sorted; junk and our own notices are left out."""
+    """The artist's files in `root`, as sorted `/`-separated relative paths, and what is wrong with them."""
 
     root: Path
     files: tuple[str, ...]
@@ -31,14 +35,14 @@ class Survey:
 
 
 def snapshot(path: Path, most: int = 200_000) -> frozenset[Seen]:
-    """Every entry below `path` (or `path` itself where it is a file), junk and all, following no link.
+    """Return every entry below `path`, junk included; or `path` itself, named "", where it is a file.
 
-    Two equal snapshots some time apart are how a drop is known to lie still. Entries that vanish
-    meanwhile are simply not seen. Beyond `most` entries counting stops: the survey refuses such a drop.
+    A drop did not change between two equal snapshots. An entry that vanishes during the walk is left out. The walk
+    stops at `most` entries: `survey` refuses such a drop.
     """
     seen: set[Seen] = set()
     for name, entry_stat in _entries(path):
-        if name.endswith("/"):  # a folder's own size and time change as its files do; its files say it better
+        if name.endswith("/"):  # its size and time change with its files, which are listed themselves
             seen.add((name, FileIdentity(0, 0, entry_stat.st_ino, entry_stat.st_dev)))
         else:
             seen.add((name, FileIdentity.of(entry_stat)))
@@ -79,39 +83,48 @@ def _scandir(folder: Path) -> list[os.DirEntry[str]]:
 
 
 def survey(root: Path, intake: Intake) -> Survey:
-    """The artist's files in `root` and what is wrong with them as files, all at once."""
+    """Return the artist's files in `root`, and every reason to refuse them as files."""
     files: list[str] = []
-    reasons: list[Reason] = []
-    junk = 0
-    total = 0
+    faults: list[Reason] = []
+    junk = total = 0
     for name, entry_stat in _entries(root):
-        if name in OURS or any(is_junk(step, intake.names) for step in name.strip("/").split("/")):
-            junk += name not in OURS
+        if name in OURS:
+            continue
+        if any(is_junk(step, intake.names) for step in name.strip("/").split("/")):
+            junk += 1
             continue
         if name.endswith("/"):
             continue
         total += entry_stat.st_size
         fault = _fault(name, entry_stat, intake.caps, intake.names)
         if fault is not None:
-            reasons.append(fault)
+            faults.append(fault)
         else:
             files.append(name)
         if len(files) > intake.caps.files:
             break
-    reasons += _too_much(len(files), total, intake.caps)
-    reasons += [_twin(twins) for twins in case_twins(files)]
-    if junk:
-        reasons.append(mended("junk-skipped", f"{junk} files that desktop systems leave behind were skipped"))
-    return Survey(root, tuple(sorted(files)), tuple(reasons))
+    faults += _too_much(len(files), total, intake.caps)
+    faults += [_case_twins(twins) for twins in case_twins(files)]
+    return Survey(root, tuple(sorted(files)), (*faults, *junk_skipped(junk)))
+
+
+def junk_skipped(count: int) -> tuple[Reason, ...]:
+    """Return the notice that `count` junk files were left out; none for 0."""
+    if not count:
+        return ()
+    files = "1 file" if count == 1 else f"{count} files"
+    skipped = "was skipped" if count == 1 else "were skipped"
+    return (mended("junk-skipped", f"{files} that desktop systems leave behind {skipped}"),)
 
 
 def _fault(name: str, entry_stat: os.stat_result, caps: Caps, names: Names) -> Reason | None:
-    shown = name.encode("utf-8", "backslashreplace").decode("utf-8")
-    if shown != name:
-        return refuse("name-not-text", "its name is not readable as UTF-8", "rename it in plain letters", file=shown)
+    """Return the first thing wrong with one file, or None."""
+    readable = name.encode("utf-8", "backslashreplace").decode("utf-8")
+    if readable != name:
+        return refuse("name-not-text", "its name is not readable as UTF-8", "rename it in plain letters", file=readable)
     if looks_half_copied(name.rsplit("/", 1)[-1], names):
-        mend = "copy it again, or take it out"
-        return refuse("half-copied", "looks like a file whose copying broke off", mend, file=name)
+        what, mend = "looks like a file whose copying broke off", "copy it again, or take it out"
+        return refuse("half-copied", what, mend, file=name)
     if not stat.S_ISREG(entry_stat.st_mode):
         kind = "a link" if stat.S_ISLNK(entry_stat.st_mode) else "not an ordinary file"
         return refuse("not-a-file", f"is {kind}", "put the file itself here", file=name)
@@ -119,7 +132,8 @@ def _fault(name: str, entry_stat: os.stat_result, caps: Caps, names: Names) -> R
         return refuse("too-deep", "lies too deep in folders", f"use at most {caps.folder_depth} levels", file=name)
     if entry_stat.st_size > caps.file_mib * 2**20:
         mib = entry_stat.st_size / 2**20
-        return refuse("file-too-large", f"is {mib:,.0f} MiB", f"at most {caps.file_mib:g} MiB a file", file=name)
+        mend = f"make it at most {caps.file_mib:g} MiB"
+        return refuse("file-too-large", f"is {mib:,.0f} MiB", mend, file=name)
     return None
 
 
@@ -128,12 +142,12 @@ def _too_much(count: int, total: int, caps: Caps) -> list[Reason]:
     if count > caps.files:
         found.append(refuse("too-many-files", f"holds more than {caps.files} files", "split it into several drops"))
     if total > caps.drop_mib * 2**20:
-        mib = total / 2**20
-        found.append(refuse("drop-too-large", f"holds {mib:,.0f} MiB", f"at most {caps.drop_mib:g} MiB a drop"))
+        what = f"holds {total / 2**20:,.0f} MiB"
+        found.append(refuse("drop-too-large", what, f"split it into drops of at most {caps.drop_mib:g} MiB"))
     return found
 
 
-def _twin(twins: tuple[str, ...]) -> Reason:
+def _case_twins(twins: tuple[str, ...]) -> Reason:
     return refuse(
         "names-equal-but-case",
         f"differs from {', '.join(twins[1:])} only in capital letters",
@@ -143,7 +157,7 @@ def _twin(twins: tuple[str, ...]) -> Reason:
 
 
 def digest(found: Survey) -> str:
-    """SHA-256 over names and contents: equal drops have equal digests wherever and whenever they lay."""
+    """Return the SHA-256 of all names and contents, in hex. Where the drop lies and its times do not matter."""
     total = hashlib.sha256()
     for name in found.files:
         total.update(f"{name}\0{durable_files.sha256(found.root / name)}\0".encode())

@@ -1,7 +1,7 @@
-"""An artist's zip of a drop, unpacked so that nothing in it can reach outside or fill the disk.
+"""Unpack an artist's zip so that nothing in it can reach outside its folder or fill the disk.
 
-Format: ZIP application note (PKWARE APPNOTE). The headers are the sender's word: names, links and
-locks are judged before anything is written, sizes by the bytes that really come out.
+The headers of a zip may lie. Names, links and passwords are judged before anything is written; sizes are
+counted as the bytes come out.
 """
 
 from __future__ import annotations
@@ -10,106 +10,106 @@ import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from keyturn.inbox.survey import junk_skipped
 from keyturn.inbox.zip_directory import (
-    BROKEN,
-    COPY_AGAIN,
+    ZIP_AGAIN,
+    ZIP_ERRORS,
     GuardedFile,
     ZippedFile,
-    opened,
-    shown,
-    sorted_out,
-    without_top_folder,
+    list_files,
+    open_zip,
+    printable,
 )
 from keyturn.inbox.zip_faults import zip_faults
 from keyturn.shop import rulebook
-from keyturn.shop.reasons import Reason, mended, refuse, stop_if_refused
+from keyturn.shop.reasons import Reason, refuse, stop_if_refused
 from keyturn.shop.rulebook import Caps, Fat, Intake
 
 _CHUNK, _MIB = 1 << 16, 1 << 20
-_RATIO_FROM = _MIB  # below this size any ratio is harmless
+_RATIO_FROM = _MIB
+"""Bytes: a file that unpacks to less may be compressed by any ratio."""
 
 
 def unpack(zip_path: Path, into: Path, intake: Intake, *, name: str, fat: Fat | None = None) -> tuple[Reason, ...]:
-    """Unpacks the zip called `name` into the empty folder `into`; returns what was mended.
+    """Unpack the zip called `name` into the empty folder `into`. Return what was mended.
 
-    Backslashes count as slashes, a single top folder is taken off, litter is skipped, a zip within is
-    left as a file; modes and times of the zip are ignored. `fat` defaults to the rules that ship.
-    Raises `Refused`; part of the files may then lie in `into`. OSError is the disk's.
+    Backslashes count as slashes, a single top folder is taken off, junk files are skipped, and a zip inside
+    stays a file. The zip's file modes and times are ignored. `fat` defaults to the rules that ship.
+    Raise `Refused`, and leave some of the files in `into`, where something is wrong with the zip. Raise
+    OSError where the disk fails.
     """
     caps = intake.caps
-    with zip_path.open("rb", buffering=0) as raw, GuardedFile(raw, caps.files) as file:
-        archive = opened(file, name, caps)
-        faults: list[Reason] = []
-        items, junk = sorted_out(archive.infolist(), intake, faults)
-        items = without_top_folder(items)
-        faults += zip_faults(items, name, caps, fat or rulebook.load().usb.fat)
-        stop_if_refused(faults)
-        stop_if_refused(_unpacked(archive, items, into, caps, zip_path.stat().st_size, name))
-    if junk:
-        return (mended("junk-skipped", f"{junk} files that desktop systems leave behind were skipped"),)
-    return ()
+    with zip_path.open("rb", buffering=0) as raw, GuardedFile(raw, caps.files) as guarded:
+        archive = open_zip(guarded, name, caps)
+        files, junk, outside = list_files(archive.infolist(), intake.names)
+        stop_if_refused([*outside, *zip_faults(files, name, caps, fat or rulebook.load().usb.fat)])
+        stop_if_refused(_write_all(archive, files, into, caps, zip_path.stat().st_size, name))
+    return junk_skipped(junk)
 
 
-def _unpacked(
-    archive: zipfile.ZipFile, items: list[ZippedFile], into: Path, caps: Caps, zip_bytes: int, name: str
+def _write_all(
+    archive: zipfile.ZipFile, files: list[ZippedFile], into: Path, caps: Caps, zip_bytes: int, name: str
 ) -> list[Reason]:
-    """Writes the files; what is wrong with their contents. Stops where the drop as a whole is too large."""
+    """Write the files. Return a reason for each that is damaged or too large; stop where the drop is too large."""
     faults: list[Reason] = []
     left = int(caps.drop_mib * _MIB)
-    for item in items:
-        most = min(item.info.compress_size, zip_bytes) * caps.zip_ratio
-        allowed = _Allowed(int(caps.file_mib * _MIB), max(int(most), _RATIO_FROM), left)
+    for file in files:
+        ratio_cap = int(min(file.info.compress_size, zip_bytes) * caps.zip_ratio)
+        most = _MostBytes(int(caps.file_mib * _MIB), max(ratio_cap, _RATIO_FROM), left)
         try:
-            left -= _write(archive, item, into / item.path, allowed)
-        except _Over as over:
-            faults.append(over.reason(item, caps, name))
-            if over.drop:
+            left -= _write(archive, file, into / file.path, most)
+        except _TooLargeError as error:
+            faults.append(error.reason(file, caps, name))
+            if error.fills_drop:
                 break
-            left -= over.written
-        except BROKEN as error:
-            faults.append(refuse("zip-broken", f"cannot be unpacked ({error})", COPY_AGAIN, file=shown(item.path)))
+            left -= error.written
+        except ZIP_ERRORS as error:
+            what = f"cannot be unpacked ({error})"
+            faults.append(refuse("zip-broken", what, ZIP_AGAIN, file=printable(file.path)))
     return faults
 
 
 @dataclass(frozen=True, slots=True)
-class _Allowed:
-    """Bytes that one file may come to: by itself, by what it is packed in, by what the drop has left."""
+class _MostBytes:
+    """Most bytes that one file may unpack to: for any file, for its size in the zip, and for the drop so far."""
 
     file: int
     packed: int
     drop: int
 
 
-class _Over(Exception):  # noqa: N818 - an outcome, told as a reason
-    def __init__(self, written: int, allowed: _Allowed) -> None:
-        self.written, self._allowed = written, allowed
+class _TooLargeError(Exception):
+    """A file unpacks to more bytes than it may; `written` of them were written."""
+
+    def __init__(self, written: int, most: _MostBytes) -> None:
+        self.written, self._most = written, most
         super().__init__()
 
     @property
-    def drop(self) -> bool:
-        return self.written > self._allowed.drop
+    def fills_drop(self) -> bool:
+        """Is the drop as a whole too large?"""
+        return self.written > self._most.drop
 
-    def reason(self, item: ZippedFile, caps: Caps, name: str) -> Reason:
-        if self.drop:
+    def reason(self, file: ZippedFile, caps: Caps, name: str) -> Reason:
+        if self.fills_drop:
             what = f"unpacks to more than {caps.drop_mib:g} MiB"
             return refuse("drop-too-large", what, "split it into several drops", file=name)
-        if self.written > self._allowed.packed:
+        if self.written > self._most.packed:
             what = f"unpacks to more than {caps.zip_ratio:g} times its size in the zip"
-            return refuse("zip-bomb", what, "send it unzipped, in a folder", file=shown(item.path))
+            return refuse("zip-bomb", what, "send it unzipped, in a folder", file=printable(file.path))
         what = f"unpacks to more than {caps.file_mib:g} MiB"
-        return refuse("file-too-large", what, "make it smaller", file=shown(item.path))
+        return refuse("file-too-large", what, "make it smaller", file=printable(file.path))
 
 
-def _write(archive: zipfile.ZipFile, item: ZippedFile, target: Path, allowed: _Allowed) -> int:
-    """Writes one file and returns its bytes. Raises `_Over`, or one of `BROKEN`."""
-    most = min(allowed.file, allowed.packed, allowed.drop)
+def _write(archive: zipfile.ZipFile, file: ZippedFile, target: Path, most: _MostBytes) -> int:
+    """Write one file and return its bytes. Raise `_TooLargeError`, or one of `ZIP_ERRORS`."""
     written = 0
-    with archive.open(item.info) as reading:
+    with archive.open(file.info) as source:
         target.parent.mkdir(parents=True, exist_ok=True)
-        with target.open("xb") as writing:
-            while chunk := reading.read(_CHUNK):
+        with target.open("xb") as output:
+            while chunk := source.read(_CHUNK):
                 written += len(chunk)
-                if written > most:
-                    raise _Over(written, allowed)
-                writing.write(chunk)
+                if written > min(most.file, most.packed, most.drop):
+                    raise _TooLargeError(written, most)
+                output.write(chunk)
     return written

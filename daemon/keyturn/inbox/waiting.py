@@ -1,4 +1,4 @@
-"""What waits in the inbox, which of it is whole, and whose turn it is."""
+"""List the drops that wait in the inbox, find out which of them are whole, and say which is next."""
 
 from __future__ import annotations
 
@@ -24,24 +24,26 @@ from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
 
 HOLD_S = 30.0
-"""A drop that cannot be taken is tried again after so long; the others go on meanwhile."""
+"""Seconds until a drop that could not be claimed is tried again. The other drops go on."""
 
-MOST_TOLD = 100
-"""Of so many waiting drops the names are told; of the others the number."""
+MOST_LISTED = 100
+"""Most waiting drops that are listed by name. The others are only counted."""
 
-LOOKS_A_SETTLE = 16
-"""How often a drop is looked at within the settle time: as much later than it could have been is it taken."""
+WALKS_PER_SETTLE = 16
+"""Walks of a new drop within the settle time. A drop is taken at most 1/16 of the settle time late."""
 
-SELDOM_S = 120.0
-"""What has long lain still without being whole is walked no more seldom than this."""
+LONGEST_PAUSE_S = 120.0
+"""Longest pause between two walks of an incomplete drop, in seconds."""
 
-CALM_S = 20.0
-"""What has lain still for so long without being whole waits for the next scan, and the time between two walks
-doubles: a thousand such drops, each looked at in its own moment, would keep the loop awake."""
+LONG_UNCHANGED_S = 20.0
+"""An incomplete drop that has not changed for this many seconds is only walked in a usual scan, and each pause between
+two walks is as long as the time without a change. A thousand such drops would otherwise keep the loop busy."""
 
 
 @dataclass(frozen=True, slots=True)
 class ReadyDrop:
+    """A whole drop. `arrived` is when it was first seen, on the clock of the scans."""
+
     name: str
     snapshot: Snapshot
     rush: bool
@@ -50,62 +52,72 @@ class ReadyDrop:
 
 @dataclass(slots=True)
 class _Drop:
-    """What is known of one name in the inbox. `own` is its own identity when it was last walked: between two
-    walks that alone is looked at. It changes as names in the folder itself come and go."""
+    """What is known of one drop. `walk_at` is when its next walk is due; times are on the clock of the scans.
+
+    `identity` is that of the drop's own folder or zip at the last walk, and is all that is checked between two walks.
+    A folder's time changes when a name in it comes or goes (POSIX).
+    """
 
     arrived: float
     since: str
     files: int = 0
     note: str = ""
     walk_at: float = -math.inf
-    still_for: float = 0.0
-    own: FileIdentity | None = None
+    unchanged_s: float = 0.0
+    identity: FileIdentity | None = None
     ready: ReadyDrop | None = None
 
 
 class Inbox:
-    """Scans are the truth. What did not change since the last one is not gone through again: a drop found whole is
-    not walked until its turn, when claiming it compares, and one that lies still is walked more and more seldom."""
+    """The drops in the inbox, as the last scan found them.
+
+    A whole drop is not walked again: claiming it compares snapshots. An incomplete drop is walked less and less often
+    while it does not change.
+    """
 
     def __init__(self, shop: Shop, settings: Settings, rules: Rulebook, now: Callable[[], datetime]) -> None:
         self._shop, self._now = shop, now
         self._folder = str(shop.inbox)
         self._drops: dict[str, _Drop] = {}
         self._held: dict[str, tuple[float, str]] = {}
-        self._told: tuple[Waiting, ...] | None = None
+        self._waiting: tuple[Waiting, ...] | None = None
         self.renew(settings, rules)
 
     def renew(self, settings: Settings, rules: Rulebook) -> None:
+        """Apply new settings and rules, also to the drops that are waiting."""
         self._rules = rules
         self._settle = Settle(settings.settle, rules.intake.names)
-        self._look_s = min(1.0, max(0.05, settings.settle.seconds / LOOKS_A_SETTLE))
+        self._shortest_pause_s = min(1.0, max(0.05, settings.settle.seconds / WALKS_PER_SETTLE))
         self._listed: list[str] | None = None
         for drop in self._drops.values():
             drop.walk_at = -math.inf
 
     def scan(self, now: float) -> None:
-        """Looks at every drop that is not yet known to be whole. Raises OSError where the inbox is not there."""
+        """Update the list of drops, and walk each incomplete one that is due or changed at its top.
+
+        `now` is in seconds of any monotonic clock. Raise OSError where the inbox cannot be read.
+        """
         with os.scandir(self._folder) as entries:
             listed = [entry.name for entry in entries]
         if listed != self._listed:
-            self._sort_out(listed, now)
-        for name in [n for n, (until, _) in self._held.items() if until <= now]:
+            self._update_names(listed, now)
+        for name in [name for name, (until, _) in self._held.items() if until <= now]:
             del self._held[name]
-            self._told = None
+            self._waiting = None
         for name, drop in self._drops.items():
-            if drop.ready is None and (drop.walk_at <= now or self._own(name) != drop.own):
+            if drop.ready is None and (drop.walk_at <= now or self._identity(name) != drop.identity):
                 self._walk(name, drop, now)
 
-    def _sort_out(self, listed: list[str], now: float) -> None:
+    def _update_names(self, listed: list[str], now: float) -> None:
         known = self._drops if self._listed is not None else {}
-        names = [n for n in listed if n in known or may_be_drop(n, self._rules.intake.names)]
-        stamp = self._now().isoformat(timespec="seconds")
-        self._drops = {name: self._drops.get(name) or _Drop(now, stamp) for name in sorted(names)}
+        names = [name for name in listed if name in known or may_be_drop(name, self._rules.intake.names)]
+        since = self._now().isoformat(timespec="seconds")
+        self._drops = {name: self._drops.get(name) or _Drop(now, since) for name in sorted(names)}
         self._held = {name: held for name, held in self._held.items() if name in self._drops}
         self._settle.keep_only(self._drops)
-        self._listed, self._told = listed, None
+        self._listed, self._waiting = listed, None
 
-    def _own(self, name: str) -> FileIdentity | None:
+    def _identity(self, name: str) -> FileIdentity | None:
         try:
             return FileIdentity.of(os.lstat(f"{self._folder}/{name}"))
         except OSError:
@@ -113,69 +125,73 @@ class Inbox:
 
     def _walk(self, name: str, drop: _Drop, now: float) -> None:
         before = drop.files, drop.note
-        drop.own = self._own(name)
+        drop.identity = self._identity(name)
         try:
-            due = self._look(name, drop, now)
-        except PermissionError as error:  # its own, not the inbox's: the others go on
+            ready_at = self._look(name, drop, now)
+        except PermissionError as error:  # of this drop alone: the scan of the inbox itself went well
             drop.note = f"cannot be read ({error.strerror}): give the shop's group the right to read it"
-            drop.still_for, due = CALM_S, math.inf
-        longer = drop.still_for if drop.still_for >= CALM_S else drop.still_for / 4
-        pause_s = min(SELDOM_S, max(self._look_s, longer))
-        drop.walk_at = min(now + pause_s, max(due, now + self._look_s / 4))
+            drop.unchanged_s, ready_at = LONG_UNCHANGED_S, math.inf
+        drop.walk_at = min(now + self._pause_s(drop), max(ready_at, now + self._shortest_pause_s / 4))
         if drop.ready is not None or (drop.files, drop.note) != before:
-            self._told = None
+            self._waiting = None
+
+    def _pause_s(self, drop: _Drop) -> float:
+        pause_s = drop.unchanged_s if drop.unchanged_s >= LONG_UNCHANGED_S else drop.unchanged_s / 4
+        return min(LONGEST_PAUSE_S, max(self._shortest_pause_s, pause_s))
 
     def _look(self, name: str, drop: _Drop, now: float) -> float:
-        """When the drop will be whole if nothing changes."""
+        """Walk the drop and update what is known of it. Return when it will be whole if nothing changes."""
         seen = snapshot(self._shop.inbox / name)
-        look = self._settle.look(name, seen, now)
-        drop.files = sum(not n.endswith("/") for n, *_ in seen)
-        drop.note, drop.still_for = look.note, look.still_for
-        if look.ready:
+        state = self._settle.look(name, seen, now)
+        drop.files = sum(not path.endswith("/") for path, _ in seen)
+        drop.note, drop.unchanged_s = state.note, state.unchanged_s
+        if state.ready:
             drop.ready = ReadyDrop(name, self._settle.snapshot(name), self._is_rush(name), drop.arrived)
-        return look.due
+        return state.ready_at
 
     def _is_rush(self, name: str) -> bool:
         folder = self._shop.inbox / name
         if not (folder / FILE_NAME).is_file():
             return False
         try:
-            read, _ = reading.read_leniently(folder, max_kib=self._rules.intake.caps.manifest_kib)
-        except Exception as error:  # one drop's manifest must not stop the others; the line will tell
-            logger.warning("{}: could not look whether it is in a hurry: {}", name, error)
+            manifest, _ = reading.read_leniently(folder, max_kib=self._rules.intake.caps.manifest_kib)
+        except Exception as error:  # one drop must not stop the scan; the pipeline reports what is wrong with it
+            logger.warning("{}: cannot read whether it is a rush job: {}", name, error)
             return False
-        return read is not None and read.rush
+        return manifest is not None and manifest.rush
 
     def next(self) -> ReadyDrop | None:
-        """Rush before the rest, then first come first served."""
+        """Return the drop whose turn it is: rush first, then in order of arrival. None where none is ready."""
         free = (drop.ready for name, drop in self._drops.items() if drop.ready and name not in self._held)
-        return min(free, key=lambda d: (not d.rush, d.arrived, d.name), default=None)
+        return min(free, key=lambda ready: (not ready.rush, ready.arrived, ready.name), default=None)
 
     def next_walk(self) -> float:
-        """When, on the scans' clock, a drop must be walked before the usual scan; infinite where none must."""
-        walks = (drop.walk_at for drop in self._drops.values() if drop.ready is None and drop.still_for < CALM_S)
+        """Return when a drop must be walked before the next usual scan; infinite where none must."""
+        changing = (drop for drop in self._drops.values() if drop.ready is None)
+        walks = (drop.walk_at for drop in changing if drop.unchanged_s < LONG_UNCHANGED_S)
         return min(walks, default=math.inf)
 
     def hold(self, name: str, note: str, now: float) -> None:
+        """Pass over the drop for `HOLD_S`; `note` says why."""
         self._held[name] = (now + HOLD_S, note)
-        self._told = None
+        self._waiting = None
 
     def forget(self, name: str) -> None:
-        """After a claim, or a claim that found the drop changed: it is looked at anew if it is still there."""
+        """Start the drop's settle time again: after a claim, also one that found the drop changed."""
         self._settle.forget(name)
-        self._told = None
+        self._waiting = None
         if name in self._drops:
             self._drops[name].ready = None
             self._drops[name].walk_at = -math.inf
 
     def waiting(self) -> tuple[Waiting, ...]:
-        """The first `MOST_TOLD` in the order of their turns; the same tuple until something changed."""
-        if self._told is None:
-            first = heapq.nsmallest(MOST_TOLD, self._drops.items(), key=_turn)
-            self._told = tuple(self._waiting(name, drop) for name, drop in first)
-        return self._told
+        """Return the first `MOST_LISTED` drops in order of their turns: the same tuple until something changes."""
+        if self._waiting is None:
+            first = heapq.nsmallest(MOST_LISTED, self._drops.items(), key=_turn)
+            self._waiting = tuple(self._record(name, drop) for name, drop in first)
+        return self._waiting
 
-    def _waiting(self, name: str, drop: _Drop) -> Waiting:
+    def _record(self, name: str, drop: _Drop) -> Waiting:
         note = self._held[name][1] if name in self._held else drop.note
         return Waiting(
             name=readable(name),
@@ -186,7 +202,7 @@ class Inbox:
         )
 
     def __len__(self) -> int:
-        """How many drops wait, whole or not."""
+        """Return the number of drops, whole or not."""
         return len(self._drops)
 
     def is_empty(self) -> bool:

@@ -1,4 +1,4 @@
-"""The directory of a zip: open it without trusting its headers, and read the names of the artist's files.
+"""The directory of a zip: open it without trusting its headers, and list the artist's files.
 
 Format: ZIP application note (PKWARE APPNOTE).
 """
@@ -18,41 +18,46 @@ from typing import BinaryIO
 
 from keyturn.shop.file_names import is_junk
 from keyturn.shop.reasons import Reason, Refused, refuse
-from keyturn.shop.rulebook import Caps, Intake
+from keyturn.shop.rulebook import Caps, Names
 
-_CHUNK = 1 << 16
+ZIP_ERRORS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError, OverflowError, struct.error)
+"""What `zipfile` raises on a damaged zip."""
+
+ZIP_AGAIN = "copy the zip again, or zip the folder anew"
 
 _DIRECTORY_BYTES_A_FILE = 2048
-"""A central directory is read whole, so it may hold this much for each file that a drop may have."""
+"""Largest central directory, in bytes for each file that a drop may have: `zipfile` reads it into memory whole."""
 
-BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError, OverflowError, struct.error)
-COPY_AGAIN = "copy the zip again, or zip the folder anew"
-_UTF8, _UNICODE_PATH = 1 << 11, 0x7075
+_LEAST_DIRECTORY_BYTES = 1 << 17
+_UTF8_FLAG, _UNICODE_PATH = 1 << 11, 0x7075  # APPNOTE 4.4.4 and 4.6.9
 
 
 @dataclass(frozen=True, slots=True)
 class ZippedFile:
-    """A file of the zip: where it is to lie below the drop, `/`-separated, and its entry."""
+    """A file of the zip: its `/`-separated path in the drop, and its entry."""
 
     path: str
     info: zipfile.ZipInfo
 
 
 class GuardedFile(io.BufferedReader):
-    """A file that a directory of millions of entries is never read from, nor a place outside of it sought."""
+    """A zip file that refuses to read a huge directory or to seek beyond its own end.
+
+    `fault` keeps a read error of the disk, which `zipfile` would report as a file that is no zip.
+    """
 
     def __init__(self, raw: io.RawIOBase, files: int) -> None:
         super().__init__(raw)
         self.fault: OSError | None = None
-        self._most = max(files * _DIRECTORY_BYTES_A_FILE, 2 * _CHUNK)
+        self._longest_read = max(files * _DIRECTORY_BYTES_A_FILE, _LEAST_DIRECTORY_BYTES)
         self._end = self.seek(0, io.SEEK_END)
 
     def read(self, size: int | None = -1, /) -> bytes:
-        if size is not None and size > self._most:
+        if size is not None and size > self._longest_read:
             raise _DirectoryTooLargeError
         try:
             return super().read(size)
-        except OSError as error:  # zipfile takes it for a file that is no zip: the disk's fault, not the artist's
+        except OSError as error:
             self.fault = error
             raise
 
@@ -63,50 +68,62 @@ class GuardedFile(io.BufferedReader):
 
 
 class _DirectoryTooLargeError(ValueError):
-    """The central directory is larger than that of any drop."""
+    """The central directory is larger than a drop's can be."""
 
 
-def opened(file: BinaryIO, name: str, caps: Caps) -> zipfile.ZipFile:
-    """Litter may double the files of a drop, and folders again; beyond that nothing is told one by one."""
+def open_zip(file: BinaryIO, name: str, caps: Caps) -> zipfile.ZipFile:
+    """Open the zip called `name`. Raise `Refused` where it is damaged or lists far too many entries.
+
+    Up to 4 entries are read for each file that a drop may have: junk files may double the files, folders double
+    them again. Raise OSError where the disk cannot be read.
+    """
     try:
         archive = zipfile.ZipFile(file)
         if len(archive.infolist()) > 4 * caps.files:
             raise _DirectoryTooLargeError
         return archive
     except _DirectoryTooLargeError:
-        raise Refused([too_many(name)]) from None
-    except BROKEN as error:
+        raise Refused([too_many_files(name)]) from None
+    except ZIP_ERRORS as error:
         if isinstance(file, GuardedFile) and file.fault is not None:
             raise file.fault from None
-        raise Refused([refuse("zip-broken", f"cannot be read as a zip ({error})", COPY_AGAIN, file=name)]) from None
+        raise Refused([refuse("zip-broken", f"cannot be read as a zip ({error})", ZIP_AGAIN, file=name)]) from None
 
 
-def too_many(name: str) -> Reason:
+def too_many_files(name: str) -> Reason:
     return refuse("too-many-files", "holds more files than a drop may", "split it into several drops", file=name)
 
 
-def sorted_out(infos: Sequence[zipfile.ZipInfo], intake: Intake, faults: list[Reason]) -> tuple[list[ZippedFile], int]:
-    """The artist's files and the number of junk files; entries that reach outside are `faults`."""
-    items: list[ZippedFile] = []
+def list_files(infos: Sequence[zipfile.ZipInfo], names: Names) -> tuple[list[ZippedFile], int, list[Reason]]:
+    """Return the artist's files, the number of junk files, and a reason for each entry that points outside the zip.
+
+    Backslashes count as slashes. Names are composed (NFC). A single top folder is taken off.
+    """
+    files: list[ZippedFile] = []
+    outside: list[Reason] = []
     junk = 0
     for info in infos:
         name = unicodedata.normalize("NFC", _name(info)).replace("\\", "/")
         path = "/".join(step for step in name.split("/") if step not in ("", "."))
-        if name.startswith("/") or re.match("[A-Za-z]:", name) or ".." in path.split("/"):
+        if _points_outside(name):
             mend = "zip the drop's folder itself"
-            faults.append(refuse("zip-outside", "points outside the zip", mend, file=shown(name)))
+            outside.append(refuse("zip-outside", "points outside the zip", mend, file=printable(name)))
         elif name.endswith("/") or not path or stat.S_ISDIR(info.external_attr >> 16):
             continue
-        elif any(is_junk(step, intake.names) for step in path.split("/")):
+        elif any(is_junk(step, names) for step in path.split("/")):
             junk += 1
         else:
-            items.append(ZippedFile(path, info))
-    return items, junk
+            files.append(ZippedFile(path, info))
+    return _without_top_folder(files), junk, outside
+
+
+def _points_outside(name: str) -> bool:
+    return name.startswith("/") or re.match("[A-Za-z]:", name) is not None or ".." in name.split("/")
 
 
 def _name(info: zipfile.ZipInfo) -> str:
-    """The entry's name: marked UTF-8, the Unicode path field, unmarked UTF-8, or else code page 437."""
-    if info.flag_bits & _UTF8:
+    """Return the entry's name: marked as UTF-8, else from the Unicode path field, else UTF-8, else code page 437."""
+    if info.flag_bits & _UTF8_FLAG:
         return info.orig_filename
     raw = info.orig_filename.encode("cp437")
     try:
@@ -116,7 +133,10 @@ def _name(info: zipfile.ZipInfo) -> str:
 
 
 def _unicode_path(extra: bytes, raw: bytes) -> str | None:
-    """APPNOTE 4.6.9: version 1, CRC-32 of the plain name, the name in UTF-8; void where the CRC is another's."""
+    """Return the name in the Unicode path field, or None where there is none or it belongs to another name.
+
+    APPNOTE 4.6.9: the field holds version 1, the CRC-32 of the plain name, and the name in UTF-8.
+    """
     while len(extra) >= 4:
         kind, length = struct.unpack_from("<HH", extra)
         field, extra = extra[4 : 4 + length], extra[4 + length :]
@@ -126,12 +146,13 @@ def _unicode_path(extra: bytes, raw: bytes) -> str | None:
     return None
 
 
-def shown(name: str) -> str:
+def printable(name: str) -> str:
+    """Return `name` with characters that cannot be printed as `\\x` codes."""
     return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in name)
 
 
-def without_top_folder(items: list[ZippedFile]) -> list[ZippedFile]:
-    tops = {item.path.partition("/")[0] for item in items}
-    if len(tops) != 1 or any("/" not in item.path for item in items):
-        return items
-    return [ZippedFile(item.path.partition("/")[2], item.info) for item in items]
+def _without_top_folder(files: list[ZippedFile]) -> list[ZippedFile]:
+    tops = {file.path.partition("/")[0] for file in files}
+    if len(tops) != 1 or any("/" not in file.path for file in files):
+        return files
+    return [ZippedFile(file.path.partition("/")[2], file.info) for file in files]

@@ -1,4 +1,4 @@
-"""What is wrong with the files of a zip, found before anything is written."""
+"""Find what is wrong with the files of a zip before anything is written."""
 
 from __future__ import annotations
 
@@ -7,75 +7,96 @@ import zipfile
 from collections import Counter
 from collections.abc import Sequence
 
-from keyturn.inbox.zip_directory import ZippedFile, shown, too_many
+from keyturn.inbox.moving import LONGEST_NAME
+from keyturn.inbox.zip_directory import ZippedFile, printable, too_many_files
 from keyturn.shop.file_names import case_twins, fat_faults
 from keyturn.shop.reasons import Reason, refuse
 from keyturn.shop.rulebook import Caps, Fat
 
 _METHODS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
-"""Other methods are rare, and their decoders cannot be asked for a little at a time."""
+"""Other methods are rare, and `zipfile` cannot unpack them in small pieces, which the caps on sizes need."""
 
 _METHOD_NAMES = {6: "Implode", 9: "Deflate64", 12: "bzip2", 14: "LZMA", 93: "Zstandard", 95: "XZ", 98: "PPMd"}
-_LOCKED = 1 << 0 | 1 << 6 | 1 << 13
+_LOCKED_FLAGS = 1 << 0 | 1 << 6 | 1 << 13  # APPNOTE 4.4.4: encrypted, strongly encrypted, masked headers
 
 
-def zip_faults(items: list[ZippedFile], name: str, caps: Caps, fat: Fat) -> list[Reason]:
-    found = _counted(items, name, caps) + _locked(items, name)
-    for item in items:
-        found += _item_faults(item, caps, fat)
-    return found + _collisions([item.path for item in items])
+def zip_faults(files: list[ZippedFile], name: str, caps: Caps, fat: Fat) -> list[Reason]:
+    """Return every reason to refuse the zip called `name`, from its directory alone."""
+    found = _count_faults(files, name, caps) + _password_faults(files, name)
+    for file in files:
+        found += _file_faults(file, caps, fat)
+    return found + _name_clashes([file.path for file in files])
 
 
-def _counted(items: list[ZippedFile], name: str, caps: Caps) -> list[Reason]:
-    if not items:
+def _count_faults(files: list[ZippedFile], name: str, caps: Caps) -> list[Reason]:
+    if not files:
         return [refuse("zip-empty", "holds no files", "zip the drop's folder", file=name)]
-    return [too_many(name)] if len(items) > caps.files else []
+    return [too_many_files(name)] if len(files) > caps.files else []
 
 
-def _locked(items: list[ZippedFile], name: str) -> list[Reason]:
-    locked = sum(bool(item.info.flag_bits & _LOCKED) for item in items)
+def _password_faults(files: list[ZippedFile], name: str) -> list[Reason]:
+    locked = sum(bool(file.info.flag_bits & _LOCKED_FLAGS) for file in files)
     if not locked:
         return []
-    what = f"is locked with a password ({locked} of {len(items)} files)"
-    return [refuse("zip-locked", what, "zip it again without one", file=name)]
+    what = f"is locked with a password ({locked} of {len(files)} files)"
+    return [refuse("zip-locked", what, "zip it again without a password", file=name)]
 
 
-def _item_faults(item: ZippedFile, caps: Caps, fat: Fat) -> list[Reason]:
-    shown_name = shown(item.path)
-    found = [
-        refuse("name-not-holdable", fault, "rename it in plain letters", file=shown_name)
-        for fault in (*fat_faults(item.path, fat), *_linux_faults(item.path))
-    ]
-    if (mode := stat.S_IFMT(item.info.external_attr >> 16)) not in (0, stat.S_IFREG):
-        kind = "a link" if mode == stat.S_IFLNK else "not an ordinary file"
-        found.append(refuse("not-a-file", f"is {kind}", "put the file itself here", file=shown_name))
-    if item.path.count("/") > caps.folder_depth:
-        mend = f"use at most {caps.folder_depth} levels"
-        found.append(refuse("too-deep", "lies too deep in folders", mend, file=shown_name))
-    method = item.info.compress_type
-    if method not in _METHODS:
-        what = f"is packed in an unusual way ({_METHOD_NAMES.get(method, f'method {method}')})"
-        found.append(refuse("zip-method", what, "zip it the ordinary way (store or deflate)", file=shown_name))
-    return found
+def _file_faults(file: ZippedFile, caps: Caps, fat: Fat) -> list[Reason]:
+    return [*_name_faults(file.path, fat), *_kind_faults(file), *_depth_faults(file.path, caps), *_method_faults(file)]
+
+
+def _name_faults(path: str, fat: Fat) -> list[Reason]:
+    faults = [*fat_faults(path, fat), *_linux_faults(path)]
+    return [refuse("name-not-holdable", fault, "rename it in plain letters", file=printable(path)) for fault in faults]
 
 
 def _linux_faults(path: str) -> list[str]:
-    """Linux holds 255 bytes a name (limits.h NAME_MAX), which is less than FAT's where letters need several."""
+    """Linux counts a name in bytes, FAT in letters: a name of few letters may be too long for Linux alone."""
     longest = max(len(step.encode("utf-8", "surrogatepass")) for step in path.split("/"))
-    return [f"has a name of {longest} bytes; 255 is the longest"] if longest > 255 else []
+    if longest <= LONGEST_NAME:
+        return []
+    return [f"has a name of {longest} bytes; {LONGEST_NAME} is the longest"]
 
 
-def _collisions(paths: Sequence[str]) -> list[Reason]:
-    mend = "zip the drop anew"
+def _kind_faults(file: ZippedFile) -> list[Reason]:
+    kind = stat.S_IFMT(file.info.external_attr >> 16)
+    if kind in (0, stat.S_IFREG):
+        return []
+    what = "is a link" if kind == stat.S_IFLNK else "is not an ordinary file"
+    return [refuse("not-a-file", what, "put the file itself here", file=printable(file.path))]
+
+
+def _depth_faults(path: str, caps: Caps) -> list[Reason]:
+    if path.count("/") <= caps.folder_depth:
+        return []
+    mend = f"use at most {caps.folder_depth} levels"
+    return [refuse("too-deep", "lies too deep in folders", mend, file=printable(path))]
+
+
+def _method_faults(file: ZippedFile) -> list[Reason]:
+    method = file.info.compress_type
+    if method in _METHODS:
+        return []
+    what = f"is packed in an unusual way ({_METHOD_NAMES.get(method, f'method {method}')})"
+    return [refuse("zip-method", what, "zip it the ordinary way (store or deflate)", file=printable(file.path))]
+
+
+def _name_clashes(paths: Sequence[str]) -> list[Reason]:
+    """Return a reason for each path that another one would overwrite, on Linux or on a stick."""
+    counts = {path: count for path, count in Counter(paths).items() if count > 1}
     folders = {path[:at] for path in paths for at in range(len(path)) if path[at] == "/"}
-    found = [
-        refuse("zip-doubled", f"is in the zip {count} times", mend, file=shown(path))
-        for path, count in Counter(paths).items()
-        if count > 1
+    return [
+        *(_doubled(path, f"is in the zip {count} times") for path, count in counts.items()),
+        *(_doubled(path, "is both a file and a folder") for path in sorted(folders & set(paths))),
+        *(_case_twins(twins) for twins in case_twins(paths)),
     ]
-    both = sorted(folders & set(paths))
-    found += [refuse("zip-doubled", "is both a file and a folder", mend, file=shown(path)) for path in both]
-    for first, *others in case_twins(paths):
-        what = f"differs from {', '.join(others)} only in capital letters"
-        found.append(refuse("names-equal-but-case", what, "rename one of them", file=first))
-    return found
+
+
+def _doubled(path: str, what: str) -> Reason:
+    return refuse("zip-doubled", what, "zip the drop again", file=printable(path))
+
+
+def _case_twins(twins: tuple[str, ...]) -> Reason:
+    what = f"differs from {', '.join(twins[1:])} only in capital letters"
+    return refuse("names-equal-but-case", what, "rename one of them", file=twins[0])
