@@ -19,7 +19,8 @@ from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading.headers import header
 from keyturn.package.frame import FrameJob, Look, make_frame
 from keyturn.png import palette
-from keyturn.radio.inspect import Entry, look
+from keyturn.radio.archive import Entry
+from keyturn.radio.inspect import look
 from keyturn.shop import rulebook
 
 SIZE = (96, 128)

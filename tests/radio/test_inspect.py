@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from keyturn.radio.inspect import Entry, Verdict, look
+from keyturn.radio.archive import Entry, Verdict
+from keyturn.radio.inspect import look
 from keyturn.radio.timeline import PlayedPart
 from keyturn.shop import rulebook
 from keyturn.shop.radio_profile import Radio

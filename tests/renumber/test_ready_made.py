@@ -19,8 +19,9 @@ from PIL import Image
 from keyturn import pipeline
 from keyturn.commands import make_by_hand
 from keyturn.pipeline import Bench, Job
+from keyturn.radio.archive import Entry
 from keyturn.radio.desc import parse
-from keyturn.radio.inspect import Entry, look
+from keyturn.radio.inspect import look
 from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
 from keyturn.shop.reasons import Kind, Reason, Refused
 from samples import picture

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from keyturn.normalize.reading.headers import header, is_picture
 from keyturn.radio import trim
-from keyturn.radio.inspect import DESC, Entry
+from keyturn.radio.archive import DESC, Entry
 from keyturn.shop.reasons import Refused, refuse
 from keyturn.shop.rulebook import Caps
 

@@ -15,7 +15,7 @@ from keyturn.commands.archive_reader import read_bundle
 from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out, profile_of, rules_of
 from keyturn.commands.output import plain, reasons
 from keyturn.radio import inspect as inspection
-from keyturn.radio.inspect import Verdict
+from keyturn.radio.archive import Verdict
 from keyturn.shop.reasons import Kind, only
 from keyturn.shop.wrong_use import WrongUse
 

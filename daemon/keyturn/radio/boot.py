@@ -10,14 +10,14 @@ from dataclasses import dataclass
 from keyturn.shop.radio_profile import Radio
 
 FEWEST_SAMPLES = 2
-"""One measured start says nothing about how starts differ."""
+"""With fewer measured starts than this, the three figures are used: one start does not tell how starts differ."""
 
 
 @dataclass(frozen=True, slots=True)
 class BootModel:
     """Seconds from the first frame to the end of the boot, as a distribution over starts.
 
-    `samples` ascend. Without samples: the triangular distribution, whose mode is `usual`.
+    `samples` ascend. Without samples it is the triangular distribution with the mode `usual`.
     """
 
     samples: tuple[float, ...]
@@ -27,9 +27,9 @@ class BootModel:
 
     @classmethod
     def of(cls, samples: Sequence[float], shortest: float, usual: float, longest: float) -> BootModel:
-        """Of at least two measured starts, or of the three figures.
+        """Make the model of at least two measured starts, or else of the three figures.
 
-        Raises `ValueError` where the figures descend or anything is not a finite time.
+        Raise `ValueError` where the figures descend or anything is not a finite time.
         """
         if not all(math.isfinite(s) and s >= 0 for s in (*samples, shortest, usual, longest)):
             raise ValueError("boot times must be finite and not below 0")
@@ -39,20 +39,20 @@ class BootModel:
         return cls(tuple(sorted(samples)) if enough else (), shortest, usual, longest)
 
     @classmethod
-    def of_radio(cls, radio: Radio, samples: Sequence[float] = ()) -> BootModel:
-        """Of the radio's profile; `samples`, such as a job's own, go before the profile's."""
+    def of_radio(cls, radio: Radio) -> BootModel:
+        """Make the model of the radio's profile."""
         boot = radio.boot
-        return cls.of(samples or boot.samples, boot.shortest, boot.usual, boot.longest)
+        return cls.of(boot.samples, boot.shortest, boot.usual, boot.longest)
 
     def share_finished(self, seconds: float) -> float:
-        """Share (0 to 1) of starts whose boot lasts at least `seconds`."""
+        """Return the share (0 to 1) of starts whose boot lasts at least `seconds`."""
         if self.samples:
             lasting = len(self.samples) - bisect_left(self.samples, seconds)
             return lasting / len(self.samples)  # 19 of 20 is then exactly the 0.95 that a manifest asks for
         return self._triangular_share(seconds)
 
     def _triangular_share(self, x: float) -> float:
-        """1 - F(x) of the triangular distribution on (a, b) with mode m (textbook formula)."""
+        """Return 1 - F(x) of the triangular distribution on (a, b) with mode m (textbook formula)."""
         a, m, b = self.shortest, self.usual, self.longest
         if x <= a:
             return 1.0
@@ -63,13 +63,13 @@ class BootModel:
         return (b - x) ** 2 / ((b - a) * (b - m))
 
     def quantile(self, q: float) -> float:
-        """Seconds that a share `q` (0 to 1) of starts does not exceed. Raises `ValueError` outside 0 to 1."""
+        """Return the seconds that a share `q` (0 to 1) of starts does not exceed. Raise `ValueError` outside 0 to 1."""
         if not 0 <= q <= 1:
             raise ValueError(f"a quantile lies between 0 and 1, not at {q}")
         return self._sample_quantile(q) if self.samples else self._triangular_quantile(q)
 
     def _sample_quantile(self, q: float) -> float:
-        """Linear between order statistics: Hyndman and Fan 1996, type 7, the default of numpy."""
+        """Interpolate between order statistics: Hyndman and Fan 1996, type 7, the default of numpy."""
         place = q * (len(self.samples) - 1)
         low = math.floor(place)
         high = min(low + 1, len(self.samples) - 1)

@@ -1,7 +1,7 @@
 """desc.txt: the command file of a boot animation, written and read as the reference player does.
 
 Source of the format: Android Open Source Project, frameworks/base, cmds/bootanimation (format description).
-How the player reads it, and which traps lie in that, is in `scan`.
+`desc_lines` has how the player reads a line, and the traps of single lines; here are those of the file as a whole.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ __all__ = ["TRUSTED_PLAYS", "Desc", "Fault", "PartType", "Reading", "Row", "pars
 PartType = Literal["p", "c", "f"]
 
 TRUSTED_PLAYS = 10
-"""In-dash radios are not trusted with higher counts; common practice, no source."""
+"""In-dash radios are not trusted with more plays of a part. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One part row: TYPE COUNT PAUSE PATH [#RRGGBB]. `count` 0 repeats until booted.
+    """One part row: TYPE COUNT PAUSE PATH [#RRGGBB]. With a `count` of 0 it repeats until the radio has booted.
 
     `pause` is as written in the file: frames by the standard, seconds where a radio's profile says so.
     """
@@ -60,13 +60,16 @@ class Reading:
 
 
 def write(desc: Desc) -> bytes:
-    """Plain ASCII, LF endings, no byte-order mark, last line terminated: an unterminated row is dropped."""
+    """Return the file in plain ASCII, with LF endings and without a byte-order mark.
+
+    The last line is ended too: the player drops a row that is not.
+    """
     lines = [f"{desc.width} {desc.height} {desc.fps}", *map(str, desc.rows)]
     return "".join(f"{line}\n" for line in lines).encode("ascii")
 
 
 def parse(data: bytes, *, trusted_plays: int = TRUSTED_PLAYS) -> Reading:
-    """Reads `data` as the reference player does; never raises, whatever the bytes.
+    """Read `data` as the reference player does; never raise, whatever the bytes.
 
     A row of an unknown type is played like `p`, as the player does with every letter but `c` (from memory).
     """

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 PATH_MAX = 255
 
-# Possessive: sscanf never gives a character back. In bytes patterns \s and \d are C's isspace and isdigit.
+# Quantifiers are possessive because sscanf never gives a character back. In bytes patterns \s and \d are C's isspace
+# and isdigit.
 _INT = rb"\s*+([+-]?+\d++)"
 _SIZE = re.compile(_INT * 3)
 _ROW = re.compile(rb"\s*+(.)" + _INT * 2 + rb"\s*+(\S{1,%d}+)" % PATH_MAX, re.DOTALL)
@@ -55,13 +56,13 @@ class DescLine:
 
 
 def lines(data: bytes) -> list[DescLine]:
-    """The lines the player sees: up to the last newline before any NUL byte."""
+    """Return the lines the player sees: up to the last newline before any NUL byte."""
     terminated = data.split(b"\0", 1)[0].split(b"\n")[:-1]
     return [_line(number, text) for number, text in enumerate(terminated, 1)]
 
 
 def file_faults(data: bytes) -> list[Fault]:
-    """Traps of the file as bytes: marks, line endings, a last line without its newline."""
+    """Return the traps of the file as bytes: marks, line endings, a last line without its newline."""
     faults = []
     seen, nul, _ = data.partition(b"\0")
     if data.startswith(_MARKS):
@@ -105,7 +106,10 @@ def _row(number: int, match: re.Match[bytes]) -> DescLine:
 
 
 def _colour(number: int, kind: bytes, rest: bytes) -> tuple[str | None, list[Fault]]:
-    """The row's colour; a fade length before it (type f, newest firmware) is stepped over."""
+    """Return the row's colour, and what is wrong with it.
+
+    A fade length before the colour (type f, newest firmware) is skipped.
+    """
     if kind == b"f" and (fade := _FADE.match(rest)):
         rest = rest[fade.end() :]
     found = _COLOUR.match(rest)
@@ -135,7 +139,7 @@ def _type_faults(number: int, kind: bytes) -> list[Fault]:
 
 
 def _path_faults(number: int, path: bytes) -> list[Fault]:
-    """Paths that can never equal an entry's folder, which is compared byte for byte."""
+    """Return what keeps the path from equalling an entry's folder; the player compares them byte for byte."""
     faults = []
     text = _text(path)
     if any(step in (b"", b".", b"..") for step in path.split(b"/")) or b"\\" in path:
@@ -148,7 +152,7 @@ def _path_faults(number: int, path: bytes) -> list[Fault]:
 
 
 def _int(digits: bytes) -> int:
-    """As C's usual library does it: strtol clamps to 64 bits, the conversion to int keeps the low 32."""
+    """Convert as C's usual library does: strtol clamps to 64 bits, and the conversion to int keeps the low 32."""
     sign = -1 if digits[:1] == b"-" else 1
     figures = digits.lstrip(b"+-").lstrip(b"0")[:20] or b"0"  # twenty figures are already beyond 64 bits
     clamped = max(-(2**63), min(2**63 - 1, sign * int(figures)))
