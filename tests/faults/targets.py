@@ -25,7 +25,7 @@ from keyturn.commands.archive_reader import read_bundle
 from keyturn.inbox import unpack as unzip
 from keyturn.manifest import reading
 from keyturn.normalize.reading import clip_frames, stills
-from keyturn.outbox import papers, retention
+from keyturn.outbox import retention, shop_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.radio import desc, inspect
 from keyturn.service import recovery
@@ -135,7 +135,7 @@ def read_records(data: bytes) -> None:
         folders = DropFolders(shop, lambda: NOW)
         ledger = Ledger.opened(shop.state / "ledger.sqlite3")[0]
         books = Bookkeeping(shop, ledger, rules())
-        papers.write_board(shop, papers.current_state(shop))
+        shop_state.write_board(shop, shop_state.current_state(shop))
         recovery.recover(folders)
         books.reconcile()
         ledger.ready(), ledger.refused()

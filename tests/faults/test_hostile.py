@@ -15,7 +15,7 @@ import pytest
 from faults import promises
 from faults.hostile import HOSTILE
 from faults.scenarios import draw, shop_in
-from keyturn.outbox import papers
+from keyturn.outbox import record_files
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from samples import picture
@@ -81,13 +81,13 @@ def test_the_service_lives_through_all_of_them(aftermath: Aftermath) -> None:
 @pytest.mark.parametrize("name", list(HOSTILE))
 def test_each_ends_in_rejects_with_reasons_or_does_no_harm_and_is_made(aftermath: Aftermath, name: str) -> None:
     shop = aftermath.shop
-    made = [r for p in promises.revisions(shop) if (r := papers.read_job(p))]
+    made = [r for p in promises.revisions(shop) if (r := record_files.read_job(p))]
     mine = [r for r in made if r.job.startswith(f"hostile-{name}") or (name == "odd_name" and "script" in r.job)]
     refused = [
         rejection
         for p in shop.rejects.iterdir()
         if p.name.startswith((f"hostile-{name}", "a\nb") if name == "odd_name" else f"hostile-{name}")
-        and (rejection := papers.read_rejection(p))
+        and (rejection := record_files.read_rejection(p))
         and (p / "REJECTED.html").is_file()
     ]
     assert mine or refused, sorted(p.name for p in shop.rejects.iterdir())

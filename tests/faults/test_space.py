@@ -16,7 +16,7 @@ from faults import promises
 from faults.live import running
 from faults.promises import Asked, Laid
 from faults.scenarios import draw, mounted, shop_in
-from keyturn.outbox import papers
+from keyturn.outbox import record_files
 from keyturn.shop.folders import Shop
 from samples import until
 
@@ -65,7 +65,7 @@ def goes_on_after(
         asked = Asked()
         promises.at_any_instant(shop, drops, asked)
         assert not asked.broken
-        refused = [papers.read_rejection(p) for p in shop.rejects.iterdir()]
+        refused = [record_files.read_rejection(p) for p in shop.rejects.iterdir()]
         assert not [r for r in refused if r and r.drop != "bad"], "the shop's fault costs nobody anything"
         mend()
         until(made)

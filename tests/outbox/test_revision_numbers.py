@@ -59,7 +59,7 @@ def test_a_file_in_a_customers_place_tells_of_nothing(tmp_path: Path) -> None:
 
 def test_only_the_highest_number_of_a_job_is_kept(tmp_path: Path) -> None:
     for target in ("c/van-r1", "c/van-r2", "c/van-two-r1", "c/van-r2", "d/van-r1", "c/van-r3"):
-        revision_numbers.keep(tmp_path / "numbers", target)
+        revision_numbers.record_number(tmp_path / "numbers", target)
     kept = sorted(p.relative_to(tmp_path / "numbers").as_posix() for p in (tmp_path / "numbers").glob("*/*"))
     assert kept == ["c/van-r3", "c/van-two-r1", "d/van-r1"]
 

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.inbox import moving
 from keyturn.inbox.moving import Changed
 from keyturn.inbox.survey import snapshot
+from keyturn.service import recovery
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import durable_files
@@ -179,7 +179,7 @@ def other_mounts(monkeypatch: pytest.MonkeyPatch, *bases: Path) -> None:
 
 def whole_way(way: DropFolders, end: str) -> None:
     """From wherever the drop is to its end, as the service goes it: recovery first, then the inbox."""
-    started = list(way.recover())
+    started = list(recovery.recover(way))
     if end != "return" or not (way.shop.root / "returned").exists():
         started += [claim(way, p.name) for p in sorted(way.shop.inbox.iterdir()) if not p.name.startswith(".")]
     for taken in started:
@@ -253,7 +253,7 @@ def test_a_work_folder_without_a_readable_claim_keeps_its_files(way: DropFolders
     lay(shop)
     taken = claim(way)
     (shop.work / taken.id / "claim.json").write_text("{half")
-    (found,) = way.recover()
+    (found,) = recovery.recover(way)
     assert everywhere(shop) == ["work"]
     assert way.drop_of(found) == way.drop_of(taken)
 
@@ -261,46 +261,10 @@ def test_a_work_folder_without_a_readable_claim_keeps_its_files(way: DropFolders
 def test_tries_are_counted_on_disk(way: DropFolders, shop: Shop) -> None:
     lay(shop)
     way.count_try(claim(way))
-    (found,) = way.recover()
+    (found,) = recovery.recover(way)
     assert found.tries == 1
     way.uncount_try(found)
-    assert way.recover()[0].tries == 0
-
-
-def test_free_name_counts_up(tmp_path: Path) -> None:
-    (tmp_path / "van").mkdir()
-    (tmp_path / "van-2").symlink_to("nowhere")
-    assert moving.free_name(tmp_path, "van").name == "van-3"
-
-
-@pytest.mark.parametrize("step", ["copy_tree", "fsync_tree"])
-def test_a_copy_between_mounts_that_fails_gives_its_space_back(
-    shop: Shop, monkeypatch: pytest.MonkeyPatch, step: str
-) -> None:
-    folder = lay(shop)
-    other_mounts(monkeypatch, shop.inbox)
-    real = getattr(durable_files, step)
-
-    def full(*args: Path) -> None:
-        real(*args)
-        raise OSError(errno.ENOSPC, "No space left on device", str(args[-1]))
-
-    monkeypatch.setattr(durable_files, step, full)
-    with pytest.raises(OSError, match="No space"):
-        moving.move(folder, shop.work / "van")
-    assert list(shop.work.iterdir()) == []
-    assert everywhere(shop) == ["inbox"]
-
-
-@pytest.mark.parametrize("letter", ["x", "\u00e9", "\U0001f69a"])
-def test_names_as_long_as_they_can_be_are_counted_too(tmp_path: Path, letter: str) -> None:
-    """255 bytes: NAME_MAX (limits.h); letters of one, two and four bytes of UTF-8."""
-    name = letter * (255 // len(letter.encode()))
-    for _ in range(12):
-        place = moving.free_name(tmp_path, name)
-        assert place.name.startswith(letter * 60)
-        place.mkdir()
-    assert len(list(tmp_path.iterdir())) == 12
+    assert recovery.recover(way)[0].tries == 0
 
 
 def test_a_drop_with_the_longest_name_is_refused_as_often_as_it_comes(way: DropFolders, shop: Shop) -> None:

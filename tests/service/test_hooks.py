@@ -1,4 +1,4 @@
-"""Hooks tell the shop of outcomes and can never stop the line."""
+"""Hooks tell the shop of outcomes and can never stop the work."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def test_the_command_gets_the_record_as_json_on_stdin(tmp_path: Path) -> None:
     shop_hooks = Hooks()
     settings = HookSettings(ready=(sys.executable, "-c", KEEP, str(told)))
     shop_hooks.tell("ready", {"path": "outbox/c/ferry-r1", "job": {"customer": "Größe 'x' $(rm)"}}, settings)
-    shop_hooks.close(patience_s=60)
+    shop_hooks.close(timeout_s=60)
     found = json.loads(told.read_bytes())
     assert found == {"event": "ready", "path": "outbox/c/ferry-r1", "job": {"customer": "Größe 'x' $(rm)"}}
 
@@ -47,11 +47,11 @@ def test_a_bad_hook_costs_nothing_but_a_line_in_the_log(command: tuple[str, ...]
     hooks.run(command, b"x" * 1_000_000, seconds=0.5)
 
 
-def test_a_hook_that_is_too_slow_never_blocks_the_line(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_hook_that_is_too_slow_never_blocks_the_work(monkeypatch: pytest.MonkeyPatch) -> None:
     go = threading.Event()
     monkeypatch.setattr(hooks, "run", lambda *args: go.wait(60))
     shop_hooks = Hooks()
-    for _ in range(2 * hooks.WAITING_MOST):
+    for _ in range(2 * hooks.MOST_WAITING):
         shop_hooks.tell("ready", {}, HookSettings(ready=("true",)))
     go.set()
-    shop_hooks.close(patience_s=60)
+    shop_hooks.close(timeout_s=60)

@@ -18,9 +18,9 @@ from pathlib import Path
 import pytest
 
 from faults import live
-from keyturn.outbox import papers
+from keyturn.outbox import shop_state
 from keyturn.outbox.ledger import Ledger
-from keyturn.service import claimed_drop, drop_folders
+from keyturn.service import bookkeeping, drop_folders, recovery
 from keyturn.service.loop import Service
 from keyturn.service.systemd import Notifier
 from keyturn.shop import rulebook, settings
@@ -133,7 +133,7 @@ def test_a_rush_drop_goes_before_those_that_wait(shop: Shop, drop: Drop) -> None
         if working and working.name not in made:
             made.append(working.name)
 
-    Service(shop, told=told, crew_of=lambda settings, rules: InlineCrew()).run(until_quiet=True)
+    Service(shop, on_progress=told, crew_of=lambda settings, rules: InlineCrew()).run(until_quiet=True)
     assert made == ["z", "a", "b"]
 
 
@@ -189,7 +189,7 @@ def test_a_revision_put_in_the_outbox_by_hand_is_found(shop: Shop, drop: Drop, r
     record = json.loads((customer / "van-r1" / "job.json").read_text()) | {"job": "ferry"}
     shutil.copytree(customer / "van-r1", customer / "ferry-r1")
     (customer / "ferry-r1" / "job.json").write_text(json.dumps(record))
-    running._reconcile_at = 0.0
+    running._upkeep.reconcile_at = 0.0
     until(lambda: {job.job for job in running.state().ready} == {"van", "ferry"})
     assert "ferry" in (customer / "proof.html").read_text(encoding="utf-8")
 
@@ -229,7 +229,7 @@ def test_a_full_disk_pauses_and_goes_on_when_there_is_space(
     thread.start()
     try:
         until(lambda: shop.board.exists() and "No space left" in shop.board.read_text(encoding="utf-8"))
-        state = papers.current_state(shop)
+        state = shop_state.current_state(shop)
         assert state.paused and "free some space" in state.paused
         assert rejected(shop) == []
         full.clear()
@@ -240,11 +240,11 @@ def test_a_full_disk_pauses_and_goes_on_when_there_is_space(
         thread.join(PATIENCE_S)
 
 
-@pytest.mark.parametrize("where", ["_archive", "enter"])
+@pytest.mark.parametrize("where", ["_archive", "enter_ready"])
 def test_a_fault_after_publication_never_publishes_twice(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch, where: str
 ) -> None:
-    owner = drop_folders.DropFolders if where == "_archive" else claimed_drop.Foreman
+    owner = drop_folders.DropFolders if where == "_archive" else bookkeeping.Bookkeeping
     real = getattr(owner, where)
     failures = iter([True, True])
 
@@ -270,7 +270,7 @@ READ_AT_START = {
     "the lock": (Shop, "held"),
     "the folders": (Shop, "require"),
     "the ledger": (Ledger, "opened"),
-    "what was in work": (drop_folders.DropFolders, "recover"),
+    "what was in work": (recovery, "recover"),
 }
 
 

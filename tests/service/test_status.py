@@ -6,15 +6,15 @@ import math
 
 import pytest
 
-from keyturn.outbox import papers
+from keyturn.outbox import shop_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.service import status
-from keyturn.service.status import BOARD_AT_LEAST_EVERY_S, BOARD_EVERY_S, Known, Telling
+from keyturn.service.status import BOARD_AT_LEAST_EVERY_S, BOARD_EVERY_S, LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import Waiting
+from keyturn.shop.records import ShopState, Waiting
 
-QUIET = Known("", "polling", (), 0, None)
+QUIET = LoopState("", "polling", (), 0, None)
 
 
 class Clock:
@@ -30,56 +30,56 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def told(shop: Shop, clock: Clock) -> Telling:
+def writer(shop: Shop, clock: Clock) -> StatusWriter:
     ledger, _ = Ledger.opened(shop.state / "ledger.sqlite3")
-    return Telling(shop, ledger, Notifier.from_env({}), lambda: "2026-03-01T09:30:00+00:00", clock)
+    return StatusWriter(shop, ledger, Notifier.from_env({}), lambda: "2026-03-01T09:30:00+00:00", clock)
 
 
 @pytest.fixture
 def written(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """A line for each writing of the board."""
     lines: list[str] = []
-    real = papers.write_board
+    real = shop_state.write_board
 
-    def noting(shop: Shop, state: papers.ShopState) -> None:
-        lines.append(papers.status_line(state))
+    def noting(shop: Shop, state: ShopState) -> None:
+        lines.append(shop_state.status_line(state))
         real(shop, state)
 
-    monkeypatch.setattr(status.papers, "write_board", noting)
+    monkeypatch.setattr(status.shop_state, "write_board", noting)
     return lines
 
 
 def test_while_nothing_changes_it_is_written_once_a_minute_so_that_it_does_not_look_stopped(
-    told: Telling, clock: Clock, written: list[str]
+    writer: StatusWriter, clock: Clock, written: list[str]
 ) -> None:
     for _ in range(60):
-        told.show(QUIET)
+        writer.write_if_due(QUIET)
         clock.at += 5
     assert len(written) == 300 / BOARD_AT_LEAST_EVERY_S
 
 
 def test_a_change_is_written_at_once_but_not_twice_within_a_moment(
-    told: Telling, clock: Clock, written: list[str]
+    writer: StatusWriter, clock: Clock, written: list[str]
 ) -> None:
     one = (Waiting(name="van", files=3, since=""),)
-    told.show(QUIET)
-    assert told.due_s() == math.inf
+    writer.write_if_due(QUIET)
+    assert writer.due_in_s() == math.inf
     clock.at += BOARD_EVERY_S / 2
-    told.show(Known("", "polling", one, 1, None))
+    writer.write_if_due(LoopState("", "polling", one, 1, None))
     assert len(written) == 1
-    assert told.due_s() == BOARD_EVERY_S / 2, "the loop comes back then"
-    clock.at += told.due_s()
-    told.show(Known("", "polling", one, 1, None))
+    assert writer.due_in_s() == BOARD_EVERY_S / 2, "the loop comes back then"
+    clock.at += writer.due_in_s()
+    writer.write_if_due(LoopState("", "polling", one, 1, None))
     assert written[1:] == ["1 waiting, 0 ready, 0 refused"]
-    assert told.due_s() == math.inf
+    assert writer.due_in_s() == math.inf
 
 
 def test_of_a_thousand_waiting_drops_the_first_are_named_and_all_counted(
-    told: Telling, shop: Shop, written: list[str]
+    writer: StatusWriter, shop: Shop, written: list[str]
 ) -> None:
     first = tuple(Waiting(name=f"van-{number:03d}", files=3, since="") for number in range(100))
-    told.show(Known("", "polling", first, 1000, None))
+    writer.write_if_due(LoopState("", "polling", first, 1000, None))
     assert written == ["1000 waiting, 0 ready, 0 refused"]
     assert "and 960 more" in shop.board.read_text(encoding="utf-8")
-    known = papers.read_state(shop)
+    known = shop_state.read_state(shop)
     assert known is not None and (len(known.waiting), known.waiting_total) == (100, 1000)

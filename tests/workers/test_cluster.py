@@ -26,7 +26,7 @@ from PIL import Image
 import cluster_tasks as tasks
 from keyturn.commands import doctor, make_by_hand
 from keyturn.flatten.frame_source import Source
-from keyturn.outbox import papers
+from keyturn.outbox import shop_state
 from keyturn.package.picture_tasks import Check, small
 from keyturn.pipeline import Bench
 from keyturn.service.backoff import Backoff
@@ -341,7 +341,7 @@ def test_the_service_pauses_without_a_scheduler_and_goes_on_when_one_appears(
     thread.start()
     try:
         until(lambda: shop.board.exists() and "cannot be reached" in shop.board.read_text(encoding="utf-8"))
-        assert "crew in keyturn.toml" in (papers.current_state(shop).paused or "")
+        assert "crew in keyturn.toml" in (shop_state.current_state(shop).paused or "")
         until(lambda: len(pauses) > MOST_TRIES + 1)
         assert not list(shop.rejects.iterdir())
         with a_cluster(1, scheduler_port=port):

@@ -1,1 +1,1 @@
-"""Finished work: papers, revision numbers, what is kept, and the ledger."""
+"""Finished work: the records of revisions, sheets, the board, revision numbers, what is kept, and the ledger."""

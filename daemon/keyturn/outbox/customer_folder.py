@@ -1,6 +1,6 @@
-"""A customer's shelf in the outbox: its revisions, newest first, without reading again what did not change.
+"""The revisions in a customer's folder in the outbox. What has not changed on disk is not read again.
 
-A shelf grows for as long as the shop lasts, and it is looked through with each new job.
+The folder grows for as long as the shop lasts, and every new job looks through it.
 """
 
 from __future__ import annotations
@@ -15,29 +15,34 @@ from keyturn.shop import durable_files
 from keyturn.shop.file_identity import FileIdentity
 
 RECORD_MOST_BYTES = 64 * 2**20
+"""A larger file is not taken for a record."""
+
 _REMEMBERED = 16_384
-"""Revisions whose time is kept in mind: about 5 MB."""
+"""Times of so many revisions are kept in memory: about 5 MB."""
 
 FileState = tuple[FileIdentity, int]
 """A file's identity and its ctime in nanoseconds, which also changes with who may read it (inode(7))."""
 
 
 def newest_first(customer: Path) -> list[str]:
-    """Names of the revisions in `customer` whose records tell when they were made; not by their files' times.
+    """Return the names of the revisions in `customer`, newest first by the time in their records.
 
-    A record that is spoilt or closed to us is left out. A folder that is not there holds none.
+    Leave out revisions whose record is spoilt or not readable for us. Return an empty list where there is no folder.
     """
     dated = [(made, name) for name in names(customer) if (made := _made(f"{customer}/{name}/job.json")) is not None]
     return [name for _, name in sorted(dated, reverse=True)]
 
 
 def standing(customer: Path) -> list[str]:
-    """Names of the revisions in `customer` that have a record, readable or not."""
-    return [name for name in names(customer) if state_of(f"{customer}/{name}/job.json") is not None]
+    """Return the names of the revisions in `customer` that have a record, readable or not."""
+    return [name for name in names(customer) if file_state(f"{customer}/{name}/job.json") is not None]
 
 
 def names(customer: Path) -> list[str]:
-    """Names of revisions' folders in `customer`; none where it is not there or somebody has closed it to us."""
+    """Return the names of the revisions' folders in `customer`.
+
+    Return an empty list where there is no such folder or somebody has closed it to us.
+    """
     try:
         with os.scandir(customer) as entries:
             return [entry.name for entry in entries if job_and_number(entry.name)]
@@ -49,24 +54,28 @@ def names(customer: Path) -> list[str]:
         return []
 
 
-def state_of(path: str | Path) -> FileState | None:
-    """What the disk says of a file, which is another when its content or who may read it is another; None where
-    there is no such file, or somebody has closed its folder to us."""
+def file_state(path: str | Path) -> FileState | None:
+    """Return a value that differs whenever the file's content, or who may read it, has changed.
+
+    Return None where there is no such file, or somebody has closed its folder to us. Raise PermissionError where
+    that is a transient disk error.
+    """
     try:
         seen = os.lstat(path)
     except (FileNotFoundError, NotADirectoryError):
         return None
     except PermissionError:
         if durable_files.open_to_us(path):
-            raise  # a whim of the disk
+            raise
         return None
     return FileIdentity.of(seen), seen.st_ctime_ns
 
 
 def _made(path: str) -> tuple[str, int] | None:
+    """Return what `_time_and_number` says of the record as it is now; None where it is not readable for us."""
     try:
-        state = state_of(path)
-        return None if state is None else _read(path, state)
+        state = file_state(path)
+        return None if state is None else _time_and_number(path, state)
     except PermissionError:
         if durable_files.open_to_us(path):
             raise
@@ -74,12 +83,14 @@ def _made(path: str) -> tuple[str, int] | None:
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def _read(path: str, state: FileState) -> tuple[str, int] | None:
-    """ISO 8601 time and number of the record at `path`. When `state` is another, so is the question, and the file
-    is read again."""
+def _time_and_number(path: str, state: FileState) -> tuple[str, int] | None:
+    """Return the ISO 8601 time and the revision number in the record at `path`; None where it is no record.
+
+    `state` is part of the cache's key: a file in another state is read again.
+    """
     try:
-        told = json.loads(durable_files.read_plain(Path(path), RECORD_MOST_BYTES) or b"null")
-        made_at, revision = told["made_at"], told["revision"]
+        record = json.loads(durable_files.read_plain(Path(path), RECORD_MOST_BYTES) or b"null")
+        made_at, revision = record["made_at"], record["revision"]
     except (ValueError, TypeError, KeyError, RecursionError):
         return None
     return (made_at, revision) if isinstance(made_at, str) and isinstance(revision, int) else None

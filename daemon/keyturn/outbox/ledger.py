@@ -1,7 +1,7 @@
-"""The ledger: a view of the folders that answers quickly. It can be deleted at any time and is rebuilt.
+"""The ledger: a view of the folders that answers quickly. It may be deleted at any time and is then rebuilt.
 
-SQLite on the shop's local disk, WAL, synchronous=FULL. Nothing is ever decided from it alone. What was asked before
-is answered from memory while the file is the one it was.
+It is an SQLite database on the shop's local disk, with WAL and synchronous=FULL. No decision depends on it alone. An
+answer is given again from memory as long as the file has not changed.
 """
 
 from __future__ import annotations
@@ -33,25 +33,33 @@ CREATE INDEX IF NOT EXISTS refused_by_time ON refused (rejected_at);
 """
 _VERSION = 1
 
-A = TypeVar("A")
+_ADD_READY = "INSERT OR REPLACE INTO ready VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+_ADD_REFUSED = "INSERT OR REPLACE INTO refused VALUES (?, ?, ?, ?, ?, ?)"
+
+Answer = TypeVar("Answer")
 
 
 class Ledger:
-    """One connection a call, one call at a time: the service's loop and its bench thread both write.
+    """The ledger in the file `path`. Every method raises OSError (EIO) where SQLite cannot read or write.
 
-    A ledger that is deleted under a running service is begun anew at the next call; `was_lost` tells of it once.
+    Each call opens a connection of its own. Only one call runs at a time, for two threads of the service write: the
+    loop and the one that makes drops. A ledger that is deleted while the service runs is begun anew at the next call,
+    and `was_lost` then says so once.
     """
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._one = threading.Lock()
+        self._lock = threading.Lock()
         self._writes = 0
         self._lost = False
         self._answers: dict[str, tuple[object, object]] = {}
 
     @classmethod
     def opened(cls, path: Path) -> tuple[Ledger, bool]:
-        """The ledger at `path` and whether it must be rebuilt: it was missing, foreign or damaged."""
+        """Return the ledger at `path`, and whether it is empty and must be filled from the folders.
+
+        It is empty where it was missing, or was damaged or another program's and was deleted.
+        """
         ledger = cls(path)
         fresh = not path.exists()
         try:
@@ -61,26 +69,27 @@ class Ledger:
                     raise sqlite3.DatabaseError(f"ledger version {version}")
                 if db.execute("PRAGMA quick_check").fetchone()[0] != "ok":
                     raise sqlite3.DatabaseError("quick_check failed")
-                _begin(db)
+                _create_tables(db)
         except sqlite3.OperationalError as error:
             raise OSError(errno.EIO, f"ledger: {error}", str(path)) from error
         except sqlite3.DatabaseError as error:
             logger.warning("the ledger is not usable ({}); building it anew from the folders", error)
-            ledger._forget()
+            ledger._delete()
             return cls.opened(path)[0], True
         return ledger, fresh
 
-    def _forget(self) -> None:
+    def _delete(self) -> None:
+        """Delete the database and its journals."""
         for suffix in ("", "-wal", "-shm"):
             self._path.with_name(self._path.name + suffix).unlink(missing_ok=True)
 
     @contextmanager
     def _connection(self) -> Iterator[sqlite3.Connection]:
-        """Raises OSError (EIO) where SQLite cannot read or write: that is the disk's fault, not a drop's."""
+        """Give a connection for one transaction. Raise OSError (EIO) where SQLite cannot read or write."""
         try:
             with self._raw() as db:
                 if db.execute("PRAGMA user_version").fetchone()[0] == 0:
-                    _begin(db)
+                    _create_tables(db)
                     self._lost = True
                 yield db
         except sqlite3.Error as error:
@@ -88,7 +97,8 @@ class Ledger:
 
     @contextmanager
     def _raw(self) -> Iterator[sqlite3.Connection]:
-        with self._one, closing(self._connected()) as db:
+        """Give a connection for one transaction. Raise SQLite's own errors."""
+        with self._lock, closing(self._connected()) as db:
             db.execute("PRAGMA journal_mode=WAL")
             db.execute("PRAGMA synchronous=FULL")
             with db:
@@ -96,19 +106,20 @@ class Ledger:
 
     def _connected(self) -> sqlite3.Connection:
         if not self._path.exists():
-            self._forget()  # a journal whose database is gone belongs to no other
+            self._delete()  # a journal left without its database must not be read into a new one
         return sqlite3.connect(self._path, timeout=30)
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
+        """Give a connection for a transaction that writes: answers in memory no longer count."""
         try:
             with self._connection() as db:
                 yield db
         finally:
             self._writes += 1
 
-    def _answer(self, question: str, ask: Callable[[sqlite3.Connection], A]) -> A:
-        """As it was last time, where nothing has been written and the file is the same."""
+    def _answer(self, question: str, ask: Callable[[sqlite3.Connection], Answer]) -> Answer:
+        """Return what `ask` returns; the last answer to `question` where the file has not changed since."""
         state = self._state()
         known, answer = self._answers.get(question, (None, None))
         if state is None or known != state:
@@ -118,71 +129,76 @@ class Ledger:
         return answer  # type: ignore[return-value]  # each question has its own type of answer
 
     def _state(self) -> tuple[int, FileIdentity] | None:
-        """Changes with the file's content; between two calls no connection is open, so all is in the one file."""
+        """Return a value that changes with the ledger's content; None where there is no file.
+
+        No connection is open between two calls, so SQLite has moved everything from its journal to the one file.
+        """
         file = identity(self._path)
         return None if file is None else (self._writes, file)
 
     def was_lost(self) -> bool:
-        """Was the ledger begun anew since this was last asked? Then it lacks what the folders hold."""
+        """Return whether the ledger was begun anew since the last call: then it lacks what the folders hold."""
         lost, self._lost = self._lost, False
         return lost
 
     def add_ready(self, path: str, record: JobRecord) -> None:
-        """Records a published revision; `path` is relative to the outbox."""
+        """Enter a published revision; `path` is relative to the outbox."""
         self.add_all_ready([(path, record)])
 
     def add_all_ready(self, made: Iterable[tuple[str, JobRecord]]) -> None:
-        """As `add_ready`, all or none."""
+        """Enter several published revisions, each with its path relative to the outbox: all of them or none."""
         rows = [_ready_row(path, record) for path, record in made]
         with self._writing() as db:
-            db.executemany("INSERT OR REPLACE INTO ready VALUES (?, ?, ?, ?, ?, ?, ?, ?)", rows)
+            db.executemany(_ADD_READY, rows)
 
     def add_refused(self, path: str, name: str, rejection: Rejection) -> None:
-        """Records a folder in rejects; `path` is relative to the shop's root."""
+        """Enter the folder `name` in rejects; `path` is relative to the shop's root."""
         reasons = json.dumps([r.model_dump(mode="json") for r in rejection.reasons])
         row = (path, rejection.claim, name, rejection.customer, rejection.rejected_at, reasons)
         with self._writing() as db:
-            db.execute("INSERT OR REPLACE INTO refused VALUES (?, ?, ?, ?, ?, ?)", row)
-
-    def drop_refused(self, paths: Iterable[str]) -> None:
-        gone = [(path,) for path in paths]
-        if not gone:
-            return
-        with self._writing() as db:
-            db.executemany("DELETE FROM refused WHERE path = ?", gone)
+            db.execute(_ADD_REFUSED, row)
 
     def drop_ready(self, paths: Iterable[str]) -> None:
+        """Take revisions out of the ledger, by their paths."""
+        self._delete_rows("DELETE FROM ready WHERE path = ?", paths)
+
+    def drop_refused(self, paths: Iterable[str]) -> None:
+        """Take folders of rejects out of the ledger, by their paths."""
+        self._delete_rows("DELETE FROM refused WHERE path = ?", paths)
+
+    def _delete_rows(self, statement: str, paths: Iterable[str]) -> None:
         gone = [(path,) for path in paths]
-        if not gone:
-            return
-        with self._writing() as db:
-            db.executemany("DELETE FROM ready WHERE path = ?", gone)
+        if gone:
+            with self._writing() as db:
+                db.executemany(statement, gone)
 
     def ready(self, most: int = 100) -> tuple[Ready, ...]:
-        """The newest `most` revisions, newest first."""
+        """Return the newest `most` revisions, newest first."""
         query = "SELECT customer, job, revision, radios, path, made_at FROM ready ORDER BY made_at DESC, path LIMIT ?"
         return self._answer(f"ready {most}", lambda db: tuple(map(_ready, db.execute(query, (most,)).fetchall())))
 
     def refused(self, most: int = 100) -> tuple[RefusedDrop, ...]:
-        """The newest `most` drops in rejects, newest first."""
+        """Return the newest `most` drops in rejects, newest first."""
         query = "SELECT name, customer, path, rejected_at, reasons FROM refused ORDER BY rejected_at DESC, path LIMIT ?"
         return self._answer(f"refused {most}", lambda db: tuple(map(_refused, db.execute(query, (most,)).fetchall())))
 
     def counts(self) -> tuple[int, int]:
-        """How many revisions are ready and how many drops lie in rejects."""
+        """Return how many revisions are ready and how many drops lie in rejects."""
         query = "SELECT (SELECT count(*) FROM ready), (SELECT count(*) FROM refused)"
         return self._answer("counts", lambda db: tuple(db.execute(query).fetchone()))
 
     def ready_paths(self) -> tuple[str, ...]:
+        """Return the paths of all revisions, relative to the outbox."""
         with self._connection() as db:
             return tuple(path for (path,) in db.execute("SELECT path FROM ready"))
 
     def refused_paths(self) -> tuple[str, ...]:
+        """Return the paths of all drops in rejects, relative to the shop's root."""
         with self._connection() as db:
             return tuple(path for (path,) in db.execute("SELECT path FROM refused"))
 
 
-def _begin(db: sqlite3.Connection) -> None:
+def _create_tables(db: sqlite3.Connection) -> None:
     db.executescript(_SCHEMA)
     db.execute(f"PRAGMA user_version = {_VERSION}")
 

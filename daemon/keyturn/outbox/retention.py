@@ -1,4 +1,4 @@
-"""What is kept and for how long: archive and rejects by age and by size, never what is not settled."""
+"""Removes old drops from archive and rejects, by age and by size. It touches nothing in inbox, work and outbox."""
 
 from __future__ import annotations
 
@@ -11,23 +11,28 @@ from pathlib import Path
 
 from loguru import logger
 
-from keyturn.outbox import papers
+from keyturn.outbox import record_files
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
 from keyturn.shop.settings import KeepSettings
 
 FRESH = timedelta(days=1)
-"""What was settled less than so long ago is never removed for its size: somebody may be about to look at it."""
+"""A drop that came to archive or rejects less than so long ago is not removed for its size: somebody may be about to
+look at it."""
 
 _REMOVING = ".keyturn-removing-"
+"""Prefix of a drop's name while it is being removed."""
+
 _CLAIM_TIME = "%Y%m%dT%H%M%S"
+"""The time at the head of a claim's id, UTC."""
+
 _GIB = 2**30
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
-    """A drop in archive or rejects. `superseded` says that a later revision of its job lies in the archive too."""
+class StoredDrop:
+    """A drop in archive or rejects since `since`. `superseded`: a later revision of its job lies in the archive too."""
 
     path: Path
     since: datetime
@@ -35,84 +40,88 @@ class Kept:
 
 
 def prune(shop: Shop, keep: KeepSettings, now: datetime, alive: Callable[[], object] = lambda: None) -> list[Path]:
-    """Removes what lay in archive or rejects longer, or takes more of the disk, than the shop allows.
+    """Remove the drops in archive and rejects that are older, or take more of the disk, than `keep` allows.
 
-    For its size the oldest goes first; in the archive what a later revision has superseded goes before what is a
-    job's newest. Age counts from our own record (the claim's time, REJECTED.json), never from file times, which
-    come from artists' machines. A folder without such a record is not ours to remove. Returns what went; `alive` is
-    called now and then, for large archives take a while.
+    Return the paths of the removed drops. To make room the oldest goes first; in the archive every superseded revision
+    goes before the newest of any job. A drop's age comes from Keyturn's own record (the time in the claim's id,
+    REJECTED.json), never from the times of the files, which come from artists' machines. A folder without such a
+    record belongs to somebody else and stays. `alive` is called for each drop measured or removed: a large archive
+    takes a while. Raise OSError where the disk fails.
     """
-    _finish(shop)
-    gone: list[Path] = []
+    _finish_removals(shop)
+    removed: list[Path] = []
     for find, days, gib in (
         (_archived, keep.archive_days, keep.archive_gib),
         (_rejected, keep.rejects_days, keep.rejects_gib),
     ):
-        for path in [*_aged(find(shop), days, now), *_too_large(find(shop), gib, now, alive)]:
-            if path not in gone:
-                _remove(path)
-                gone.append(path)
-                alive()
-                logger.info("{} was kept long enough and is removed", path.relative_to(shop.root))
-    return gone
+        drops = list(find(shop))
+        for path in dict.fromkeys([*_too_old(drops, days, now), *_too_large(drops, gib, now, alive)]):
+            _remove(path)
+            removed.append(path)
+            alive()
+            logger.info("removed {}: older or larger than [keep] in keyturn.toml allows", path.relative_to(shop.root))
+    return removed
 
 
-def _finish(shop: Shop) -> None:
-    """Removals that were cut off."""
+def _finish_removals(shop: Shop) -> None:
+    """Finish removals that were cut off."""
     for base in (shop.archive, shop.rejects):
         for left in (*base.glob(f"{_REMOVING}*"), *base.glob(f"*/{_REMOVING}*")):
             shutil.rmtree(left)
 
 
-def _aged(kept: Iterable[Kept], days: float, now: datetime) -> Iterator[Path]:
-    """Zero days is for ever."""
+def _too_old(drops: Iterable[StoredDrop], days: float, now: datetime) -> Iterator[Path]:
+    """Yield the drops that have been there longer than `days`; none where `days` is 0, which means for ever."""
     if days > 0:
-        yield from (one.path for one in kept if now - one.since > timedelta(days=days))
+        yield from (drop.path for drop in drops if now - drop.since > timedelta(days=days))
 
 
-def _too_large(kept: Iterable[Kept], gib: float, now: datetime, alive: Callable[[], object]) -> Iterator[Path]:
-    """Zero GiB is without limit."""
+def _too_large(drops: Iterable[StoredDrop], gib: float, now: datetime, alive: Callable[[], object]) -> Iterator[Path]:
+    """Yield the drops to remove so that the rest fits into `gib`; none where `gib` is 0, which means no limit."""
     if gib <= 0:
         return
     sizes = {}
-    for one in kept:
-        sizes[one] = _bytes_in(one.path)
+    for drop in drops:
+        sizes[drop] = _bytes_in(drop.path)
         alive()
-    over = sum(sizes.values()) - gib * _GIB
-    for one in sorted(sizes, key=lambda k: (not k.superseded, k.since, k.path)):
-        if over > 0 and now - one.since > FRESH:
-            over -= sizes[one]
-            yield one.path
+    excess = sum(sizes.values()) - gib * _GIB
+    for drop in sorted(sizes, key=lambda d: (not d.superseded, d.since, d.path)):
+        if excess > 0 and now - drop.since > FRESH:
+            excess -= sizes[drop]
+            yield drop.path
 
 
 def _bytes_in(folder: Path) -> int:
-    """What the files take on the disk: 512 bytes a block (stat(2), st_blocks)."""
+    """Return the bytes that the folder takes on the disk: blocks of 512 bytes (stat(2), st_blocks)."""
     return sum(path.lstat().st_blocks * 512 for path in (folder, *folder.rglob("*")))
 
 
-def _archived(shop: Shop) -> Iterator[Kept]:
+def _archived(shop: Shop) -> Iterator[StoredDrop]:
+    """Yield the drops in the archive: the folders `<customer>/<job>-r<n>--<claim>`."""
     newest: dict[tuple[Path, str], int] = {}
     found = []
     for path in sorted(shop.archive.glob("*/*--*")):
         revision, _, claim = path.name.partition("--")
-        since, named = _claimed(claim), job_and_number(revision)
+        since, named = _time_in(claim), job_and_number(revision)
         if since is not None and named is not None and path.is_dir():
             job, number = (path.parent, named[0]), named[1]
             newest[job] = max(number, newest.get(job, 0))
             found.append((path, since, job, number))
-    yield from (Kept(path, since, superseded=number < newest[job]) for path, since, job, number in found)
+    yield from (StoredDrop(path, since, superseded=number < newest[job]) for path, since, job, number in found)
 
 
-def _claimed(claim: str) -> datetime | None:
+def _time_in(claim: str) -> datetime | None:
+    """Return the time in a claim's id; None where there is none."""
     try:
         return datetime.strptime(claim.partition("-")[0], _CLAIM_TIME).replace(tzinfo=UTC)
     except ValueError:
         return None
 
 
-def _rejected(shop: Shop) -> Iterator[Kept]:
+def _rejected(shop: Shop) -> Iterator[StoredDrop]:
+    """Yield the folders in rejects whose REJECTED.json has a time with its offset."""
     for path in sorted(shop.rejects.iterdir()):
-        rejection = papers.read_rejection(path)
+        rejection = record_files.read_rejection(path)
         if rejection is None:
             continue
         try:
@@ -120,12 +129,12 @@ def _rejected(shop: Shop) -> Iterator[Kept]:
         except ValueError:
             continue
         if since.tzinfo is not None:
-            yield Kept(path, since)
+            yield StoredDrop(path, since)
 
 
 def _remove(path: Path) -> None:
-    """Hidden by one rename first: a half-removed drop must not look like a drop."""
-    hidden = path.with_name(f"{_REMOVING}{secrets.token_hex(6)}")  # a name may be as long as names can be
+    """Hide a drop by one rename, then remove it: what is half removed must not look like a drop."""
+    hidden = path.with_name(f"{_REMOVING}{secrets.token_hex(6)}")  # the drop's own name may leave no room for a prefix
     path.rename(hidden)
     durable_files.fsync_dir(path.parent)
     shutil.rmtree(hidden)

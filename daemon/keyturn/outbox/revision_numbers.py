@@ -1,7 +1,8 @@
-"""Numbers of revisions: a folder `<job>-r<n>` is the n-th of its job, and a number is never used again.
+"""Numbers of revisions: the folder `<job>-r<n>` is the n-th revision of its job, and a number is never used again.
 
-Every folder that has held a revision tells: outbox, archive, and `state/numbers/<customer>/`, where an empty file
-of the revision's name stays when fitters take the revision away and the archive is cleared.
+The numbers in use show in every folder that has held a revision: the outbox, the archive, and
+`state/numbers/<customer>/`. There an empty file with the revision's name stays when fitters take the revision away
+and the archive is cleared.
 """
 
 from __future__ import annotations
@@ -16,18 +17,18 @@ _REVISION = re.compile(r"(?P<job>.+)-r(?P<number>[1-9][0-9]*)")
 
 
 def job_and_number(name: str) -> tuple[str, int] | None:
-    """Of a revision's folder; None for any other name."""
+    """Return the job and the number in a revision's folder name; None for any other name."""
     found = _REVISION.fullmatch(name)
     return (found["job"], int(found["number"])) if found else None
 
 
 def next_number(bases: Iterable[Path], customer: str, job: str) -> int:
-    """One above every revision of the job that any of the folders `<base>/<customer>` tells of."""
+    """Return the number after the job's highest in any of the folders `<base>/<customer>`; 1 where there is none."""
     return max((number for base in bases for number, _ in _of_job(base / customer, job)), default=0) + 1
 
 
-def keep(numbers: Path, target: str) -> None:
-    """Notes that `target`, `<customer>/<job>-r<n>`, was published; what noted lower numbers of the job goes."""
+def record_number(numbers: Path, target: str) -> None:
+    """Note in `numbers` that `target`, `<customer>/<job>-r<n>`, was published. Remove the job's lower numbers."""
     place = numbers / target
     if place.exists():
         return
@@ -45,9 +46,12 @@ def keep(numbers: Path, target: str) -> None:
 
 
 def _of_job(folder: Path, job: str) -> Iterator[tuple[int, Path]]:
-    """The job's numbers in a customer's folder; in the archive `--<claim>` follows them."""
+    """Yield each number of the job in a customer's folder, and its path.
+
+    In the archive the number is followed by `--<claim>`.
+    """
     for path in folder.iterdir() if folder.is_dir() else ():
-        if not path.name.startswith(f"{job}-r"):  # told apart first where a customer has thousands
+        if not path.name.startswith(f"{job}-r"):  # quicker than the pattern where a customer has thousands
             continue
         named = job_and_number(path.name.partition("--")[0])
         if named is not None and named[0] == job:

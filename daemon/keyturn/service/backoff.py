@@ -1,4 +1,4 @@
-"""How the service bears the shop's faults: it pauses, says why, tries again, each time after twice as long."""
+"""Pausing the service after a fault of the shop's machine, each time for twice as long."""
 
 from __future__ import annotations
 
@@ -9,30 +9,35 @@ from loguru import logger
 from keyturn.shop.reasons import ShopFault
 
 RETRY_FIRST_S, RETRY_MOST_S = 2.0, 60.0
+"""Length of the first pause and of the longest, in seconds."""
 
 
 class Backoff:
-    """`fault` says why the service is paused; empty when it is not. `monotonic` gives seconds."""
+    """The pause after a fault. `fault` is its text, or empty while the service is not paused.
+
+    `retry_at` is the time of the next try, in seconds on the clock `monotonic`.
+    """
 
     def __init__(self, monotonic: Callable[[], float]) -> None:
         self._monotonic = monotonic
-        self.fault, self.until, self._retry_s = "", 0.0, RETRY_FIRST_S
+        self.fault, self.retry_at, self._pause_s = "", 0.0, RETRY_FIRST_S
 
     def pause(self, fault: ShopFault) -> None:
+        """Begin a pause, twice as long as the one before. Log the fault unless it is the same as last time."""
         if str(fault) != self.fault:
             logger.error("paused: {}", fault)
         self.fault = str(fault)
-        self.until = self._monotonic() + self._retry_s
-        self._retry_s = min(2 * self._retry_s, RETRY_MOST_S)
+        self.retry_at = self._monotonic() + self._pause_s
+        self._pause_s = min(2 * self._pause_s, RETRY_MOST_S)
 
     def may_try(self) -> bool:
-        return self._monotonic() >= self.until
+        """Return whether the pause has run out, or there is none."""
+        return self._monotonic() >= self.retry_at
 
     def left_s(self) -> float:
-        return max(0.0, self.until - self._monotonic())
+        """Return how many seconds of the pause are left; 0 where none are."""
+        return max(0.0, self.retry_at - self._monotonic())
 
     def over(self) -> None:
-        self.fault, self._retry_s = "", RETRY_FIRST_S
-
-
-Patience = Backoff  # until drop_thread.py says Backoff
+        """Forget the fault: something worked. The next pause is short again."""
+        self.fault, self._pause_s = "", RETRY_FIRST_S

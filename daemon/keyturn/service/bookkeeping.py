@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
-from keyturn.outbox import papers
+from keyturn.outbox import record_files, sheets
 from keyturn.outbox.customer_folder import standing
 from keyturn.outbox.ledger import Ledger
 from keyturn.shop.folders import Shop
@@ -26,7 +26,7 @@ class Bookkeeping:
 
     def enter_ready(self, target: str, record: JobRecord) -> None:
         """Enter one revision; `target` is its path in the outbox."""
-        papers.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules)
+        sheets.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules)
         self.ledger.add_ready(target, record)
 
     def enter_refused(self, folder: Path, rejection: Rejection) -> None:
@@ -51,14 +51,16 @@ class Bookkeeping:
     def _enter_all(self, customer: str, targets: Iterable[str]) -> None:
         """Enter all revisions of one customer with one sheet and one transaction."""
         outbox = self.shop.outbox
-        made = [(target, record) for target in targets if (record := papers.read_job(outbox / target)) is not None]
+        made = [
+            (target, record) for target in targets if (record := record_files.read_job(outbox / target)) is not None
+        ]
         if made:
-            papers.write_sheet(outbox, customer, self.rules)
+            sheets.write_sheet(outbox, customer, self.rules)
             self.ledger.add_all_ready(made)
 
     def _reconcile_rejects(self) -> None:
         known = set(self.ledger.refused_paths())
         for folder in sorted(self.shop.rejects.iterdir()):
-            if f"rejects/{folder.name}" not in known and (rejection := papers.read_rejection(folder)) is not None:
+            if f"rejects/{folder.name}" not in known and (rejection := record_files.read_rejection(folder)) is not None:
                 self.enter_refused(folder, rejection)
         self.ledger.drop_refused(path for path in known if not os.path.lexists(self.shop.root / path / "REJECTED.json"))

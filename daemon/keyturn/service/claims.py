@@ -1,33 +1,43 @@
-"""What is written beside a drop in work: whose it is, and where it is about to go."""
+"""The records beside a drop in work: which drop it is (claim.json), and where it is about to go."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from pathlib import Path
+from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, ValidationError
 
+from keyturn.shop import durable_files
 from keyturn.shop.records import Record
 
+R = TypeVar("R", bound=Record)
 
-def _below(text: str) -> str:
-    """A path that leads down. These files are ours, but a disk may give back anything."""
+
+def _relative_path(text: str) -> str:
+    """Return `text`. Raise ValueError where it could lead out of the folder it is used in.
+
+    Keyturn writes these records itself, but a damaged disk may return any bytes.
+    """
     if "\0" in text or any(part in ("", ".", "..") for part in text.split("/")):
-        raise ValueError("leads elsewhere")
+        raise ValueError("leads out of its folder")
     return text
 
 
-def _name(text: str) -> str:
+def _one_name(text: str) -> str:
     if "/" in text:
-        raise ValueError("is more than a name")
-    return _below(text)
+        raise ValueError("is a path, not a name")
+    return _relative_path(text)
 
 
-Below = Annotated[str, AfterValidator(_below)]
-Name = Annotated[str, AfterValidator(_name)]
+RelativePath = Annotated[str, AfterValidator(_relative_path)]
+Name = Annotated[str, AfterValidator(_one_name)]
 
 
 class Claim(Record):
-    """claim.json. `form` tells whether the artist sent a folder or a single file (a zip)."""
+    """claim.json. `form` says whether the artist sent a folder or a single file (a zip).
+
+    `tries` counts the attempts to make the drop. `claimed_at` is ISO 8601, UTC.
+    """
 
     id: Name
     name: Name
@@ -37,6 +47,22 @@ class Claim(Record):
 
 
 class Intent(Record):
-    """Where a drop is about to go: relative to the outbox, to rejects or to the inbox."""
+    """Where a drop is about to go.
 
-    target: Below
+    `target` is relative to the outbox in publish.json, to rejects in reject.json, to the inbox in return.json.
+    """
+
+    target: RelativePath
+
+
+def write_record(path: Path, record: Record) -> None:
+    """Replace the file at `path` by `record`, durably and in one step."""
+    durable_files.write_atomic(path, record.model_dump_json().encode("utf-8"))
+
+
+def read_record(path: Path, model: type[R]) -> R | None:
+    """Return the record in `path`; None where there is no such file or it is not a whole record."""
+    try:
+        return model.model_validate_json(path.read_bytes())
+    except (FileNotFoundError, NotADirectoryError, ValidationError):
+        return None

@@ -1,15 +1,15 @@
-"""A drop's way through the folders, safe against being killed at any instant.
+"""Moves a drop through the shop's folders, so that a kill at any instant loses nothing and doubles nothing.
 
-Every step is one rename onto a name that was not there. Before a step that cannot be told from its
-result alone, an intent is written beside the drop in work; recovery reads the intents and finishes
-or repeats the step. Legal states between steps are tabled in DEVELOPERS.md.
+Every step is one rename to a name that did not exist. Where the result of a step does not show by itself
+whether the step was done, an intent is written beside the drop in work before it. After a kill `resume`
+reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of what may be found then.
 
-    work/<claim>/claim.json      whose drop this is, how often it was tried
+    work/<claim>/claim.json      which drop this is, and how many tries it has had
     work/<claim>/drop/           the artist's files (a zip or loose file lies inside)
     work/<claim>/publish.json    intent: this revision is being published
     work/<claim>/reject.json     intent: this drop is being rejected
     work/<claim>/return.json     intent: this drop is being sent back to the inbox
-    inbox/.keyturn-leaving-<claim>  a claimed drop of an inbox on another mount
+    inbox/.keyturn-leaving-<claim>  a claimed drop, where the inbox is on another mount
     outbox/.building/<claim>/    the revision being built
     state/numbers/<customer>/<job>-r<n>  an empty file: the job's highest revision so far
 """
@@ -23,28 +23,28 @@ from collections.abc import Callable
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import Literal
 
-from pydantic import ValidationError
-
-from keyturn.inbox.moving import MOVING, Changed, already_moved, free_name, move, readable, remove, same
+from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, remove, same_snapshot
 from keyturn.inbox.settle import Snapshot
 from keyturn.inbox.survey import OURS, snapshot
 from keyturn.outbox import revision_numbers
-from keyturn.service.claims import Claim, Intent
+from keyturn.service.claims import Claim, Intent, read_record, write_record
 from keyturn.shop import durable_files
 from keyturn.shop.file_names import safe_name
 from keyturn.shop.folders import SHARED_MODE, Shop
-from keyturn.shop.records import JobRecord, Record, Rejection
+from keyturn.shop.records import JobRecord, Rejection
 
-_LEAVING = ".keyturn-leaving-"
-"""A claimed drop of an inbox on another mount: hidden by one rename, then copied to work, then removed."""
-
-R = TypeVar("R", bound=Record)
+LEAVING = ".keyturn-leaving-"
+"""Prefix of a claimed drop's name where the inbox is on another mount. One rename hides the drop under that name,
+then it is copied to work and removed from the inbox."""
 
 
 class DropFolders:
-    """Moves drops. `now` gives aware UTC datetimes; it names things and never decides an order."""
+    """The shop's folders, and the moves of drops between them.
+
+    `now` returns aware UTC datetimes. They go into names and records; no decision depends on them.
+    """
 
     def __init__(self, shop: Shop, now: Callable[[], datetime]) -> None:
         self.shop = shop
@@ -53,10 +53,10 @@ class DropFolders:
     # -- claiming -----------------------------------------------------------------------------
 
     def claim(self, name: str, seen: Snapshot) -> Claim:
-        """Takes inbox/<name> by one rename. Raises `Changed` (and puts it back) where it is not as `seen`.
+        """Move inbox/<name> to work by one rename. Raise `Changed`, and put it back, where it is not as `seen`.
 
-        After an OSError the drop may be anywhere between inbox and work: recovery puts that right, and needs
-        claim.json for it.
+        After an OSError the drop may lie anywhere between inbox and work. `recovery.recover` puts that right,
+        and needs claim.json to do it; so claim.json is left where it is.
         """
         source = self.shop.inbox / name
         form: Literal["folder", "file"] = "file" if source.is_symlink() or not source.is_dir() else "folder"
@@ -71,7 +71,7 @@ class DropFolders:
         except Changed:
             self._discard(place)
             raise
-        if not same(self.artist_snapshot(claim), seen, inodes=not crossed):
+        if not same_snapshot(self.artist_snapshot(claim), seen, inodes=not crossed):
             self.send_back(claim)
             raise Changed(f"{name} changed while it was being taken")
         return claim
@@ -80,16 +80,16 @@ class DropFolders:
         place.mkdir()
         if claim.form == "file":
             self.drop_of(claim).mkdir()
-        self._write(place / "claim.json", claim)  # makes the drop's folder durable too
+        write_record(place / "claim.json", claim)  # makes the drop's folder durable too
         durable_files.fsync_dir(self.shop.work)
 
     def _take(self, source: Path, claim: Claim) -> bool:
-        """Moves the drop to work. Returns whether it crossed from another mount."""
-        target = self._artist_path(claim)
+        """Move the drop to work. Return whether it came from another mount."""
+        target = self.artist_path(claim)
         if source.lstat().st_dev == self.shop.work.stat().st_dev:
             move(source, target)
             return False
-        leaving = self.shop.inbox / f"{_LEAVING}{claim.id}"
+        leaving = self.shop.inbox / f"{LEAVING}{claim.id}"
         move(source, leaving)
         try:
             move(leaving, target)
@@ -106,57 +106,66 @@ class DropFolders:
         return self._now().isoformat(timespec="seconds")
 
     def drop_of(self, claim: Claim) -> Path:
+        """Return the folder in work that holds the drop; a single file lies inside it."""
         return self.shop.work / claim.id / "drop"
 
-    def _artist_path(self, claim: Claim) -> Path:
-        """The artist's own folder or file within work."""
+    def artist_path(self, claim: Claim) -> Path:
+        """Return the path of the artist's own folder or file within work."""
         drop = self.drop_of(claim)
         return drop if claim.form == "folder" else drop / claim.name
 
     def artist_snapshot(self, claim: Claim) -> Snapshot:
-        return snapshot(self._artist_path(claim))
+        """Return the names, sizes, times and inodes of the artist's files in work."""
+        return snapshot(self.artist_path(claim))
 
     def count_try(self, claim: Claim) -> Claim:
-        """Written before each try, so that a drop that kills the service is known by its count."""
+        """Add one to the claim's tries, on disk, and return the claim with the new count.
+
+        Call it before each try: a drop that kills the service is recognised by its count.
+        """
         tried = claim.model_copy(update={"tries": claim.tries + 1})
-        self._write(self.shop.work / claim.id / "claim.json", tried)
+        write_record(self.shop.work / claim.id / "claim.json", tried)
         return tried
 
     def uncount_try(self, claim: Claim) -> None:
+        """Take one off the claim's tries: the last one failed, but not because of the drop."""
         place = self.shop.work / claim.id
-        current = self._read(place / "claim.json", Claim)
+        current = read_record(place / "claim.json", Claim)
         if current is not None and current.tries:
-            self._write(place / "claim.json", current.model_copy(update={"tries": current.tries - 1}))
+            write_record(place / "claim.json", current.model_copy(update={"tries": current.tries - 1}))
 
     def send_back(self, claim: Claim) -> Path:
-        """Returns a drop to the inbox, beside a newer one of its name where there is one."""
+        """Move a drop back to the inbox and return its new path.
+
+        Where a newer drop has taken the name, it gets a number: "van-2".
+        """
         target = free_name(self.shop.inbox, claim.name)
-        self._write(self.shop.work / claim.id / "return.json", Intent(target=target.name))
-        move(self._artist_path(claim), target)
+        write_record(self.shop.work / claim.id / "return.json", Intent(target=target.name))
+        move(self.artist_path(claim), target)
         self._discard(self.shop.work / claim.id)
         return target
 
     # -- publishing ---------------------------------------------------------------------------
 
     def staging(self, claim: Claim) -> Path:
-        """A fresh, empty folder on the outbox's file system."""
+        """Make and return an empty folder for the revision, on the outbox's file system."""
         self.shop.building.mkdir(exist_ok=True)
         place = self.shop.building / claim.id
-        remove(place)  # the disk's error, where there is one, is told as it is
+        remove(place)
         place.mkdir()
         return place
 
     def publish(self, claim: Claim, staged: Path, target: str) -> Path:
-        """Makes the built revision appear as outbox/<target>, whole, and archives the artist's drop."""
+        """Rename the built revision to outbox/<target>, then archive the artist's drop. Return the new path."""
         intent = Intent(target=target)
         durable_files.fsync_tree(staged)
-        self._write(self.shop.work / claim.id / "publish.json", intent)
+        write_record(self.shop.work / claim.id / "publish.json", intent)
         self._move_in(staged, self.shop.outbox / target)
         self._archive(claim, intent)
         return self.shop.outbox / target
 
     def _move_in(self, source: Path, target: Path) -> None:
-        """Renames into a folder made where it is missing; never onto something."""
+        """Move `source` to `target`, making the customer's folder. Raise FileExistsError where `target` exists."""
         if not target.parent.is_dir():
             target.parent.mkdir(parents=True, exist_ok=True)
             target.parent.chmod(SHARED_MODE)
@@ -164,9 +173,10 @@ class DropFolders:
         move(source, target)
 
     def _archive(self, claim: Claim, intent: Intent) -> None:
-        revision_numbers.keep(self.shop.numbers, intent.target)
+        """Note the revision's number and move the drop from work to the archive, without Keyturn's own files."""
+        revision_numbers.record_number(self.shop.numbers, intent.target)
         drop, kept = self.drop_of(claim), self.shop.archive / f"{intent.target}--{claim.id}"
-        if drop.exists() and not already_moved(drop, kept):
+        if drop.exists() and not finish_move(drop, kept):
             for ours in OURS:
                 (drop / ours).unlink(missing_ok=True)
             self._move_in(drop, kept)
@@ -175,11 +185,14 @@ class DropFolders:
     # -- rejecting ----------------------------------------------------------------------------
 
     def reject(self, claim: Claim, rejection: Rejection, pages: dict[str, str]) -> Path:
-        """Moves the artist's files, as they came, with REJECTED.* to rejects/<name>."""
+        """Move the artist's files, unchanged, to rejects/<name> and add REJECTED.*. Return the new path.
+
+        `pages` maps the names of the pages that explain the rejection to their text.
+        """
         place = self.shop.work / claim.id
         name = claim.name if claim.form == "folder" else (Path(claim.name).stem or claim.name)
         target = free_name(self.shop.rejects, name)
-        self._write(place / "reject.json", Intent(target=target.name))
+        write_record(place / "reject.json", Intent(target=target.name))
         drop = self.drop_of(claim)
         for page, text in pages.items():
             durable_files.write_atomic(drop / page, text.encode("utf-8"))
@@ -189,108 +202,69 @@ class DropFolders:
         self._discard(place)
         return target
 
-    # -- recovery -----------------------------------------------------------------------------
-
-    def recover(self) -> tuple[Claim, ...]:
-        """Finishes or undoes what a killed service left; returns the drops still to be made, oldest first.
-
-        Safe to be killed and run again at any point.
-        """
-        for folder in self._moving_places():
-            remove(*folder.glob(f"{MOVING}*"))
-        for base in (self.shop.state, self.shop.outbox):
-            remove(*base.glob(durable_files.HALF_WRITTEN), *base.glob(f"*/{durable_files.HALF_WRITTEN}"))
-        self._recover_leaving()
-        places = sorted(p for p in self.shop.work.iterdir() if p.is_dir())
-        recovered = [self.resume(place.name) for place in places]
-        if self.shop.building.is_dir():
-            remove(*self.shop.building.iterdir())
-        return tuple(claim for claim in recovered if claim is not None)
-
-    def _moving_places(self) -> list[Path]:
-        """Folders into which a move between mounts may have been cut off."""
-        folders = [self.shop.inbox, self.shop.rejects, self.shop.archive, self.shop.work]
-        folders += [p for f in (self.shop.archive, self.shop.work) for p in f.iterdir() if p.is_dir()]
-        folders += [p / "drop" for p in self.shop.work.iterdir() if (p / "drop").is_dir()]
-        return folders
-
-    def _recover_leaving(self) -> None:
-        for leaving in self.shop.inbox.glob(f"{_LEAVING}*"):
-            place = self.shop.work / leaving.name.removeprefix(_LEAVING)
-            claim = self._read(place / "claim.json", Claim)
-            if claim is not None and os.path.lexists(self._artist_path(claim)):
-                remove(leaving)
-            else:
-                name = claim.name if claim else leaving.name.removeprefix(_LEAVING)
-                move(leaving, free_name(self.shop.inbox, name))
+    # -- after a fault or a kill --------------------------------------------------------------
 
     def resume(self, claim_id: str) -> Claim | None:
-        """The claim, ready to be made; None where its drop had already gone on: that is then finished."""
+        """Return the claim, ready to be made. Return None where its drop had already left work.
+
+        In that case whatever the last step left undone is finished: archiving, or removing the work folder.
+        """
         place = self.shop.work / claim_id
         if not place.is_dir():
             return None
         remove(*place.glob(durable_files.HALF_WRITTEN), *place.glob(f"drop/{durable_files.HALF_WRITTEN}"))
-        claim = self._read(place / "claim.json", Claim)
+        claim = read_record(place / "claim.json", Claim)
         if claim is None or claim.id != claim_id:
-            return self._foundling(place)
-        intent = self._read(place / "publish.json", Intent)
+            return self._claim_without_record(place)
+        intent = read_record(place / "publish.json", Intent)
         if intent is not None and self._published(claim, intent):
             self._archive(claim, intent)
             return None
-        if not os.path.lexists(self._artist_path(claim)) or self._gone_on(claim, place):
+        if not os.path.lexists(self.artist_path(claim)) or self._arrived_elsewhere(claim, place):
             self._discard(place)
             return None
         for leftover in ("publish.json", "reject.json", "return.json"):
             (place / leftover).unlink(missing_ok=True)
         return claim
 
-    def _gone_on(self, claim: Claim, place: Path) -> bool:
-        """Had a move between mounts arrived before its original was removed? Then it is removed now."""
-        rejected = self._read(place / "reject.json", Intent)
-        if rejected and already_moved(self.drop_of(claim), self.shop.rejects / rejected.target):
+    def _arrived_elsewhere(self, claim: Claim, place: Path) -> bool:
+        """Return whether the drop has already arrived in rejects or the inbox.
+
+        A move between mounts may have been cut off after the copy arrived. The original is then removed here.
+        """
+        rejected = read_record(place / "reject.json", Intent)
+        if rejected and finish_move(self.drop_of(claim), self.shop.rejects / rejected.target):
             return True
-        returned = self._read(place / "return.json", Intent)
+        returned = read_record(place / "return.json", Intent)
         if returned is None:
             return False
-        return already_moved(self._artist_path(claim), self.shop.inbox / returned.target)
+        return finish_move(self.artist_path(claim), self.shop.inbox / returned.target)
 
-    def _foundling(self, place: Path) -> Claim | None:
-        """A work folder without a readable claim.json: files in it are somebody's drop and are kept."""
+    def _claim_without_record(self, place: Path) -> Claim | None:
+        """Return a new claim for a work folder whose claim.json cannot be read; None where it holds no files.
+
+        Files in it are somebody's drop and are kept. The claim takes the folder's name.
+        """
         drop = place / "drop"
         if not drop.is_dir() or not any(drop.iterdir()):
             self._discard(place)
             return None
         claim = Claim(id=place.name, name=place.name, form="folder", claimed_at=self._stamp())
-        self._write(place / "claim.json", claim)
+        write_record(place / "claim.json", claim)
         return claim
 
     def went_out(self, claim: Claim) -> bool:
-        """Is the revision made of this claim in the outbox while the drop is still in work?"""
-        intent = self._read(self.shop.work / claim.id / "publish.json", Intent)
+        """Return whether the revision made from this claim is in the outbox while the drop is still in work."""
+        intent = read_record(self.shop.work / claim.id / "publish.json", Intent)
         return intent is not None and self._published(claim, intent)
 
     def _published(self, claim: Claim, intent: Intent) -> bool:
-        record = self._read(self.shop.outbox / intent.target / "job.json", JobRecord)
+        record = read_record(self.shop.outbox / intent.target / "job.json", JobRecord)
         return record is not None and record.claim == claim.id
 
-    # -- small things -------------------------------------------------------------------------
-
     def _discard(self, place: Path) -> None:
-        """Removes a work folder whose drop is elsewhere; a drop still inside is never removed."""
+        """Remove a work folder whose drop is elsewhere. Raise OSError where the drop still holds any file."""
         with suppress(FileNotFoundError):
-            (place / "drop").rmdir()  # fails, rightly, where anything is left in it
+            (place / "drop").rmdir()  # rmdir(2) refuses a folder that is not empty
         shutil.rmtree(place)
         durable_files.fsync_dir(self.shop.work)
-
-    def _write(self, path: Path, record: Record) -> None:
-        durable_files.write_atomic(path, record.model_dump_json().encode("utf-8"))
-
-    def _read(self, path: Path, model: type[R]) -> R | None:
-        """The record in `path`; None where it is missing or was never wholly written."""
-        try:
-            return model.model_validate_json(path.read_bytes())
-        except (FileNotFoundError, NotADirectoryError, ValidationError):
-            return None
-
-
-Spool = DropFolders  # until claimed_drop.py says DropFolders

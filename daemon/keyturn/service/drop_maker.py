@@ -27,7 +27,7 @@ from keyturn.package.animation import data_uri
 from keyturn.package.picture_tasks import Check, small
 from keyturn.pages.rejects import rejected_html, rejected_text
 from keyturn.pipeline import Bench
-from keyturn.renumber.parts import is_art
+from keyturn.renumber.patterns import is_art
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders

@@ -1,6 +1,7 @@
-"""Messages to the shop: a command of the operator's is run on each outcome, with its record as JSON on stdin.
+"""Hooks: the operator's own command for an outcome is run, with the outcome's record as JSON on its stdin.
 
-A hook runs on a thread of its own with a time limit; one that fails, hangs or floods costs a line in the log.
+Hooks run one after the other on a thread of their own, each with a time limit. One that fails or hangs costs a line in
+the log and nothing else.
 """
 
 from __future__ import annotations
@@ -19,36 +20,39 @@ from loguru import logger
 
 from keyturn.shop.settings import HookSettings
 
-WAITING_MOST = 100
-"""Outcomes that wait for a slow hook; beyond that new ones are not told, and the log says so."""
+MOST_WAITING = 100
+"""So many outcomes wait for a slow hook. Later ones are left out, and the log says so."""
 
 Event = Literal["ready", "refused"]
+"""What became of a drop; also the name of its command in [hooks] of keyturn.toml."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Call:
+class _HookCall:
+    """One command still to be run, the bytes for its stdin and its time limit in seconds."""
+
     command: tuple[str, ...]
     message: bytes
     seconds: float
 
 
 class Hooks:
-    """Use: `tell("ready", {...})` from anywhere, `close()` at the end."""
+    """Runs hooks. `tell` may be called from any thread; call `close` at the end."""
 
     def __init__(self) -> None:
-        self._calls: queue.Queue[_Call | None] = queue.Queue(WAITING_MOST)
+        self._calls: queue.Queue[_HookCall | None] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
 
     def tell(self, event: Event, record: dict[str, Any], settings: HookSettings) -> None:
-        """Queues the event's command, if the shop has one. Returns at once, whatever the command does."""
+        """Queue the event's command where the shop has one. Return at once, whatever the command does."""
         command = getattr(settings, event)
         if not command:
             return
         message = json.dumps({"event": event, **record}, ensure_ascii=False).encode("utf-8")
         try:
-            self._calls.put_nowait(_Call(command, message, settings.seconds))
+            self._calls.put_nowait(_HookCall(command, message, settings.seconds))
         except queue.Full:
-            logger.warning("the {} hook is too slow; an outcome was not told", event)
+            logger.warning("the {} hook is too slow: it was not run for one outcome", event)
             return
         if self._thread is None:
             self._thread = threading.Thread(target=self._work, name="hooks", daemon=True)
@@ -58,15 +62,15 @@ class Hooks:
         while (call := self._calls.get()) is not None:
             run(call.command, call.message, call.seconds)
 
-    def close(self, patience_s: float = 5.0) -> None:
-        """Lets the waiting hooks run for a little while; the rest are not told."""
+    def close(self, timeout_s: float = 5.0) -> None:
+        """Let the waiting hooks run for a little while. Those that are left then are not run."""
         if self._thread is None:
             return
         try:
-            self._calls.put(None, timeout=patience_s)
+            self._calls.put(None, timeout=timeout_s)
         except queue.Full:
             return
-        self._thread.join(patience_s)
+        self._thread.join(timeout_s)
 
 
 def run(
@@ -75,7 +79,7 @@ def run(
     seconds: float,
     popen: Callable[..., subprocess.Popen[bytes]] = subprocess.Popen,
 ) -> None:
-    """Runs one hook to its end or its time limit; then it and all it started are ended. Never raises."""
+    """Run one hook. At its time limit kill it and every process it started. Log what goes wrong; never raise."""
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     try:
         process = popen(command, start_new_session=True, **pipes)

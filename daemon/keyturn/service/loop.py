@@ -138,7 +138,7 @@ class Service:
         self._books().reconcile()
         self._config.watch.start()
         self._start_up.end()
-        logger.info("watching {} ({})", self._shop.inbox, self._config.watch.says)
+        logger.info("watching {} ({})", self._shop.inbox, self._config.watch.description)
 
     # -- the loop -----------------------------------------------------------------------------------
 
@@ -250,7 +250,7 @@ class Service:
     def _loop_state(self) -> LoopState:
         paused = self._claimer.scan_fault or self._backoff.fault
         waiting = self._inbox.waiting(), len(self._inbox)
-        return LoopState(paused, self._config.watch.says, *waiting, self._drop_thread.working)
+        return LoopState(paused, self._config.watch.description, *waiting, self._drop_thread.working)
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")

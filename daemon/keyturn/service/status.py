@@ -9,21 +9,27 @@ from dataclasses import dataclass
 
 from loguru import logger
 
-from keyturn.outbox import papers
-from keyturn.outbox.customer_folder import state_of
+from keyturn.outbox import shop_state
+from keyturn.outbox.customer_folder import file_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import ShopState, Waiting, Working
 
 BOARD_EVERY_S = 2.0
+"""Shortest time between two writings of the board, in seconds."""
+
 BOARD_AT_LEAST_EVERY_S = 60.0
+"""The board carries its time of writing: older than this, in seconds, it would look as if the service had stopped."""
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
-    """What the loop knows at this moment and the folders do not tell; `paused` is why, or empty. Of `waiting_total`
-    drops `waiting` are the next."""
+class LoopState:
+    """What the loop knows at this moment and the folders do not show.
+
+    `paused` is the reason, or empty. `watching` says how changes in the inbox are noticed. `waiting` are the next
+    drops of the `waiting_total` in the inbox.
+    """
 
     paused: str
     watching: str
@@ -32,10 +38,10 @@ class Known:
     working: Working | None
 
 
-class Telling:
-    """Writes the shop's state down, when something changed and not too often. Nothing here ends the service.
+class StatusWriter:
+    """Writes the shop's state when it changed, but not too often. A failure is logged and never ends the service.
 
-    `stamp` gives the time as ISO 8601, `monotonic` seconds.
+    `stamp` returns the time as ISO 8601, `monotonic` seconds.
     """
 
     def __init__(
@@ -50,65 +56,73 @@ class Telling:
         self._stamp, self._monotonic = stamp, monotonic
         self._written_at = -BOARD_AT_LEAST_EVERY_S
         self._written: ShopState | None = None
-        self._put_off = False
+        self._postponed = False
 
-    def state(self, known: Known) -> ShopState:
+    def state(self, loop: LoopState) -> ShopState:
+        """Return the shop's state: what the loop knows, and the newest results from the ledger."""
         ready_total, refused_total = self._ledger.counts()
         return ShopState(
             at=self._stamp(),
             running=True,
             pid=os.getpid(),
-            paused=known.paused or None,
-            watching=known.watching,
-            waiting=known.waiting,
-            working=(known.working,) if known.working else (),
+            paused=loop.paused or None,
+            watching=loop.watching,
+            waiting=loop.waiting,
+            working=(loop.working,) if loop.working else (),
             ready=self._ledger.ready(),
             refused=self._ledger.refused(),
-            waiting_total=known.waiting_total,
+            waiting_total=loop.waiting_total,
             ready_total=ready_total,
             refused_total=refused_total,
         )
 
-    def show(self, known: Known) -> None:
+    def write_if_due(self, loop: LoopState) -> None:
+        """Write board, state file and status line where the state changed, and once a minute in any case.
+
+        Within `BOARD_EVERY_S` of the last writing it is postponed; `due_in_s` then says for how long.
+        """
         now = self._monotonic()
-        self._put_off = now - self._written_at < BOARD_EVERY_S
-        if self._put_off:
+        self._postponed = now - self._written_at < BOARD_EVERY_S
+        if self._postponed:
             return
         try:
-            self._forget_taken_away()
-            state = self.state(known)
+            self._forget_removed_folders()
+            state = self.state(loop)
             same = self._written is not None and state == self._written.model_copy(update={"at": state.at})
             if same and now - self._written_at < BOARD_AT_LEAST_EVERY_S:
                 return
             self._write(state)
-        except (OSError, ValueError) as error:  # what cannot be written down must not end the service either
+        except (OSError, ValueError) as error:  # ValueError: a name that cannot be written as UTF-8
             logger.warning("the board cannot be written: {}", error)
             return
         self._written_at, self._written = now, state
-        self._notifier.status(papers.status_line(state))
+        self._notifier.status(shop_state.status_line(state))
 
-    def due_s(self) -> float:
-        """In how many seconds to show what could not be shown because it was too soon; infinite where nothing was."""
-        return self._written_at + BOARD_EVERY_S - self._monotonic() if self._put_off else math.inf
+    def due_in_s(self) -> float:
+        """Return in how many seconds the postponed writing is due; infinite where none was postponed."""
+        return self._written_at + BOARD_EVERY_S - self._monotonic() if self._postponed else math.inf
 
-    def paused(self, fault: str) -> None:
-        """Before the shop can be opened nothing can be written in it: the service manager alone hears."""
-        self._notifier.ready()  # it runs, and waits
+    def announce_pause(self, fault: str) -> None:
+        """Tell the service manager alone that the start waits: nothing can be written in a shop that is not open.
+
+        READY=1 goes first. Without it the manager would end a start that waits longer than TimeoutStartSec=.
+        """
+        self._notifier.ready()
         self._notifier.status(f"Paused: {fault}")
 
-    def last(self, known: Known) -> None:
-        """The service ends."""
+    def write_stopped(self, loop: LoopState) -> None:
+        """Write board and state file for the last time: the service no longer runs."""
         try:
-            self._write(self.state(known).model_copy(update={"running": False, "pid": None}))
+            self._write(self.state(loop).model_copy(update={"running": False, "pid": None}))
         except (OSError, ValueError) as error:
             logger.warning("the board cannot be written: {}", error)
 
     def _write(self, state: ShopState) -> None:
-        papers.write_state(self._shop, state)
-        papers.write_board(self._shop, state)
+        shop_state.write_state(self._shop, state)
+        shop_state.write_board(self._shop, state)
 
-    def _forget_taken_away(self) -> None:
-        """Rejects are dragged back to the inbox and ready folders taken away by hand."""
-        root, outbox = str(self._shop.root), str(self._shop.outbox)  # asked every few seconds: no Path for each
-        self._ledger.drop_refused(r.path for r in self._ledger.refused() if state_of(f"{root}/{r.path}") is None)
-        self._ledger.drop_ready(r.path for r in self._ledger.ready() if state_of(f"{outbox}/{r.path}") is None)
+    def _forget_removed_folders(self) -> None:
+        """Remove from the ledger the rejects and revisions that people have moved away since."""
+        root, outbox = str(self._shop.root), str(self._shop.outbox)  # str: a Path for each, every 2 s, costs more
+        self._ledger.drop_refused(r.path for r in self._ledger.refused() if file_state(f"{root}/{r.path}") is None)
+        self._ledger.drop_ready(r.path for r in self._ledger.ready() if file_state(f"{outbox}/{r.path}") is None)

@@ -1,13 +1,12 @@
-"""Telling the service manager how the service is: a client of the sd_notify(3) protocol.
+"""Messages to the service manager: a client of the sd_notify(3) protocol.
 
-One datagram of `NAME=value` lines goes to the AF_UNIX socket that NOTIFY_SOCKET names. Nothing here raises
-once the notifier is made: a service manager that has gone away is no reason to stop making sticks.
+A message is one datagram of `NAME=value` lines to the AF_UNIX socket that NOTIFY_SOCKET names. Sending never raises:
+the service goes on without its manager.
 
-Only the service's main process may speak (the unit says NotifyAccess=main), and workers are kept from it
-three ways: `Notifier.from_env` takes the protocol's three variables out of the environment, so processes
-started later do not inherit them and everything else stays as it was; each message opens its own socket,
-so a forked worker inherits none; and a notifier that finds itself in another process stays silent.
-Call `from_env(os.environ)` before the crew starts.
+Only the service's main process may send (the unit says NotifyAccess=main). Workers are kept from it in three ways.
+`Notifier.from_env` removes the protocol's three variables from the environment, so that processes started later do not
+inherit them. Each message opens a socket of its own, so that a forked worker inherits none. A notifier in another
+process than the one that made it sends nothing. Call `from_env(os.environ)` before the crew starts.
 """
 
 from __future__ import annotations
@@ -19,17 +18,20 @@ import time
 from collections.abc import Mapping, MutableMapping
 from dataclasses import dataclass, field
 
-_LONGEST_STATUS = 240  # characters, at most 4 bytes each: well inside the 4096 bytes systemd reads
-_SEND_SECONDS = 1.0  # a manager too busy to take the message must not hold up the service
+_LONGEST_STATUS = 240
+"""In characters of at most 4 bytes each: well below the 4096 bytes that systemd reads."""
+
+_SEND_SECONDS = 1.0
+"""A message that the manager has not taken by then is given up: a busy manager must not hold up the service."""
 
 
 @dataclass(frozen=True, slots=True)
 class Notifier:
-    """Speaks to the service manager, or to nobody where `address` is None.
+    """Sends messages to the service manager at `address`; to nobody where that is None.
 
-    `watchdog_interval_s` is how often to call `watchdog()`: half the time the manager allows, as
-    sd_watchdog_enabled(3) recommends; None where no watchdog waits for this process.
-    Every message returns whether the manager's socket took it.
+    Call `watchdog` every `watchdog_interval_s` seconds. That is half the time the manager allows, as
+    sd_watchdog_enabled(3) recommends; None where the manager does not watch this process.
+    Each method that sends returns whether the manager's socket took the message.
     """
 
     address: str | None = None
@@ -38,9 +40,9 @@ class Notifier:
 
     @classmethod
     def from_env(cls, environ: MutableMapping[str, str]) -> Notifier:
-        """Reads NOTIFY_SOCKET, WATCHDOG_USEC and WATCHDOG_PID and removes them from `environ`.
+        """Return the notifier that NOTIFY_SOCKET, WATCHDOG_USEC and WATCHDOG_PID describe; remove them from `environ`.
 
-        Without a socket, or with one of a kind this client does not speak (vsock), it does nothing.
+        Without a socket, or with one of another kind than AF_UNIX (vsock), the notifier sends nothing.
         """
         notifier = cls(_address(environ.get("NOTIFY_SOCKET", "")), _interval(environ))
         for name in ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID"):
@@ -48,32 +50,34 @@ class Notifier:
         return notifier
 
     def ready(self) -> bool:
-        """Start-up, or a reload, is finished."""
+        """Say that the start, or a reload, is finished."""
         return self._send("READY=1")
 
     def reloading(self) -> bool:
-        """The settings are being read again; `ready()` must follow, whether or not they could be read.
+        """Say that the settings are being read again. `ready` must follow, whether or not they could be read.
 
-        With Type=notify (systemd 252 knows no other) RELOADING=1 is enough. Type=notify-reload of 253 and
-        later demands the monotonic time in the same message; older managers ignore that line, so it is
-        always sent and the unit may change its type without a change here.
+        Type=notify needs RELOADING=1 alone. Type=notify-reload, which came with systemd 253, needs the monotonic time
+        in the same message. Older managers ignore that line, so it is always sent.
         """
         return self._send("RELOADING=1", f"MONOTONIC_USEC={time.monotonic_ns() // 1000}")
 
     def stopping(self) -> bool:
-        """The service has begun to end its work."""
+        """Say that the service is ending its work."""
         return self._send("STOPPING=1")
 
     def status(self, text: str) -> bool:
-        """One line for `systemctl status`; `text` may hold anything an artist's file name holds."""
+        """Set the line that `systemctl status` shows. `text` may hold any character that a file name may hold."""
         return self._send(f"STATUS={one_line(text)}")
 
     def watchdog(self) -> bool:
-        """The service is alive: to be said at least every `watchdog_interval_s`."""
+        """Say that the service is alive. Say it at least every `watchdog_interval_s`."""
         return self._send("WATCHDOG=1")
 
     def extend_timeout(self, seconds: float) -> bool:
-        """Asks for `seconds` more, from now, for the start or stop under way."""
+        """Ask for `seconds` from now for the start or the stop that is under way.
+
+        Once asked, the manager expects another message within that time, until READY=1.
+        """
         return self._send(f"EXTEND_TIMEOUT_USEC={max(0, round(seconds * 1_000_000))}")
 
     def _send(self, *lines: str) -> bool:
@@ -87,7 +91,7 @@ class Notifier:
 
 
 def one_line(text: str) -> str:
-    """`text` on one line, unprintable characters replaced, cut to a length the protocol carries."""
+    """Return `text` on one line, cut to the longest status, with a replacement for each unprintable character."""
     line = " ".join(text.split())
     shown = "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in line)
     if len(shown) <= _LONGEST_STATUS:
@@ -96,14 +100,17 @@ def one_line(text: str) -> str:
 
 
 def _address(name: str) -> str | None:
-    """The address for sendto(): a leading @ stands for the null byte of Linux's abstract socket names."""
+    """Return the address for sendto(2); None where `name` is not an AF_UNIX address.
+
+    A leading @ stands for the null byte of an abstract socket name (sd_notify(3)).
+    """
     if name.startswith("@"):
         return "\0" + name[1:]
     return name if name.startswith("/") else None
 
 
 def _interval(environ: Mapping[str, str]) -> float | None:
-    """Seconds between signs of life; WATCHDOG_PID, where set, says whom the manager waits for."""
+    """Return half the watchdog's time, in seconds; None where there is none or WATCHDOG_PID names another process."""
     usec, pid = environ.get("WATCHDOG_USEC", ""), environ.get("WATCHDOG_PID", "")
     if not usec.isdecimal() or int(usec) == 0 or (pid and pid != str(os.getpid())):
         return None

@@ -1,0 +1,91 @@
+"""Reading the records of revisions and of refused drops.
+
+Outbox and rejects are open to the shop's people, so anything may lie there under a record's name. A record that cannot
+be read is logged and left alone: one bad folder must not spoil the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
+from typing import TypeVar, cast
+
+from loguru import logger
+from pydantic import ValidationError
+
+from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, FileState, file_state, names
+from keyturn.outbox.revision_numbers import job_and_number
+from keyturn.shop import durable_files
+from keyturn.shop.records import JobRecord, ProofRecord, Record, Rejection
+
+NO_PICTURES = ProofRecord(radios=())
+
+_REMEMBERED = 60
+"""So many records are kept in memory: a job.json and a proof.json for each of the 20 revisions on a sheet, and some."""
+
+R = TypeVar("R", bound=Record)
+
+
+def revisions(customer: Path) -> Iterator[tuple[str, int, Path]]:
+    """Yield the job's folder name, the number and the path of every revision in a customer's folder, by name."""
+    for name in sorted(names(customer)):
+        named = job_and_number(name)
+        if named and _is_file(customer / name / "job.json"):
+            yield *named, customer / name
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except PermissionError:
+        if durable_files.open_to_us(path):
+            raise
+        return False
+
+
+def read_job(folder: Path) -> JobRecord | None:
+    """Return the record of the revision in `folder`; None where it cannot be read."""
+    return readable_record(folder / "job.json", JobRecord)
+
+
+def read_job_once(folder: Path) -> JobRecord | None:
+    """Return what `read_job` returns; the same object as last time where the file has not changed."""
+    return _once(folder / "job.json", JobRecord)
+
+
+def read_proof(folder: Path) -> ProofRecord:
+    """Return the pictures of the revision in `folder`; the same object as last time where the file has not changed.
+
+    Return a proof without pictures where it cannot be read.
+    """
+    return _once(folder / "proof.json", ProofRecord) or NO_PICTURES
+
+
+def read_rejection(folder: Path) -> Rejection | None:
+    """Return the record of the refused drop in `folder`; None where it cannot be read."""
+    return readable_record(folder / "REJECTED.json", Rejection)
+
+
+def readable_record(path: Path, model: type[R]) -> R | None:
+    """Return the record in `path`; None, with a line in the log, where it is spoilt or closed to us."""
+    try:
+        data = durable_files.read_plain(path, RECORD_MOST_BYTES)
+        return None if data is None else model.model_validate_json(data)
+    except ValidationError as error:
+        logger.warning("{} is not readable and is left alone: {}", path, error.errors()[0]["msg"])
+    except PermissionError as error:
+        if durable_files.open_to_us(path):
+            raise
+        logger.warning("{} is not readable and is left alone: {}", path, error.strerror)
+    return None
+
+
+def _once(path: Path, model: type[R]) -> R | None:
+    state = file_state(path)
+    return None if state is None else cast("R | None", _remembered(path, model, state))
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _remembered(path: Path, model: type[Record], state: FileState) -> Record | None:
+    return readable_record(path, model)

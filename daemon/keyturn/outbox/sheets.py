@@ -1,0 +1,44 @@
+"""Writing a customer's sheet, outbox/<customer>/proof.html, whole and in one step."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from keyturn.outbox.customer_folder import newest_first
+from keyturn.outbox.record_files import read_job_once, read_proof
+from keyturn.outbox.revision_numbers import job_and_number
+from keyturn.pages.sheet import sheet
+from keyturn.shop import durable_files
+from keyturn.shop.rulebook import Rulebook
+
+ON_SHEET = 20
+"""A sheet shows so many revisions, the newest. It has no room for more, and a customer of many years must not make
+each new job slower."""
+
+
+def write_sheet(outbox: Path, customer: str, rules: Rulebook) -> Path | None:
+    """Write outbox/<customer>/proof.html from the customer's revisions and return its path.
+
+    Return None, and leave an old sheet as it is, where no revision can be read.
+    """
+    folder = outbox / customer
+    names = newest_first(folder)
+    shown = _shown(names)
+    paths = [folder / name for name in shown]
+    jobs = [(record, read_proof(path)) for path in paths if (record := read_job_once(path))]
+    if not jobs:
+        return None
+    page = sheet(jobs[0][0].customer, jobs, rules.safety.cautions.sheet, earlier=len(names) - len(shown))
+    target = folder / "proof.html"
+    durable_files.write_atomic(target, page.encode("utf-8"))
+    return target
+
+
+def _shown(names: list[str]) -> list[str]:
+    """Return the newest `ON_SHEET` names, and the revision before the newest of its job, however old that is.
+
+    The sheet says what has changed since that one.
+    """
+    jobs = [named[0] for name in names if (named := job_and_number(name))]
+    before = [place for place, job in enumerate(jobs) if job == jobs[0]][1:2]
+    return names[:ON_SHEET] + [names[place] for place in before if place >= ON_SHEET]

@@ -1,0 +1,65 @@
+"""Scanning the inbox, and claiming the drop whose turn it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from loguru import logger
+
+from keyturn.inbox.moving import Changed
+from keyturn.inbox.waiting import Inbox
+from keyturn.service.backoff import Backoff
+from keyturn.service.claims import Claim
+from keyturn.service.drop_folders import DropFolders
+from keyturn.shop.reasons import ShopFault, shop_fault
+
+
+class Claimer:
+    """Takes drops from the inbox to work. `scan_fault` says why the last scan failed; empty where it did not.
+
+    `left_half_done` is called where a claim failed: the drop may then lie in the inbox or in work, and
+    `recovery.recover` must find it. Times are seconds on one monotonic clock.
+    """
+
+    def __init__(
+        self, inbox: Inbox, folders: DropFolders, backoff: Backoff, left_half_done: Callable[[], None]
+    ) -> None:
+        self._inbox, self._folders, self._backoff = inbox, folders, backoff
+        self._left_half_done = left_half_done
+        self.scan_fault = ""
+
+    def scan(self, now: float) -> None:
+        """Look through the inbox. Log the first of several failures in a row. Never raise."""
+        try:
+            self._inbox.scan(now)
+            self.scan_fault = ""
+        except OSError as error:
+            fault = shop_fault(error) or ShopFault(f"the inbox cannot be read: {error}", "put the folder back")
+            if not self.scan_fault:
+                logger.error("{}", fault)
+            self.scan_fault = str(fault)
+        except Exception as error:
+            if not self.scan_fault:
+                logger.opt(exception=error).error("our own bug while looking through the inbox")
+            self.scan_fault = f"Keyturn failed while looking through the inbox ({type(error).__name__}: {error})"
+
+    def claim_next(self, now: float) -> Claim | None:
+        """Claim the first whole drop that can be taken; None where there is none, or a fault pauses the service."""
+        while (ready := self._inbox.next()) is not None:
+            try:
+                claim = self._folders.claim(ready.name, ready.snapshot)
+                logger.info("{}: taken from the inbox", claim.name)
+                return claim
+            except Changed as changed:
+                logger.info("{}; it is taken when nothing in it changes any more", changed)
+            except PermissionError as error:
+                self._left_half_done()
+                note = f"cannot be taken ({error.strerror}): let the shop's group write to it (chmod -R g+w)"
+                self._inbox.hold(ready.name, note, now)
+            except OSError as error:
+                self._left_half_done()
+                self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
+                return None
+            finally:
+                self._inbox.forget(ready.name)
+        return None

@@ -1,0 +1,55 @@
+"""What follows from the shop's settings and rules: the crew, which drops count as whole, how the inbox is watched."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+
+from loguru import logger
+
+from keyturn.inbox.events import Watch
+from keyturn.inbox.waiting import Inbox
+from keyturn.shop import rulebook, settings
+from keyturn.shop.folders import Shop
+from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.settings import Settings
+from keyturn.workers.crew import Crew
+
+CrewOf = Callable[[Settings, Rulebook], Crew]
+
+
+class Configuration:
+    """The settings and rules now in force, and what is made from them.
+
+    `crew_of` makes the crew. `on_settings` is called with the settings before anything is made from them: they say
+    where to log. `changed` is called, on another thread, when something in the inbox changes.
+    Raise `ShopFault` where a file is wrong, OSError where the disk does not give it.
+    """
+
+    def __init__(
+        self,
+        shop: Shop,
+        now: Callable[[], datetime],
+        crew_of: CrewOf,
+        on_settings: Callable[[Settings], None],
+        changed: Callable[[], None],
+    ) -> None:
+        self._shop, self._crew_of, self._changed = shop, crew_of, changed
+        self.settings, self.rules = settings.load(shop.root), rulebook.load(shop.rules)
+        on_settings(self.settings)
+        self.crew = crew_of(self.settings, self.rules)
+        self.inbox = Inbox(shop, self.settings, self.rules, now)
+        self.watch = Watch(shop.inbox, self.settings.watch, changed)
+
+    def reload(self) -> None:
+        """Read settings and rules again and act by them. Where that raises, nothing is changed."""
+        wanted, rules = settings.load(self._shop.root), rulebook.load(self._shop.rules)
+        crew = self._crew_of(wanted, rules)
+        self.settings, self.rules = wanted, rules
+        self.inbox.renew(wanted, rules)
+        self.crew.close()
+        self.crew = crew
+        self.watch.stop()
+        self.watch = Watch(self._shop.inbox, wanted.watch, self._changed)
+        self.watch.start()
+        logger.info("settings and rules were read again")

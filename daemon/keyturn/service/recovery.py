@@ -1,0 +1,59 @@
+"""Puts the shop's folders in order after the service was killed or a step failed half-way."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+from keyturn.inbox.moving import MOVING, free_name, move, remove
+from keyturn.service.claims import Claim, read_record
+from keyturn.service.drop_folders import LEAVING, DropFolders
+from keyturn.shop import durable_files
+from keyturn.shop.folders import Shop
+
+
+def recover(folders: DropFolders, alive: Callable[[], object] = lambda: None) -> tuple[Claim, ...]:
+    """Finish or undo what was left half done. Return the drops still to be made, the one claimed first at the head.
+
+    It may be killed at any point and run again. `alive` is called before each drop in work is looked at: moving a
+    large one to the archive on another mount takes a while. Raise OSError where the disk fails.
+    """
+    shop = folders.shop
+    _remove_half_written(shop)
+    _finish_claims_from_another_mount(folders)
+    claims = []
+    for place in sorted(p for p in shop.work.iterdir() if p.is_dir()):
+        alive()
+        claims.append(folders.resume(place.name))
+    if shop.building.is_dir():
+        remove(*shop.building.iterdir())
+    return tuple(claim for claim in claims if claim is not None)
+
+
+def _remove_half_written(shop: Shop) -> None:
+    """Remove half copies of drops, and half-written files of Keyturn's own in state and outbox."""
+    for folder in _targets_of_moves(shop):
+        remove(*folder.glob(f"{MOVING}*"))
+    for base in (shop.state, shop.outbox):
+        remove(*base.glob(durable_files.HALF_WRITTEN), *base.glob(f"*/{durable_files.HALF_WRITTEN}"))
+
+
+def _targets_of_moves(shop: Shop) -> list[Path]:
+    """Return the folders in which a move between mounts may have left half a copy."""
+    folders = [shop.inbox, shop.rejects, shop.archive, shop.work]
+    folders += [p for f in (shop.archive, shop.work) for p in f.iterdir() if p.is_dir()]
+    folders += [p / "drop" for p in shop.work.iterdir() if (p / "drop").is_dir()]
+    return folders
+
+
+def _finish_claims_from_another_mount(folders: DropFolders) -> None:
+    """Remove each hidden drop in the inbox whose copy in work is whole; put every other one back under its name."""
+    shop = folders.shop
+    for leaving in shop.inbox.glob(f"{LEAVING}*"):
+        claim_id = leaving.name.removeprefix(LEAVING)
+        claim = read_record(shop.work / claim_id / "claim.json", Claim)
+        if claim is not None and os.path.lexists(folders.artist_path(claim)):
+            remove(leaving)
+        else:
+            move(leaving, free_name(shop.inbox, claim.name if claim else claim_id))

@@ -1,0 +1,74 @@
+"""Starting the service: each step is tried until the disk allows it, and the service manager hears why it waits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from keyturn.service.backoff import Backoff
+from keyturn.service.status import StatusWriter
+from keyturn.service.systemd import Notifier
+from keyturn.shop.reasons import shop_fault
+
+STEP_S = 300.0
+"""The longest that one step of the start may take, in seconds: moving one drop of several gigabytes to an archive on
+another mount, or reading the records of a large shop. Not measured."""
+
+LONGEST_NAP_S = 1.0
+"""The watchdog hears from a start that waits for the disk at least so often, in seconds."""
+
+
+class StartUp:
+    """Does steps of the start. `stopped` says whether the service is to end; `nap` sleeps for at most some seconds."""
+
+    def __init__(
+        self,
+        backoff: Backoff,
+        status: StatusWriter,
+        notifier: Notifier,
+        stopped: Callable[[], bool],
+        nap: Callable[[float], None],
+    ) -> None:
+        self._backoff, self._status, self._notifier = backoff, status, notifier
+        self._stopped, self._nap = stopped, nap
+        self._ready_told = False
+
+    def do(self, step: Callable[[], object]) -> None:
+        """Call `step` until the disk lets it succeed, with a pause after each fault, or until the service is stopped.
+
+        Raise what `step` raises where it is not a fault that may pass.
+        """
+        while not self._stopped():
+            try:
+                step()
+            except OSError as error:
+                fault = shop_fault(error)
+                if fault is None:
+                    raise
+                self._backoff.pause(fault)
+                self._status.announce_pause(str(fault))
+                self._ready_told = True
+                self._wait()
+            else:
+                self._backoff.over()
+                return
+
+    def _wait(self) -> None:
+        while not self._stopped() and not self._backoff.may_try():
+            self._notifier.watchdog()
+            self._nap(min(LONGEST_NAP_S, self._backoff.left_s()))
+
+    def ask_for_time(self) -> None:
+        """Tell the service manager, before a step that may take long, that the service lives.
+
+        Until READY=1 the manager limits the whole start, and gives more time when asked. After READY=1 it limits the
+        time between two signs of life instead (sd_notify(3)).
+        """
+        if self._ready_told:
+            self._notifier.watchdog()
+        else:
+            self._notifier.extend_timeout(STEP_S)
+
+    def end(self) -> None:
+        """Tell the service manager that the start is over."""
+        self._notifier.ready()
+        self._ready_told = True

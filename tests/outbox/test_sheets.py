@@ -1,0 +1,118 @@
+"""A customer's sheet shows the newest revisions as they lie in the outbox now."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from keyturn.outbox import record_files, sheets, shop_state
+from keyturn.shop.folders import Shop
+from keyturn.shop.rulebook import Rulebook
+
+FERN = "fern-hollow-mobile-library"
+
+
+@pytest.mark.parametrize("spoilt", [b"", b"{", b"[]", b"\xff\xfe", b'{"customer": "C"}', b"null"])
+def test_a_spoilt_record_is_left_alone_and_the_sheet_is_made_of_the_others(
+    published: Path, shop: Shop, rules: Rulebook, spoilt: bytes
+) -> None:
+    (published / "van-r2" / "job.json").write_bytes(spoilt)
+    assert record_files.read_job(published / "van-r2") is None
+    sheet = sheets.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None and "Fern Hollow Mobile Library" in sheet.read_text(encoding="utf-8")
+    assert (published / "van-r2" / "job.json").read_bytes() == spoilt
+    assert [job.revision for job in shop_state.current_state(shop).ready] == [1]
+
+
+def test_spoilt_pictures_do_not_spoil_the_sheet(published: Path, shop: Shop, rules: Rulebook) -> None:
+    for revision in ("van-r1", "van-r2"):
+        (published / revision / "proof.json").write_bytes(b"{")
+    assert record_files.read_proof(published / "van-r1").radios == ()
+    assert sheets.write_sheet(shop.outbox, FERN, rules) == published / "proof.html"
+
+
+def test_without_readable_revisions_an_old_sheet_is_left(published: Path, shop: Shop, rules: Rulebook) -> None:
+    for revision in ("van-r1", "van-r2"):
+        (published / revision / "job.json").unlink()
+    (published / "proof.html").write_text("old")
+    assert sheets.write_sheet(shop.outbox, FERN, rules) is None
+    assert sheets.write_sheet(shop.outbox, "nobody", rules) is None
+    assert (published / "proof.html").read_text() == "old"
+
+
+def copied(published: Path, name: str, number: int, made_at: str) -> None:
+    """One more revision, by copying a real one."""
+    shutil.copytree(published / "van-r1", published / f"{name}-r{number}")
+    path = published / f"{name}-r{number}" / "job.json"
+    record = json.loads(path.read_text()) | {"job": name, "revision": number, "made_at": made_at}
+    path.write_text(json.dumps(record))
+
+
+def test_a_sheet_of_a_customer_of_many_years_shows_the_newest_and_counts_the_rest(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    for number in range(sheets.ON_SHEET + 8):
+        copied(published, f"sign-{number:02d}", 1, f"2026-04-{number + 1:02d}T09:30:00+00:00")
+    sheet = sheets.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None
+    page = sheet.read_text(encoding="utf-8")
+    assert page.count('<article class="job"') == sheets.ON_SHEET
+    assert ">sign-27</bdi>" in page and ">sign-07</bdi>" not in page
+    assert "leaves out 10 earlier revisions" in page
+
+
+def test_what_changed_since_the_revision_before_is_told_however_old_that_is(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    for number in range(sheets.ON_SHEET):
+        copied(published, f"sign-{number:02d}", 1, f"2026-04-{number + 1:02d}T09:30:00+00:00")
+    copied(published, "van", 3, "2026-05-01T09:30:00+00:00")
+    sheet = sheets.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None
+    assert "What changed since revision 2" in sheet.read_text(encoding="utf-8")
+
+
+def test_a_revision_put_in_the_outbox_by_hand_and_a_proof_taken_away_show_on_the_next_sheet(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    def page() -> str:
+        sheet = sheets.write_sheet(shop.outbox, FERN, rules)
+        assert sheet is not None
+        return sheet.read_text(encoding="utf-8")
+
+    before = page()
+    copied(published, "by-hand", 4, "2026-04-01T09:30:00+00:00")
+    more = page()
+    assert "by-hand" in more and "by-hand" not in before
+    (published / "by-hand-r4" / "proof.json").unlink()
+    assert page().count("data:image/webp") < more.count("data:image/webp")
+    shutil.rmtree(published / "by-hand-r4")
+    assert page() == before
+
+
+def test_a_record_written_anew_in_its_place_shows_on_the_next_sheet(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    sheets.write_sheet(shop.outbox, FERN, rules)
+    path = published / "van-r2" / "job.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"artist": "Somebody Else"}))
+    sheet = sheets.write_sheet(shop.outbox, FERN, rules)
+    assert sheet is not None and "Somebody Else" in sheet.read_text(encoding="utf-8")
+
+
+def test_records_and_articles_are_made_once_while_their_files_stay_the_same(
+    published: Path, shop: Shop, rules: Rulebook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheets.write_sheet(shop.outbox, FERN, rules)
+    first = (published / "proof.html").read_bytes()
+
+    def never(*args: object) -> None:
+        raise AssertionError("made again")
+
+    monkeypatch.setattr(record_files, "readable_record", never)
+    monkeypatch.setattr("keyturn.pages.sheet.fragment", never)
+    sheets.write_sheet(shop.outbox, FERN, rules)
+    assert (published / "proof.html").read_bytes() == first

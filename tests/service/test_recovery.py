@@ -1,0 +1,102 @@
+"""After a kill the folders are put in order, and every drop in work comes back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from keyturn.inbox.moving import MOVING
+from keyturn.inbox.survey import snapshot
+from keyturn.service import recovery
+from keyturn.service.claims import Claim
+from keyturn.service.drop_folders import LEAVING, DropFolders
+from keyturn.shop.folders import Shop
+
+
+@pytest.fixture
+def folders(shop: Shop) -> DropFolders:
+    """The shop's folders, by a clock that goes on a minute each time it is read."""
+
+    def minutes() -> Iterator[datetime]:
+        at = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
+        while True:
+            yield (at := at + timedelta(minutes=1))
+
+    clock = minutes()
+    return DropFolders(shop, lambda: next(clock))
+
+
+def claimed(folders: DropFolders, name: str) -> Claim:
+    drop = folders.shop.inbox / name
+    drop.mkdir()
+    (drop / "job.toml").write_text('customer = "Fern Hollow Mobile Library"')
+    return folders.claim(name, snapshot(drop))
+
+
+def test_drops_in_work_come_back_in_the_order_in_which_they_were_claimed(folders: DropFolders) -> None:
+    names = ["van", "ferry", "bus"]
+    claims = [claimed(folders, name) for name in names]
+    signs: list[str] = []
+    assert recovery.recover(folders, lambda: signs.append("alive")) == tuple(claims)
+    assert len(signs) == len(names), "the service manager hears before each drop"
+
+
+def test_half_copies_and_half_written_files_are_removed_and_nothing_else(folders: DropFolders, shop: Shop) -> None:
+    claim = claimed(folders, "van")
+    (shop.archive / "c").mkdir()
+    (shop.outbox / "c").mkdir()
+    tops = (shop.inbox, shop.rejects, shop.archive, shop.archive / "c", shop.work, folders.drop_of(claim))
+    copies = [top / f"{MOVING}0123456789ab" for top in tops]
+    for copy in copies:
+        copy.mkdir()
+        (copy / "0001.png").write_bytes(b"half")
+    written = [top / ".keyturn-0123456789ab.tmp" for top in (shop.state, shop.outbox, shop.outbox / "c")]
+    for path in written:
+        path.write_bytes(b"half")
+    others = [shop.state / "ledger.sqlite3", shop.outbox / "c" / "proof.html", shop.inbox / "ferry.zip"]
+    for path in others:
+        path.write_bytes(b"whole")
+    assert recovery.recover(folders) == (claim,)
+    assert not any(path.exists() for path in copies + written)
+    assert all(path.exists() for path in [*others, folders.drop_of(claim) / "job.toml"])
+
+
+def test_a_revision_half_built_is_removed(folders: DropFolders, shop: Shop) -> None:
+    claim = claimed(folders, "van")
+    (folders.staging(claim) / "card.html").write_text("half")
+    recovery.recover(folders)
+    assert list(shop.building.iterdir()) == []
+
+
+def test_of_a_claim_from_another_mount_the_original_goes_once_its_copy_is_whole(
+    folders: DropFolders, shop: Shop
+) -> None:
+    claim = claimed(folders, "van")
+    hidden = shop.inbox / f"{LEAVING}{claim.id}"
+    hidden.mkdir()
+    assert recovery.recover(folders) == (claim,)
+    assert list(shop.inbox.iterdir()) == []
+
+
+@pytest.mark.parametrize("record", [True, False], ids=["with its claim", "without"])
+def test_a_claim_from_another_mount_whose_copy_is_not_there_goes_back_to_the_inbox(
+    folders: DropFolders, shop: Shop, record: bool
+) -> None:
+    claim = claimed(folders, "van")
+    folders.drop_of(claim).rename(shop.inbox / f"{LEAVING}{claim.id}")
+    if not record:
+        (shop.work / claim.id / "claim.json").unlink()
+    assert recovery.recover(folders) == ()
+    (back,) = shop.inbox.iterdir()
+    assert back.name == ("van" if record else claim.id)
+    assert (back / "job.toml").is_file()
+    assert list(shop.work.iterdir()) == []
+
+
+def test_it_may_run_twice(folders: DropFolders) -> None:
+    claim = claimed(folders, "van")
+    assert recovery.recover(folders) == recovery.recover(folders) == (claim,)
+    assert Path(folders.drop_of(claim) / "job.toml").is_file()
