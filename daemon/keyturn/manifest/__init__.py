@@ -1,1 +1,1 @@
-"""job.toml: its models, and how it is read."""
+"""The manifest, job.toml: its models, how it is read, how its errors are worded, and its JSON Schema."""

@@ -1,6 +1,6 @@
-"""Tables of the manifest for frames that Keyturn draws: a glide, a pan over one picture, a dissolve into another.
+"""The manifest's tables for frames that Keyturn draws: a glide, a pan over a picture, a dissolve into a picture.
 
-Places are shares of the panel from its top left corner, so that one job fits every radio.
+Positions and sizes are shares of the panel, counted from its top left corner, so that one job fits every radio.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from keyturn.manifest.values import Art, Colour, Share, Table, Words
 Ease = Literal["linear", "in", "out", "in-out"]
 
 MOST_FRAMES = 2400
+"""Most frames of one glide, pan or crossfade."""
 
 Place = Annotated[float, Field(ge=-10, le=10)]
 Point = Annotated[tuple[Place, Place], Field(strict=False)]
@@ -25,13 +26,13 @@ Times = Annotated[float, Field(ge=0, le=200)]
 
 
 def _from_and_to(value: object) -> object:
-    """One number stands for no change."""
+    """Return a single number as a start and an end that are equal."""
     alone = isinstance(value, int | float) and not isinstance(value, bool)
     return (value, value) if alone else value
 
 
 def _as_table(value: object) -> object:
-    """A picture's name alone stands for a sprite that is it."""
+    """Return the name of a picture as a list of one sprite."""
     return [{"art": value}] if isinstance(value, str) else value
 
 
@@ -47,8 +48,8 @@ Turns = Annotated[
 ]
 
 
-class Lasting(Table):
-    """A number of frames whatever the rate, or a time whatever the rate: one of the two."""
+class Length(Table):
+    """A length, either in frames or in seconds."""
 
     frames: Annotated[
         Annotated[int, Field(ge=2, le=MOST_FRAMES)] | None,
@@ -60,13 +61,13 @@ class Lasting(Table):
     ] = None
 
     @model_validator(mode="after")
-    def _one_of_two(self) -> Lasting:
+    def _one_of_two(self) -> Length:
         if (self.frames is None) == (self.seconds is None):
             raise ValueError("needs either frames = 60 (or another number) or seconds = 4, and not both")
         return self
 
     def count(self, rate: float) -> int:
-        """Frames at `rate` a second, at least the first and the last."""
+        """Return the number of frames at `rate` frames a second; at least 2, the first and the last."""
         if self.frames is not None:
             return self.frames
         return max(2, int((self.seconds or 0) * rate + 0.5))
@@ -128,7 +129,7 @@ class Sprite(Track):
         return self
 
 
-class Glide(Track, Lasting):
+class Glide(Track, Length):
     """Sprites that glide over a still."""
 
     backdrop: Annotated[Art | None, Field(description="The still behind. Default: the job's background.")] = None
@@ -149,21 +150,21 @@ class Glide(Track, Lasting):
 
     @property
     def sprites(self) -> tuple[Sprite, ...]:
-        """Every sprite with all it needs, in drawing order."""
+        """Return the sprites in drawing order. What a sprite does not set, it takes from the glide."""
         shared = {key: getattr(self, key) for key in self.model_fields_set & Track.model_fields.keys()}
         own = self.sprite or (Sprite(text=self.text),)
-        return tuple(_filled(sprite, shared) for sprite in own)
+        return tuple(_with_shared(sprite, shared) for sprite in own)
 
-    def named(self) -> Sequence[str]:
-        """The pictures it is made from, as the manifest names them."""
+    def pictures(self) -> Sequence[str]:
+        """Return the pictures it is made from, as the manifest names them."""
         return [name for name in (self.backdrop, *(s.art for s in self.sprites)) if name]
 
 
-def _filled(sprite: Sprite, shared: dict[str, object]) -> Sprite:
+def _with_shared(sprite: Sprite, shared: dict[str, object]) -> Sprite:
     return sprite.model_copy(update={key: shared[key] for key in shared if key not in sprite.model_fields_set})
 
 
-class Pan(Lasting):
+class Pan(Length):
     """A slow move over one still, from one stretch of it to another."""
 
     start: Annotated[
@@ -177,14 +178,14 @@ class Pan(Lasting):
     ease: Annotated[Ease, Field(description="Its pace: linear, in, out or in-out.")] = "in-out"
 
     @model_validator(mode="after")
-    def _stretches_are_open(self) -> Pan:
+    def _stretches_have_an_area(self) -> Pan:
         for left, top, right, bottom in (self.start, self.stop):
             if right - left < 0.01 or bottom - top < 0.01:
                 raise ValueError("from and to are left, top, right, bottom: right beyond left, bottom beyond top")
         return self
 
 
-class Crossfade(Lasting):
+class Crossfade(Length):
     """A dissolve of the part's last picture into another."""
 
     to: Annotated[Art, Field(description='The picture it ends in: "night.png".')]

@@ -1,4 +1,4 @@
-"""The manifest of a drop, `job.toml`: what the artist wants, with every default a person would guess."""
+"""The manifest of a drop, `job.toml`: what the artist wants. Each default is what a person would guess."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ from keyturn.manifest.drawn_frames import Crossfade, Glide, Pan
 from keyturn.manifest.values import Art, Colour, Share, Table, Words, rgb
 
 FILE_NAME = "job.toml"
+"""The manifest's name in the drop."""
 
 
-def _listed(value: object) -> object:
+def _as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
@@ -90,7 +91,7 @@ class Part(Table):
 
     @property
     def lasts_seconds(self) -> bool:
-        """Is any of it drawn to last a time, whatever the rate?"""
+        """Does the part have a glide, pan or crossfade whose length is given in seconds?"""
         return any(drawn and drawn.seconds for drawn in (self.glide, self.pan, self.crossfade))
 
 
@@ -103,7 +104,7 @@ class Manifest(Table):
     radio: Annotated[
         tuple[Words, ...],
         Field(strict=False, min_length=1, max_length=12, description="One radio or a list of radios."),
-        BeforeValidator(_listed, json_schema_input_type=Words | tuple[Words, ...]),
+        BeforeValidator(_as_list, json_schema_input_type=Words | tuple[Words, ...]),
     ]
     job: Annotated[Words | None, Field(description="Name of the job. Default: the folder's name.")] = None
     artist: Annotated[Words | None, Field(description="Who drew it.")] = None
@@ -133,5 +134,5 @@ class Manifest(Table):
 
     @property
     def ground(self) -> tuple[int, int, int]:
-        """The background as 8-bit sRGB."""
+        """Return the background as 8-bit sRGB."""
         return rgb(self.background)

@@ -1,4 +1,4 @@
-"""Read a manifest: all its errors are reported at once, each with its field and a mend in the artist's words."""
+"""Read a manifest from its file, and report all its errors at once."""
 
 from __future__ import annotations
 
@@ -10,23 +10,66 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from keyturn.manifest import wording
 from keyturn.manifest.models import FILE_NAME, Manifest
-from keyturn.manifest.wording import explained, merged
 from keyturn.shop.reasons import Reason, Refused, refuse
+
+_MISNAMED = ("job.toml.txt", "job.txt", "jobs.toml", "job.tml", "job.toml")
+"""Names, in small letters, that artists give to the manifest by mistake."""
 
 
 def read(folder: Path, *, max_kib: float = 256) -> Manifest:
-    """The manifest of the drop in `folder`. Raises `Refused` with every error found."""
-    return parse(_bytes(folder, max_kib))
+    """Return the manifest of the drop in `folder`. Raise `Refused` with every error in it."""
+    return parse(_read_file(folder, max_kib))
 
 
-def _bytes(folder: Path, max_kib: float) -> bytes:
-    path = folder / FILE_NAME
+def read_leniently(folder: Path, *, max_kib: float = 256) -> tuple[Manifest | None, tuple[Reason, ...]]:
+    """Return what can be understood of the manifest in `folder`, and its errors.
+
+    The manifest is None where nothing can be understood. With the rest of it the art can be checked too, so that
+    the artist gets all reasons at once.
+    """
     try:
-        if not stat.S_ISREG(path.lstat().st_mode):  # a pipe would wait for ever, a link may lead anywhere
+        data = _read_file(folder, max_kib)
+    except Refused as refused:
+        return None, refused.reasons
+    return parse_leniently(data)
+
+
+def parse(data: bytes) -> Manifest:
+    """Return the manifest in the bytes of its file, which may start with a byte-order mark. Raise `Refused`."""
+    manifest, reasons = parse_leniently(data)
+    if manifest is None or reasons:
+        raise Refused(reasons)
+    return manifest
+
+
+def parse_leniently(data: bytes) -> tuple[Manifest | None, tuple[Reason, ...]]:
+    """As `read_leniently`, from the bytes of the file. A field with an error gets its default."""
+    try:
+        table = _toml(data)
+        return Manifest.model_validate(table), ()
+    except Refused as refused:
+        return None, refused.reasons
+    except ValidationError as error:
+        errors = error.errors()
+    reasons = wording.reasons_for(errors)
+    for each in errors:
+        _take_out(table, each["loc"])
+    try:
+        return Manifest.model_validate(table), reasons
+    except ValidationError:
+        return None, reasons
+
+
+def _read_file(folder: Path, max_kib: float) -> bytes:
+    path = folder / FILE_NAME
+    most = int(max_kib * 1024)
+    try:
+        if not stat.S_ISREG(path.lstat().st_mode):  # reading a pipe never ends, and a link may lead anywhere
             raise _unreadable("is a link or no ordinary file", "put the file itself here")
         with path.open("rb") as file:
-            data = file.read(int(max_kib * 1024) + 1)
+            data = file.read(most + 1)
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
         raise Refused([_missing(folder)]) from None
     if len(data) > max_kib * 1024:
@@ -35,52 +78,18 @@ def _bytes(folder: Path, max_kib: float) -> bytes:
 
 
 def _missing(folder: Path) -> Reason:
-    names = sorted(p.name for p in folder.iterdir()) if folder.is_dir() else []
-    near = [n for n in names if n.lower() in ("job.toml.txt", "job.txt", "jobs.toml", "job.tml", "job.toml")]
-    hint = f"rename {near[0]} to {FILE_NAME}" if near else f"add a {FILE_NAME} with at least customer and radio"
-    return refuse("manifest-missing", f"the drop has no {FILE_NAME}", hint, file=near[0] if near else None)
+    names = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
+    misnamed = next((name for name in names if name.lower() in _MISNAMED), None)
+    mend = f"rename {misnamed} to {FILE_NAME}" if misnamed else f"add a {FILE_NAME} with at least customer and radio"
+    return refuse("manifest-missing", f"the drop has no {FILE_NAME}", mend, file=misnamed)
 
 
 def _unreadable(what: str, mend: str) -> Refused:
     return Refused([refuse("manifest-unreadable", what, mend, file=FILE_NAME)])
 
 
-def parse(data: bytes) -> Manifest:
-    """A manifest from the bytes of its file; a byte-order mark is forgiven. Raises `Refused`."""
-    manifest, reasons = parse_leniently(data)
-    if manifest is None or reasons:
-        raise Refused(reasons)
-    return manifest
-
-
-def read_leniently(folder: Path, *, max_kib: float = 256) -> tuple[Manifest | None, tuple[Reason, ...]]:
-    """As `read`, but gives what can be understood beside the errors, so that the art can be looked at
-    too and the artist hears of everything at once. None where nothing could be understood."""
-    try:
-        data = _bytes(folder, max_kib)
-    except Refused as refused:
-        return None, refused.reasons
-    return parse_leniently(data)
-
-
-def parse_leniently(data: bytes) -> tuple[Manifest | None, tuple[Reason, ...]]:
-    try:
-        table = _table(data)
-        return Manifest.model_validate(table), ()
-    except Refused as refused:
-        return None, refused.reasons
-    except ValidationError as error:
-        problems = error.errors()
-    reasons = tuple(explained(problem) for problem in merged(problems))
-    for problem in problems:
-        _take_out(table, problem["loc"])
-    try:
-        return Manifest.model_validate(table), reasons
-    except ValidationError:
-        return None, reasons
-
-
-def _table(data: bytes) -> dict[str, Any]:
+def _toml(data: bytes) -> dict[str, Any]:
+    """Return the file as nested tables. Raise `Refused` where it is not TOML."""
     try:
         return tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
@@ -88,13 +97,16 @@ def _table(data: bytes) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         raise _unreadable(f"is not valid TOML: {error}", 'write values as in radio = "tall-768x1024"') from None
     except RecursionError:
-        raise _unreadable("is nested too deeply", "a manifest needs no nesting") from None
-    except ValueError as error:  # a number of thousands of digits, say
+        raise _unreadable("is nested too deeply", "use only the tables that the README shows") from None
+    except ValueError as error:  # for example a number of thousands of digits
         raise _unreadable(f"is not valid TOML: {error}", "write plain, short values") from None
 
 
 def _take_out(table: Any, loc: tuple[int | str, ...]) -> None:
-    """Removes the field a problem is about, so that its default stands in for it."""
+    """Remove the field at `loc`, the place of a pydantic error, so that it gets its default.
+
+    `loc` also holds steps that are not in the table: they name members of a union. The walk stops there.
+    """
     for step, following in pairwise(loc):
         inner = table.get(step) if isinstance(table, dict) else None
         if isinstance(table, list) and isinstance(step, int) and step < len(table):

@@ -1,4 +1,7 @@
-"""The JSON Schema of job.toml, from which editors complete it. Run as a module, it writes job.schema.json."""
+"""The JSON Schema of the manifest, with which editors complete job.toml.
+
+`python -m keyturn.manifest.schema` writes it to job.schema.json.
+"""
 
 from __future__ import annotations
 
@@ -10,11 +13,12 @@ from keyturn.manifest.models import Manifest
 
 
 def schema() -> dict[str, Any]:
-    """The JSON Schema of job.toml, for editors."""
+    """Return the JSON Schema of the manifest (draft 2020-12), as pydantic writes it."""
     return Manifest.model_json_schema()
 
 
 def schema_text() -> str:
+    """Return the schema as the text of job.schema.json."""
     return json.dumps(schema(), indent=2, ensure_ascii=False) + "\n"
 
 

@@ -1,4 +1,4 @@
-"""What the manifest's tables are made of: kinds of values, each with its complaint in the artist's words."""
+"""The kinds of values in the manifest. Each says what is wrong with a value in the artist's words."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def _one_line(text: str) -> str:
     return text
 
 
-def _inside(pattern: str) -> str:
+def _inside_the_drop(pattern: str) -> str:
     path = PurePosixPath(pattern)
     if path.is_absolute() or ".." in path.parts or "\\" in pattern or "**" in pattern:
         raise ValueError("must name files inside the drop, with / between folders and without .. or **")
@@ -35,16 +35,17 @@ def _hex_colour(text: str) -> str:
 
 
 Words = Annotated[str, Field(max_length=200), AfterValidator(_one_line)]
-Art = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(_inside)]
+Art = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(_inside_the_drop)]
 Colour = Annotated[str, AfterValidator(_hex_colour)]
 Share = Annotated[float, Field(ge=0, le=1)]
 
 
 class Table(BaseModel):
+    # No docstring: pydantic would put it into the JSON Schema of every table.
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
 def rgb(colour: str) -> tuple[int, int, int]:
-    """A `Colour` as 8-bit sRGB."""
+    """Return a `Colour` as 8-bit sRGB."""
     red, green, blue = bytes.fromhex(colour[1:])
     return red, green, blue

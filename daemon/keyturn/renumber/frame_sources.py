@@ -1,4 +1,4 @@
-"""A part's frames at a rate, for one panel: which picture each is made from and what is done with it."""
+"""What each frame of a part is made from, at a given rate and for one panel."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from pathlib import Path
 
 from keyturn.flatten.figures import Figure, Placed
 from keyturn.flatten.frame_source import Box, Source
-from keyturn.flatten.motion import Track, poses
+from keyturn.flatten.motion import SpriteMotion, poses
 from keyturn.manifest.drawn_frames import Crossfade, Glide, Pan, Sprite
 from keyturn.manifest.models import FILE_NAME
 from keyturn.manifest.values import rgb
 from keyturn.normalize.fit import Fit, enlargement
 from keyturn.normalize.reading.clips import resample
 from keyturn.renumber import pans_and_dissolves
-from keyturn.renumber.clip_timing import keeps_pace, retimed, stretch
+from keyturn.renumber.clip_timing import can_show_each_once, pictures_between, retiming_note
 from keyturn.renumber.parts import JobArt, PartArt
 from keyturn.shop.reasons import Reason
 
@@ -24,10 +24,11 @@ Size = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Footage:
-    """The job's art in `root`, to be shown on a panel of `size` pixels.
+class FrameSources:
+    """The frames of the job's art in `root` for a panel of `size` (width, height) pixels.
 
-    `rate` is how many pictures a second the radio really shows: what lasts a time then lasts it on the radio.
+    `rate` in the methods is how many pictures a second the radio really shows, so that clips and drawn frames last as
+    long on the radio as the artist meant.
     """
 
     art: JobArt
@@ -35,58 +36,60 @@ class Footage:
     size: Size
 
     def sources(self, part: PartArt, rate: float) -> tuple[Source, ...]:
-        """One a frame, in playing order."""
-        if part.holds:
-            return self.sources(part.holds, rate)[-1:]
-        said = part.said
-        frames = self._glide(said.glide, rate) if said.glide else self._pictures(part, rate)
-        if said.backdrop:
-            behind = self.root / said.backdrop, said.backdrop
-            frames = tuple(replace(source, backdrop=behind) for source in frames)
-        if said.crossfade:
-            frames += self._dissolve(frames[-1], said.crossfade, rate)
+        """Return one source for each frame of the part, in playing order."""
+        if part.hold_of:
+            return self.sources(part.hold_of, rate)[-1:]
+        entry = part.entry
+        frames = self._glide(entry.glide, rate) if entry.glide else self._pictures(part, rate)
+        if entry.backdrop:
+            backdrop = self.root / entry.backdrop, entry.backdrop
+            frames = tuple(replace(source, backdrop=backdrop) for source in frames)
+        if entry.crossfade:
+            frames += self._dissolve(frames[-1], entry.crossfade, rate)
         rests = part.plays == 1 or part.pause_s > 0
         return pans_and_dissolves.reordered(
-            frames, reverse=said.reverse, there_and_back=said.there_and_back, rests=rests
+            frames, reverse=entry.reverse, there_and_back=entry.there_and_back, rests=rests
         )
 
     def _pictures(self, part: PartArt, rate: float) -> tuple[Source, ...]:
         stills = tuple(Source(self.root / name, name) for name in part.names)
         if part.clip:
-            return tuple(replace(stills[0], index=index) for index in self._shown(part, rate))
-        return self._pan(stills[0], part.said.pan, rate) if part.said.pan else stills
+            return tuple(replace(stills[0], index=index) for index in self._clip_indices(part, rate))
+        return self._pan(stills[0], part.entry.pan, rate) if part.entry.pan else stills
 
-    def _shown(self, part: PartArt, rate: float) -> tuple[int, ...]:
-        """The pictures of the part's clip, one a beat."""
-        durations, frames = self._stretch(part)
-        start_s, end_s = part.said.start or 0.0, sum(durations) / 1000
-        if keeps_pace(durations, frames, min(end_s, part.said.stop or end_s) - start_s, rate):
-            return tuple(frames)
-        return resample(durations, rate, start_s, part.said.stop)
+    def _clip_indices(self, part: PartArt, rate: float) -> tuple[int, ...]:
+        """Return the index of the clip's picture that each frame shows."""
+        durations, pictures = self._clip_cut(part)
+        start_s, end_s = part.entry.start or 0.0, sum(durations) / 1000
+        if can_show_each_once(durations, pictures, min(end_s, part.entry.stop or end_s) - start_s, rate):
+            return tuple(pictures)
+        return resample(durations, rate, start_s, part.entry.stop)
 
-    def _stretch(self, part: PartArt) -> tuple[tuple[int, ...], range]:
-        """Of the part's clip how long each picture stands, in milliseconds, and the pictures that `said` asks for."""
+    def _clip_cut(self, part: PartArt) -> tuple[tuple[int, ...], range]:
+        """Return the duration of each picture of the part's clip, in ms, and the pictures between start and stop."""
         durations = self.art.probes[part.names[0]].durations_ms
-        return durations, stretch(durations, part.said.start or 0.0, part.said.stop)
+        return durations, pictures_between(durations, part.entry.start or 0.0, part.entry.stop)
 
-    def retimed(self, rate: float) -> list[Reason]:
-        """What `rate` makes of the clips: a note on each that is not shown picture by picture."""
+    def retiming_notes(self, rate: float) -> list[Reason]:
+        """Return a note on each clip that is not shown picture by picture."""
         found = []
         for part in self.art.parts:
-            if part.clip and not part.holds:
-                durations, frames = self._stretch(part)
-                found.append(retimed(part.names[0], durations, frames, self._shown(part, rate), rate))
+            if part.clip and not part.hold_of:
+                durations, pictures = self._clip_cut(part)
+                shown = self._clip_indices(part, rate)
+                found.append(retiming_note(part.names[0], durations, pictures, shown, rate))
         return [reason for reason in found if reason]
 
     def _pan(self, still: Source, pan: Pan, rate: float) -> tuple[Source, ...]:
-        views = pans_and_dissolves.stretches(*self.pan_ends(still.name, pan), pan.count(rate), pan.ease)
+        first, last = self._pan_ends(still.name, pan)
+        views = pans_and_dissolves.pan_boxes(first, last, pan.count(rate), pan.ease)
         return tuple(replace(still, view=view) for view in views)
 
-    def pan_ends(self, name: str, pan: Pan) -> tuple[Box, Box]:
+    def _pan_ends(self, name: str, pan: Pan) -> tuple[Box, Box]:
+        """Return the parts of the picture that the pan's first and last frame show, in pixels of the picture."""
         picture = self.art.probes[name].size
-        return pans_and_dissolves.framed(pan.start, picture, self.size), pans_and_dissolves.framed(
-            pan.stop, picture, self.size
-        )
+        first, last = (pans_and_dissolves.panel_shaped(area, picture, self.size) for area in (pan.start, pan.stop))
+        return first, last
 
     def _dissolve(self, last: Source, crossfade: Crossfade, rate: float) -> tuple[Source, ...]:
         other = Source(self.root / crossfade.to, crossfade.to, backdrop=last.backdrop)
@@ -95,31 +98,32 @@ class Footage:
 
     def _glide(self, glide: Glide, rate: float) -> tuple[Source, ...]:
         frames = glide.count(rate)
-        ways = [
-            [Placed(self._figure(sprite), pose) for pose in poses(self._track(sprite), frames)]
+        placed = [
+            [Placed(self._figure(sprite), pose) for pose in poses(self._motion(sprite), frames)]
             for sprite in glide.sprites
         ]
-        still = self._still(glide)
-        return tuple(replace(still, figures=figures) for figures in zip(*ways, strict=True))
+        backdrop = self._glide_backdrop(glide)
+        return tuple(replace(backdrop, figures=figures) for figures in zip(*placed, strict=True))
 
-    def _still(self, glide: Glide) -> Source:
+    def _glide_backdrop(self, glide: Glide) -> Source:
         if glide.backdrop:
             return Source(self.root / glide.backdrop, glide.backdrop)
-        return Source(None, next(iter(glide.named()), FILE_NAME))
+        return Source(None, next(iter(glide.pictures()), FILE_NAME))
 
     def _figure(self, sprite: Sprite) -> Figure:
         if sprite.art:
             return Figure(sprite.art, self.root / sprite.art)
         return Figure(FILE_NAME, text=sprite.text or "", colour=rgb(sprite.colour))
 
-    def _track(self, sprite: Sprite) -> Track:
+    def _motion(self, sprite: Sprite) -> SpriteMotion:
+        """Return the sprite's motion in panel pixels; the manifest states it in shares of the panel."""
         wide, high = self.size
-        small, large = sprite.size
-        return Track(
+        first, last = sprite.size
+        return SpriteMotion(
             points=tuple((x * wide, y * high) for x, y in sprite.path),
             bend=sprite.bend,
             ease=sprite.ease,
-            sizes=(small * high, large * high),
+            sizes=(first * high, last * high),
             turns=sprite.turn,
             bob=(sprite.bob[0] * high, sprite.bob[1]),
             repeat=sprite.repeat,
@@ -129,7 +133,10 @@ class Footage:
     # -- how large the art must be ------------------------------------------------------------------
 
     def enlarged(self, fit: Fit) -> dict[str, float]:
-        """How many panel pixels a pixel of each picture becomes across; the most, where it is used twice."""
+        """Return by how much each picture is enlarged, by name: panel pixels a picture pixel, across.
+
+        A picture that is used several times has the largest of its factors.
+        """
         logo = self.art.logo
         factors = {logo: enlargement(self.art.probes[logo].size, fit)} if logo else {}
         for name, factor in itertools.chain.from_iterable(self._enlarged(part, fit) for part in self.art.parts):
@@ -137,14 +144,14 @@ class Footage:
         return factors
 
     def _enlarged(self, part: PartArt, fit: Fit) -> Iterator[tuple[str, float]]:
-        probes, said = self.art.probes, part.said
-        filling = [said.backdrop, said.crossfade and said.crossfade.to, said.glide and said.glide.backdrop]
-        for name in (*filling, *(() if said.pan else part.names)):
+        probes, entry = self.art.probes, part.entry
+        filling = [entry.backdrop, entry.crossfade and entry.crossfade.to, entry.glide and entry.glide.backdrop]
+        for name in (*filling, *(() if entry.pan else part.names)):
             if name:
                 yield name, enlargement(probes[name].size, fit)
-        if said.pan:
-            boxes = self.pan_ends(part.names[0], said.pan)
+        if entry.pan:
+            boxes = self._pan_ends(part.names[0], entry.pan)
             yield part.names[0], max(self.size[0] / (right - left) for left, _, right, _ in boxes)
-        for sprite in said.glide.sprites if said.glide else ():
+        for sprite in entry.glide.sprites if entry.glide else ():
             if sprite.art:
                 yield sprite.art, max(sprite.size) * self.size[1] / probes[sprite.art].size[1]
