@@ -5,20 +5,20 @@ from __future__ import annotations
 from types import ModuleType
 
 from keyturn.pages import board
-from keyturn.pages.cache_key import Same
+from keyturn.pages.cache_key import SameObjects
 
 
 def test_the_same_objects_make_the_same_key_whatever_holds_them() -> None:
     one, two = ["a"], ["b"]
-    kept = {Same((one, two), (one, two)): "kept"}
-    assert kept[Same([one, two], [one, two])] == "kept"
+    kept = {SameObjects((one, two), (one, two)): "kept"}
+    assert kept[SameObjects([one, two], [one, two])] == "kept"
 
 
 def test_equal_objects_others_or_fewer_make_another_key() -> None:
     one, two = ["a"], ["b"]
-    key = Same("", (one, two))
+    key = SameObjects("", (one, two))
     for parts in ((["a"], two), (two, one), (one,), (one, two, one), ()):
-        assert key != Same("", parts)
+        assert key != SameObjects("", parts)
     assert key != (one, two)
 
 

@@ -1,4 +1,4 @@
-"""The shop's board: what waits, what is in work, what can be collected and what was refused."""
+"""The shop's board: the drops that wait, are in work, can be collected or were refused."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from markupsafe import Markup
 
-from keyturn.pages.cache_key import Same
+from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.render import fragment, page
 from keyturn.shop.records import ShopState
 
@@ -19,8 +19,10 @@ MOST_REASONS = 4
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """The rows of one list that are shown, as the page shows them (but for work, which changes all the time), how
-    many there are in all and how many of them are not shown."""
+    """One list of the board: the rows that are shown, how many there are in all, and the rows' HTML.
+
+    `shown` is empty for drops in work. They change all the time, so the page makes their HTML itself.
+    """
 
     rows: tuple[object, ...]
     total: int
@@ -28,11 +30,12 @@ class Listing:
 
     @property
     def more(self) -> int:
+        """How many rows are not shown."""
         return self.total - len(self.rows)
 
 
 def board(state: ShopState) -> str:
-    """outbox/board.html: a static file that loads itself again and says when it has grown old."""
+    """Return outbox/board.html, a static page that reloads itself and says so when it is out of date."""
     return page(
         "board.html.j2",
         styles=("board.css",),
@@ -48,13 +51,13 @@ def board(state: ShopState) -> str:
 
 
 def _listing(name: str, rows: tuple[object, ...], total: int = 0) -> Listing:
-    """`total` may be above the rows the state carries."""
+    """Return the list called `name`. `total` counts the rows that `rows` leaves out too."""
     first = rows[: MOST[name]]
-    shown = _shown(name, Same(first, first)) if name != "working" else Markup()
+    shown = _shown(name, SameObjects(first, first)) if name != "working" else Markup()
     return Listing(first, max(total, len(rows)), shown)
 
 
 @lru_cache(maxsize=8)
-def _shown(name: str, rows: Same[tuple[object, ...]]) -> Markup:
-    """Made anew only when the rows are others: while work goes on the board is written every few seconds."""
+def _shown(name: str, rows: SameObjects[tuple[object, ...]]) -> Markup:
+    """Return the rows' HTML. It is kept, because the board is written every few seconds while work goes on."""
     return fragment(f"board_{name}.html.j2", rows=rows.whole, most_reasons=MOST_REASONS)

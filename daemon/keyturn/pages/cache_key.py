@@ -1,4 +1,4 @@
-"""Keys under which a made piece of a page is kept, while the very records that it was made from are given again."""
+"""Keys for pieces of pages that are kept: the same records, as objects, find the piece made from them."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from typing import Generic, TypeVar
 T = TypeVar("T")
 
 
-class Same(Generic[T]):
-    """`whole` told apart by which objects its `parts` are: to compare records by value takes as long as to write them.
+class SameObjects(Generic[T]):
+    """A key that is equal to another where both have the same objects as parts; `whole` is carried along.
 
-    A key holds its parts, so no other object can come to have their place in memory.
+    Records are not compared by value, because that takes as long as writing the page. The key holds its parts, so
+    their ids in memory cannot pass to other objects.
     """
 
     __slots__ = ("_hash", "_parts", "whole")
@@ -24,6 +25,6 @@ class Same(Generic[T]):
         return self._hash
 
     def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Same) or len(self._parts) != len(other._parts):
+        if not isinstance(other, SameObjects) or len(self._parts) != len(other._parts):
             return False
         return all(mine is theirs for mine, theirs in zip(self._parts, other._parts, strict=True))

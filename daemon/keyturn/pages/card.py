@@ -1,4 +1,4 @@
-"""The fitter's card of a revision, and INSTALL.txt, the same as plain text for the stick."""
+"""The fitter's card of a revision, and INSTALL.txt, which says the same as plain text on the stick."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from keyturn.pages.in_words import Act, acts
+from keyturn.pages.in_words import OnScreen, on_screen
 from keyturn.pages.render import page, seconds
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import JobRecord, RadioRecord
@@ -15,24 +15,26 @@ from keyturn.shop.units import readable_size
 
 WIDTH = 72
 DIGEST = 12
-"""Hex digits of a SHA-256 that a person compares by eye."""
+"""How many hex digits of a SHA-256 are shown, for people to compare by eye."""
 
 
 @dataclass(frozen=True, slots=True)
 class CardView:
+    """What the card shows of one radio."""
+
     record: RadioRecord
     profile: Radio
-    acts: tuple[Act, ...]
+    on_screen: tuple[OnScreen, ...]
 
 
 def card(job: JobRecord, radio: RadioRecord, profile: Radio, cautions: Sequence[str]) -> str:
-    """card.html for one radio of the job."""
-    return _page(job, [CardView(radio, profile, acts(radio))], cautions)
+    """Return card.html for one radio of the job."""
+    return _page(job, [CardView(radio, profile, on_screen(radio))], cautions)
 
 
 def cards(job: JobRecord, profiles: Mapping[str, Radio], cautions: Sequence[str]) -> str:
-    """card.html with a section for each of the job's radios. Raises KeyError where a profile is missing."""
-    return _page(job, [CardView(r, profiles[r.radio], acts(r)) for r in job.radios], cautions)
+    """Return card.html with a section for each radio of the job. Raise KeyError where a profile is missing."""
+    return _page(job, [CardView(r, profiles[r.radio], on_screen(r)) for r in job.radios], cautions)
 
 
 def _page(job: JobRecord, views: Sequence[CardView], cautions: Sequence[str]) -> str:
@@ -43,15 +45,16 @@ def _page(job: JobRecord, views: Sequence[CardView], cautions: Sequence[str]) ->
 
 
 def install_text(job: JobRecord, radio_record: RadioRecord, profile: Radio, cautions: Sequence[str]) -> str:
-    """ASCII with CRLF ends of line, readable on any machine. File digests stand in it where they are known:
-    a file on the stick cannot hold its own."""
+    """Return INSTALL.txt for one radio: ASCII with CRLF line ends, which any machine can read.
+
+    The files' digests are in it where the record has them. It is written before they are known where it lies on the
+    stick itself, because no file can hold its own digest.
+    """
     lines = list(_install_lines(job, radio_record, profile, cautions))
     return "".join(f"{line}\r\n" for line in lines)
 
 
-def _install_lines(
-    job: JobRecord, radio: RadioRecord, profile: Radio, cautions: Sequence[str]
-) -> Iterator[str]:
+def _install_lines(job: JobRecord, radio: RadioRecord, profile: Radio, cautions: Sequence[str]) -> Iterator[str]:
     yield from _wrapped(f"{job.job}, revision {job.revision}, for {job.customer}", "")
     yield from _wrapped(f"Radio: {radio.title} ({radio.radio})", "")
     yield from _listed("Before you begin", cautions, mark="!")
@@ -63,7 +66,7 @@ def _install_lines(
 
 
 def _listed(title: str, texts: Sequence[str], mark: str | None = "-") -> Iterator[str]:
-    """Marked lines, or numbered ones where `mark` is None."""
+    """Yield a title and its texts, each with `mark` before it, or numbered where `mark` is None."""
     yield from ("", _ascii(title).upper(), "-" * len(title))
     for number, text in enumerate(texts, start=1):
         yield from _wrapped(text, f"{mark or f'{number}.'} ")
@@ -80,7 +83,7 @@ def _files(radio: RadioRecord, profile: Radio) -> list[str]:
 
 
 def _seen(radio: RadioRecord) -> list[str]:
-    seen = [f"{act.title}{f' from {act.art}' if act.art else ''}: {act.words}" for act in acts(radio)]
+    seen = [f"{shown.title}{f' from {shown.art}' if shown.art else ''}: {shown.words}" for shown in on_screen(radio)]
     if radio.timeline.delay_s > 0:
         seen.append(f"The home screen, up to {seconds(radio.timeline.delay_s)} later than before.")
         return seen
@@ -88,7 +91,7 @@ def _seen(radio: RadioRecord) -> list[str]:
 
 
 def _ascii(text: str) -> str:
-    """Letters without their accents, one line; what ASCII has no letter for becomes a question mark."""
+    """Return `text` in ASCII: letters without accents, "?" for every other character, line ends among them."""
     plain = unicodedata.normalize("NFKD", text.replace("\u00d7", "x"))
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     return "".join(c if " " <= c <= "~" else "?" for c in plain)

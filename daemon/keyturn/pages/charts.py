@@ -1,7 +1,7 @@
-"""The geometry of the sheet's charts. Pure.
+"""The geometry of the sheet's charts.
 
-Across, everything is percent of the drawing's width, so a chart fits a phone and a page without its text
-being scaled; down, it is pixels.
+Horizontal figures are in percent of the drawing's width, vertical ones in pixels. A chart then fits a phone and a
+printed page without its text being scaled.
 """
 
 from __future__ import annotations
@@ -20,12 +20,16 @@ ROW_PX = 40
 
 @dataclass(frozen=True, slots=True)
 class Tick:
+    """A mark on an axis."""
+
     x: float
     label: str
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
+    """A stretch of an axis."""
+
     x: float
     width: float
     label: str
@@ -33,7 +37,7 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class BootChart:
-    """When the parts that play once end, against when starts end. `risk` is where both overlap, or None."""
+    """When the once-only parts end, and when starts end. `risk` is the stretch in which a start may end too soon."""
 
     ticks: tuple[Tick, ...]
     parts: tuple[Bar, ...]
@@ -45,6 +49,7 @@ class BootChart:
 
 
 def boot_chart(radio: RadioRecord) -> BootChart:
+    """Return the chart. Its axis reaches a little beyond the longest start and the once-only parts."""
     timeline = radio.timeline
     end = 1.04 * max(timeline.boot_longest_s, timeline.once_only_s, timeline.interval_s)
 
@@ -65,7 +70,10 @@ def boot_chart(radio: RadioRecord) -> BootChart:
 
 
 def _once_only(radio: RadioRecord) -> list[tuple[float, float, str]]:
-    """(start, end, name) of the parts before the first endless one; the last one's pause moves nothing."""
+    """Return (start, end, name) of each part before the first endless one, in seconds.
+
+    The last part ends with its last frame: nothing moves in the pause after it.
+    """
     found: list[tuple[float, float, str]] = []
     start = 0.0
     for part in radio.parts:
@@ -93,7 +101,10 @@ def _boot_words(radio: RadioRecord) -> str:
 
 
 def ticks(end: float, most: int = 7) -> tuple[float, ...]:
-    """Round numbers from 0 up to `end`, 1, 2 or 5 times a power of ten apart, `most` at most."""
+    """Return round numbers from 0 up to `end`, 1, 2 or 5 times a power of ten apart.
+
+    At most `most` steps are taken.
+    """
     step = 0.1
     while end / step > most:
         step *= 2.5 if f"{step:.0e}".startswith("2") else 2
@@ -102,7 +113,7 @@ def ticks(end: float, most: int = 7) -> tuple[float, ...]:
 
 @dataclass(frozen=True, slots=True)
 class FlashRow:
-    """`columns`: bars of (x, width, height in px, value); `most` is the greatest value."""
+    """One kind of flash. `columns` are (x, width, height in px, flashes a second); `most` is the highest figure."""
 
     name: str
     columns: tuple[tuple[float, float, float, int], ...]
@@ -111,6 +122,8 @@ class FlashRow:
 
 @dataclass(frozen=True, slots=True)
 class FlashChart:
+    """Flashes a second over time. `limit_px` is the height of the line at the `limit` that is allowed."""
+
     rows: tuple[FlashRow, ...]
     ticks: tuple[Tick, ...]
     limit_px: float
@@ -118,9 +131,9 @@ class FlashChart:
 
 
 def flash_chart(flash: FlashRecord, until_s: float) -> FlashChart | None:
-    """Flashes a second against time, general above red, at least up to `until_s`; None where nothing flashes.
+    """Return the chart, a row for general flashes and one for red ones, up to `until_s` or the last flash.
 
-    `per_second` names whole seconds, and only those in which a transition came about.
+    Return None where nothing flashes. `flash.per_second` holds only the whole seconds in which luminance changed.
     """
     if not any(general or red for _, general, red in flash.per_second):
         return None
@@ -135,7 +148,7 @@ def flash_chart(flash: FlashRecord, until_s: float) -> FlashChart | None:
 
 
 def _flash_row(name: str, series: Sequence[tuple[int, int]], end: int, top: int) -> FlashRow:
-    """A column a second, or the worst of several seconds where there are very many."""
+    """Return a row with a column a second. Where there are too many, a column shows the worst of several seconds."""
     together = math.ceil(end / MOST_COLUMNS)
     worst: dict[int, int] = {}
     for second, value in series:
@@ -147,7 +160,7 @@ def _flash_row(name: str, series: Sequence[tuple[int, int]], end: int, top: int)
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """`fill` in percent of the track, the limit at `limit`; `over` where the figure is above its limit."""
+    """A figure beside its limit: `fill` and `limit` in percent of the bar's length; `over` where it is above."""
 
     fill: float
     limit: float
@@ -155,6 +168,6 @@ class Meter:
 
 
 def meter(value: float, allowed: float) -> Meter:
-    """A bar whose limit stands at four fifths, or further left where the figure goes beyond the end."""
+    """Return a bar with its limit at four fifths, or further left where the figure would not fit."""
     end = max(allowed * 1.25, value, 1e-9)
     return Meter(100 * value / end, 100 * allowed / end, value > allowed)

@@ -11,20 +11,24 @@ from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import RadioProof, RadioRecord
 
 MOST_CELLS = 240
-"""Of one part; a longer strip shows evenly chosen frames, each with the greatest change since the last shown."""
+"""Cells of one part. A longer part shows evenly spaced frames, each with the largest change since the one before."""
 
 BAR_PX = 22
 NEIGHBOURS = 3
 STANDS_OUT = 1.9
-"""One missing frame of a steady movement makes a step of twice its neighbours'."""
+"""A step stands out from this many times the median of its neighbours on. A frame that is missing from a steady
+movement makes a step of twice the others."""
 
 LEAST_STEP = 0.002
-"""Mean change of relative luminance below which a step is not worth a look."""
+"""Smaller steps (mean change of relative luminance) are never marked."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """`number` counts from 1. `bar` in pixels. `mark`: "same", "jump" or nothing."""
+    """One frame of the strip: its number from 1, its picture, its bar's height in px.
+
+    `mark` is "same" for a doubled frame, "jump" for a step that stands out, else empty.
+    """
 
     number: int
     picture: int
@@ -34,7 +38,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class FilmStrip:
-    """One part's strip, of `frames` frames; `cells` are fewer where the part is long."""
+    """The strip of a part with `frames` frames. A long part has fewer cells."""
 
     path: str
     art: str
@@ -43,12 +47,13 @@ class FilmStrip:
 
     @property
     def marked(self) -> dict[str, tuple[int, ...]]:
+        """The numbers of the marked cells, by mark."""
         marks = {cell.mark for cell in self.cells if cell.mark}
         return {mark: tuple(c.number for c in self.cells if c.mark == mark) for mark in sorted(marks)}
 
 
 def film_strips(radio: RadioRecord, proof: RadioProof) -> tuple[FilmStrip, ...]:
-    """A strip a part. Bars share one scale over all parts, so that they can be compared."""
+    """Return a strip for each part. The bars of all parts have one scale, so that they can be compared."""
     most = max((change for part in proof.changes for change in part), default=0.0)
     changes = proof.changes or tuple(() for _ in proof.order)
     return tuple(
@@ -75,7 +80,10 @@ def _mark(order: Sequence[int], changes: Sequence[float], frames: range) -> str:
 
 
 def _stands_out(changes: Sequence[float], frame: int) -> bool:
-    """A frame's first change, from nothing, is no step: it neither stands out nor counts as a neighbour."""
+    """Tell whether a frame changes much more than the frames around it.
+
+    A part's first frame has none before it, so its change neither stands out nor counts as a neighbour's.
+    """
     around = [*changes[max(1, frame - NEIGHBOURS) : frame], *changes[frame + 1 : frame + 1 + NEIGHBOURS]]
     moving = [change for change in around if change > 0]
     if frame < 1 or len(moving) < NEIGHBOURS + 1 or changes[frame] < LEAST_STEP:

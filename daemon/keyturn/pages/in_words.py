@@ -1,4 +1,4 @@
-"""What somebody in front of the radio sees and for how long, in words: for the sheet, the card and INSTALL.txt."""
+"""What is seen on the radio and for how long, in words, for the sheet, the card and INSTALL.txt."""
 
 from __future__ import annotations
 
@@ -9,27 +9,27 @@ from keyturn.shop.records import PartRecord, RadioRecord
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
-    """One thing on the screen: its name, the art it was made from, if any of its own, and what it does there."""
+class OnScreen:
+    """One thing that is seen: its name, the art it was made from (or ""), and what happens."""
 
     title: str
     art: str
     words: str
 
 
-def acts(radio: RadioRecord) -> tuple[Act, ...]:
-    """The logo, then every part that is reached, in order. After an endless part only type c ever plays."""
-    shown = [Act("Boot logo", "", "stands still until the animation begins")]
+def on_screen(radio: RadioRecord) -> tuple[OnScreen, ...]:
+    """Return the logo and then every part that plays, in order. After an endless part only parts of type c play."""
+    shown = [OnScreen("Boot logo", "", "stands still until the animation begins")]
     booted = False
     for part in radio.parts:
         if not booted or part.type == "c":
-            shown.append(Act(part.path, part.art, _words(part, radio)))
+            shown.append(OnScreen(part.path, part.art, _words(part, radio)))
         booted = booted or part.count == 0
     return tuple(shown)
 
 
 def play_s(part: PartRecord, interval_s: float) -> float:
-    """Seconds of one play with the pause after it."""
+    """Return how many seconds one play of the part lasts, with the pause after it."""
     return part.frames * interval_s + part.pause_s
 
 

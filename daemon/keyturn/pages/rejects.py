@@ -1,4 +1,4 @@
-"""What an artist reads in a refused drop: everything that is wrong at once, file by file, and how to mend it."""
+"""The pages in a refused drop: all that is wrong with it, file by file, and how to mend it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ BACK = "Mend the files here, then drag this folder back to the inbox. It goes ag
 
 @dataclass(frozen=True, slots=True)
 class FileView:
-    """What was found about one file; `file` None: about the drop as a whole."""
+    """The reasons about one file, or about the drop as a whole where `file` is None."""
 
     file: str | None
     picture: str | None
@@ -26,7 +26,7 @@ class FileView:
 
 
 def rejected_html(rejection: Rejection) -> str:
-    """REJECTED.html."""
+    """Return REJECTED.html."""
     return page(
         "rejected.html.j2",
         styles=("rejected.css",),
@@ -40,7 +40,7 @@ def rejected_html(rejection: Rejection) -> str:
 
 
 def _by_file(reasons: Sequence[Reason], pictures: dict[str, str]) -> tuple[FileView, ...]:
-    """In the order the files are first named."""
+    """Return the reasons grouped by file, in the order in which the files are first named."""
     groups: dict[str | None, list[Reason]] = {}
     for reason in reasons:
         groups.setdefault(reason.file, []).append(reason)
@@ -48,7 +48,7 @@ def _by_file(reasons: Sequence[Reason], pictures: dict[str, str]) -> tuple[FileV
 
 
 def rejected_text(rejection: Rejection) -> str:
-    """REJECTED.txt: the same as plain text."""
+    """Return REJECTED.txt, which says the same as plain text."""
     return "".join(f"{line}\n" for line in _lines(rejection))
 
 
@@ -82,5 +82,5 @@ def _wrapped(text: str, mark: str) -> list[str]:
 
 
 def _plain(text: str) -> str:
-    """One line, and no character in it turns the reading direction of what stands beside it."""
+    """Return `text` as one line without characters that change the reading direction of the text beside it."""
     return _DIRECTIONS.sub("\ufffd", str(visible(text.replace("\r", " ").replace("\n", " "))))

@@ -1,7 +1,7 @@
-"""How every page is made: one Jinja2 environment, one base page, and the figures as people read them.
+"""How every page is made: one Jinja2 environment, one base page, and filters that write figures for people.
 
-Pages are single files without outside parts. Their Content-Security-Policy names the hash of the one style
-and the one script they carry, so nothing that slips in by a name could ever run.
+A page is one file and loads nothing from outside. Its Content-Security-Policy names the hash of its own style and
+script, so a script that came in with a file's name could not run.
 """
 
 from __future__ import annotations
@@ -26,19 +26,19 @@ _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 
 
 def page(template: str, *, styles: Sequence[str] = (), script: str | None = None, **values: object) -> str:
-    """The page of `template` with `styles` (after the common ones) and `script`, all from the templates folder."""
+    """Return the page of `template` with `styles` after the common ones, and `script`; all are template files."""
     css = "\n".join(_text(name) for name in ("colours.css", "common.css", *styles))
     js = _text(script) if script else ""
     policy = f"default-src 'none'; img-src data:; style-src '{_hash(css)}'"
     policy += f"; script-src '{_hash(js)}'" if js else ""
     policy += "; base-uri 'none'; form-action 'none'"
-    # trusted: these are the package's own files, and no name ever enters them
+    # not escaped: these are the package's own files, and no artist's text is put into them
     own = {"css": Markup(css), "js": Markup(js), "policy": Markup(policy)}
     return _environment().get_template(template).render(**own, **values)
 
 
 def fragment(template: str, **values: object) -> Markup:
-    """A piece of a page, made by the same rules: it goes into the page as it is."""
+    """Return a piece of a page, escaped as a page is. It goes into a page as it is."""
     return Markup(_environment().get_template(template).render(**values))
 
 
@@ -48,7 +48,7 @@ def _text(name: str) -> str:
 
 
 def _hash(text: str) -> str:
-    """A source expression of CSP level 2: the digest of exactly what stands between the tags."""
+    """Return the CSP level 2 source expression of an element: the digest of the text between its tags."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
 
 
@@ -78,7 +78,7 @@ def _environment() -> Environment:
 
 
 def visible(value: object) -> object:
-    """Control characters, which a file name may hold and a page may not, as their pictures."""
+    """Return text with control characters as their Unicode pictures; a file's name may hold them, a page may not."""
     if not isinstance(value, str) or isinstance(value, Markup):
         return value
     return _CONTROLS.sub(_picture_of, value)
@@ -93,17 +93,17 @@ def _picture_of(found: re.Match[str]) -> str:
 
 
 def seconds(value: float) -> str:
-    """Seconds with one decimal: "3.4 s"."""
+    """Return seconds with one decimal: "3.4 s"."""
     return f"{value:.1f} s"
 
 
 def milliseconds(value: float) -> str:
-    """Seconds as whole milliseconds: "58 ms"."""
+    """Return seconds as whole milliseconds: "58 ms"."""
     return f"{value * 1000:.0f} ms"
 
 
 def share(value: float) -> str:
-    """A share (0 to 1) in percent; only nothing is 0 % and only all is 100 %."""
+    """Return a share (0 to 1) in percent. Only 0 is "0 %", and only 1 is "100 %"."""
     if 0.99 < value < 1:
         return "over 99 %"
     if 0 < value < 0.01:
@@ -112,18 +112,18 @@ def share(value: float) -> str:
 
 
 def counted(number: int, thing: str) -> str:
-    """ "1 frame", "48 frames"."""
+    """Return a number with its noun: "1 frame", "48 frames"."""
     return f"{number:,} {thing}" if number == 1 else f"{number:,} {thing}s"
 
 
 def day(iso: str) -> str:
-    """ "1 March 2026" of an ISO 8601 time; what is none stays as it is."""
+    """Return "1 March 2026" for an ISO 8601 time, and any other text as it is."""
     at = _utc(iso)
     return f"{at.day} {at:%B %Y}" if at else iso
 
 
 def moment(iso: str) -> str:
-    """ "2026-03-01 09:30 UTC" of an ISO 8601 time; what is none stays as it is."""
+    """Return "2026-03-01 09:30 UTC" for an ISO 8601 time, and any other text as it is."""
     at = _utc(iso)
     return f"{at:%Y-%m-%d %H:%M} UTC" if at else iso
 
@@ -137,5 +137,5 @@ def _utc(iso: str) -> datetime | None:
 
 
 def link(path: str) -> str:
-    """A relative path as a relative URL (RFC 3986); a first step with a colon must not read as a scheme."""
+    """Return a relative path as a relative URL. "./" keeps a colon in its first step from being a scheme (RFC 3986)."""
     return "./" + quote(path, safe="/")

@@ -1,4 +1,4 @@
-"""What changed from one revision of a job to the next, in words and by name."""
+"""What changed from one revision of a job to the next, in words."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Revision = tuple[JobRecord, ProofRecord]
 
 
 def changed(before: Revision, after: Revision) -> tuple[str, ...]:
-    """One sentence a change; empty where both revisions show and hold the same."""
+    """Return a sentence for each change; none where both revisions are the same."""
     old, new = ({r.radio: r for r in job.radios} for job, _ in (before, after))
     said = [f"{name}: new in this revision" for name in new if name not in old]
     said += [f"{name}: no longer made" for name in old if name not in new]
@@ -73,9 +73,11 @@ def _plays(count: int) -> str:
 
 
 def _redrawn(old: RadioRecord, new: RadioRecord, before: RadioProof, after: RadioProof) -> Iterator[str]:
-    """Pictures compared by what the sheet shows of them. Nothing is said where no two could be alike because
-    the sheet's pictures changed their size: that is only known not to be so where one is shared, or the
-    number of frames is the same."""
+    """Yield which pictures were redrawn, told by the small pictures of the sheet.
+
+    All small pictures differ where their size changed from one Keyturn to the next. So nothing is said where the
+    revisions share no picture and differ in the number of frames.
+    """
     same_number = sum(map(len, before.order)) == sum(map(len, after.order))
     if not same_number and not set(before.frames) & set(after.frames):
         return
@@ -104,7 +106,7 @@ def _frames(path: str, old: list[str], new: list[str]) -> Iterator[str]:
 
 
 def spans(indexes: Sequence[int]) -> str:
-    """Ascending indexes from 0 as numbers from 1: "3, 7 to 9"."""
+    """Return ascending indices from 0 as numbers from 1: "3, 7 to 9"."""
     runs: list[list[int]] = []
     for index in indexes:
         if runs and index == runs[-1][1] + 1:

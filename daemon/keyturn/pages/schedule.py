@@ -1,4 +1,4 @@
-"""What the sheet's player needs to know: a small table of the parts, the beat and the start-up times."""
+"""What the sheet's player is given: the parts, the time a frame stands and the start-up times."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ MOST_BUTTONS = 7
 
 
 def schedule(radio: RadioRecord, proof: RadioProof) -> dict[str, Any]:
-    """For `shownAt` in player.js. Seconds; `order` numbers the sheet's pictures, `logo` is one of them."""
+    """Return the table that `shownAt` in player.js reads. Times are seconds; `order` and `logo` are picture numbers."""
     parts = [
         {
             "path": part.path,
@@ -32,12 +32,15 @@ def schedule(radio: RadioRecord, proof: RadioProof) -> dict[str, Any]:
 
 
 def pictures(proof: RadioProof) -> tuple[str, ...]:
-    """Every picture of the radio once, the logo last where it is none of the frames."""
+    """Return each picture of the radio once, and the logo as the last where it is none of the frames."""
     return proof.frames if proof.logo in proof.frames else (*proof.frames, proof.logo)
 
 
 def boot_buttons(timeline: TimelineRecord) -> tuple[tuple[str, float], ...]:
-    """Start-up times to choose from: the measured ones, evenly chosen where there are many, else the three figures."""
+    """Return (label, seconds) of the start-up times to choose from.
+
+    These are the measured ones, evenly spaced where there are many, or else shortest, usual and longest.
+    """
     samples = sorted(set(timeline.boot_samples_s))
     if samples:
         chosen = [samples[i] for i in evenly_spaced(len(samples), MOST_BUTTONS)]
@@ -50,5 +53,6 @@ def boot_buttons(timeline: TimelineRecord) -> tuple[tuple[str, float], ...]:
 
 
 def longest_boot_s(timeline: TimelineRecord) -> float:
-    """How far the start-up time can be dragged: past the longest start and past the once-only parts."""
+    """Return the longest start-up time that can be set, in seconds: a fifth beyond the longest start and the once-only
+    parts."""
     return float(round(1.2 * max(timeline.boot_longest_s, timeline.once_only_s) + 0.5))

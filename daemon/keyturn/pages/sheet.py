@@ -1,4 +1,4 @@
-"""The customer's proof sheet: one file to mail, print, look through and sign."""
+"""The customer's proof sheet: one file to mail, look through, print and sign."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from typing import Any
 from markupsafe import Markup
 
 from keyturn.pages import charts
-from keyturn.pages.cache_key import Same
+from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.film_strip import FilmStrip, film_strips
-from keyturn.pages.in_words import Act, acts
+from keyturn.pages.in_words import OnScreen, on_screen
 from keyturn.pages.render import fragment, page
 from keyturn.pages.revision_differences import changed
 from keyturn.pages.schedule import boot_buttons, longest_boot_s, pictures, schedule
@@ -25,25 +25,25 @@ from keyturn.shop.records import JobRecord, ProofRecord, RadioProof, RadioRecord
 Revision = tuple[JobRecord, ProofRecord]
 
 PICTURE_BUDGET = 2_400_000
-"""Characters of pictures that one sheet carries: many mail boxes turn away what is above a few megabytes."""
+"""Most characters of pictures on one sheet. Many mail boxes refuse more than a few megabytes."""
 
 OLDER_BUDGET = 60_000
-"""An older revision keeps its pictures where they are no more than this."""
+"""Most characters of pictures that an older revision may have on the sheet."""
 
 KEPT_ARTICLES = 24
-"""A sheet's worth: a customer who sends one correction after the other has all but one job as it was. A few MB."""
+"""Articles that are kept, a few MB. With each correction that a customer sends, all jobs but one stay as they were."""
 
 
 @dataclass(frozen=True, slots=True)
 class RadioView:
-    """One radio's section. `proof` is None where the sheet shows figures only; `key` prefixes its ids."""
+    """The section of one radio. `proof` is None where the sheet shows figures only; HTML ids begin with `key`."""
 
     key: str
     record: RadioRecord
     proof: RadioProof | None
     pictures: tuple[str, ...]
-    films: tuple[FilmStrip, ...]
-    acts: tuple[Act, ...]
+    film_strips: tuple[FilmStrip, ...]
+    on_screen: tuple[OnScreen, ...]
     schedule: dict[str, Any] | None
     boots: tuple[tuple[str, float], ...]
     longest_boot_s: float
@@ -58,6 +58,8 @@ class RadioView:
 
 @dataclass(frozen=True, slots=True)
 class RevisionView:
+    """One revision: its radios, and what changed since the one before."""
+
     record: JobRecord
     radios: tuple[RadioView, ...]
     changes: tuple[str, ...]
@@ -67,7 +69,7 @@ class RevisionView:
 
 @dataclass(frozen=True, slots=True)
 class JobView:
-    """A job's newest revision, and the page's article of it and the older ones."""
+    """A job's newest revision, and the HTML of that one and the older ones."""
 
     key: str
     newest: JobRecord
@@ -77,8 +79,11 @@ class JobView:
 def sheet(
     customer: str, jobs: Sequence[tuple[JobRecord, ProofRecord]], cautions: Sequence[str], earlier: int = 0
 ) -> str:
-    """outbox/<customer>/proof.html. `jobs` are the customer's revisions in any order, at least one; `earlier` says
-    how many more there are that the sheet does not show."""
+    """Return outbox/<customer>/proof.html.
+
+    `jobs` are revisions of the customer in any order, at least one. `earlier` is how many more there are, which the
+    sheet leaves out.
+    """
     views = tuple(_job_views(jobs))
     return page(
         "sheet.html.j2",
@@ -93,7 +98,7 @@ def sheet(
 
 
 def _job_views(jobs: Sequence[Revision]) -> Iterator[JobView]:
-    """Newest first. The first job's pictures are always carried, others' while the budget lasts."""
+    """Yield the jobs, the newest first. The first one has pictures always, the others as long as the budget allows."""
     by_name = sorted(jobs, key=lambda revision: (revision[0].job, -revision[0].revision))
     groups = [tuple(group) for _, group in groupby(by_name, key=lambda revision: revision[0].job)]
     left = PICTURE_BUDGET
@@ -103,7 +108,7 @@ def _job_views(jobs: Sequence[Revision]) -> Iterator[JobView]:
         left -= weight if with_pictures else 0
         newest = revisions[0][0]
         key = "j" + hashlib.sha256(newest.job.encode("utf-8", "surrogatepass")).hexdigest()[:10]
-        yield JobView(key, newest, _article(key, Same(revisions, chain.from_iterable(revisions)), with_pictures))
+        yield JobView(key, newest, _article(key, SameObjects(revisions, chain.from_iterable(revisions)), with_pictures))
 
 
 def _weight(proof: ProofRecord) -> int:
@@ -111,8 +116,8 @@ def _weight(proof: ProofRecord) -> int:
 
 
 @lru_cache(maxsize=KEPT_ARTICLES)
-def _article(key: str, revisions_of: Same[tuple[Revision, ...]], with_pictures: bool) -> Markup:
-    """Whoever gives the same records again, because their files are the same, need not wait for it again."""
+def _article(key: str, revisions_of: SameObjects[tuple[Revision, ...]], with_pictures: bool) -> Markup:
+    """Return the HTML of a job. It is kept for a caller that gives the same record objects again."""
     revisions = revisions_of.whole
     changes = [changed(before, after) for after, before in pairwise(revisions)]
     newest = _revision_view(key, revisions[0], with_pictures, changes[0] if changes else ())
@@ -137,14 +142,14 @@ def _revision_view(key: str, revision: Revision, with_pictures: bool, changes: t
 
 def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None) -> RadioView:
     if proof is not None and [len(order) for order in proof.order] != [part.frames for part in radio.parts]:
-        proof = None  # pictures of something else: a sheet must not show what is not on the stick
+        proof = None  # these are pictures of something else, and the sheet must show what is on the stick
     return RadioView(
         key=key,
         record=radio,
         proof=proof,
         pictures=pictures(proof) if proof else (),
-        films=film_strips(radio, proof) if proof else (),
-        acts=acts(radio),
+        film_strips=film_strips(radio, proof) if proof else (),
+        on_screen=on_screen(radio),
         schedule=schedule(radio, proof) if proof else None,
         boots=boot_buttons(radio.timeline),
         longest_boot_s=longest_boot_s(radio.timeline),
@@ -158,6 +163,6 @@ def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None) -> Radio
 
 
 def _sorted_out(reasons: Sequence[Reason]) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
-    """(mended, everything else)."""
+    """Return (reasons that were mended, all others)."""
     mended = only(reasons, Kind.MENDED)
     return mended, tuple(reason for reason in reasons if reason.kind is not Kind.MENDED)

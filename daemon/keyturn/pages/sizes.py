@@ -1,4 +1,4 @@
-"""What each part's pictures weigh, and how that came about, in the sheet's words."""
+"""How large each part's pictures are and in which formats, in words for the sheet."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from keyturn.shop.units import readable_size
 
 
 def size_facts(radio: RadioRecord) -> tuple[str, ...]:
-    """A line a part; none for revisions that did not write it down."""
+    """Return a line for each part; none for revisions whose records do not have the sizes."""
     return tuple(_fact(part) for part in radio.parts if part.bytes)
 
 
