@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from types import ModuleType
 
+import pytest
+
 from keyturn.pages.card import card, cards, install_text
 from keyturn.shop import rulebook
 from page_text import text_of
@@ -45,3 +47,14 @@ def test_install_txt_can_be_read_anywhere(by_hand: ModuleType) -> None:
 def test_install_txt_is_written_before_the_files_are_and_names_them_all_the_same(by_hand: ModuleType) -> None:
     text = install_text(by_hand.job(), by_hand.radio(files=()), TALL, by_hand.CAUTIONS)
     assert "- bootanimation.zip, 9.0 MiB\r\n- logo.png\r\n" in text
+
+
+def test_a_card_needs_the_profile_of_each_radio(by_hand: ModuleType) -> None:
+    with pytest.raises(KeyError, match="unheard-of"):
+        cards(by_hand.job(by_hand.radio("unheard-of")), PROFILES, ())
+
+
+def test_install_txt_says_when_the_home_screen_comes_later(by_hand: ModuleType) -> None:
+    delayed = by_hand.radio(timeline=by_hand.timeline(delay_s=1.2))
+    assert "up to 1.2 s later than before." in install_text(by_hand.job(), delayed, TALL, ())
+    assert "later than before" not in install_text(by_hand.job(), by_hand.radio(), TALL, ())

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from types import ModuleType
 
+import pytest
+
+from keyturn.pages.film_strip import film_strips
 from keyturn.shop.records import ProofRecord
 from page_text import text_of
 
@@ -30,3 +33,45 @@ def test_a_very_long_part_is_shown_in_part_and_hides_no_doubled_frame(by_hand: M
     text = text_of(by_hand.sheet_of(job, ProofRecord(radios=(shown,))))
     assert "1,000 frames, 240 of them shown" in text
     assert "no change from the frame before" in text
+
+
+def test_bars_of_all_parts_have_one_scale(by_hand: ModuleType) -> None:
+    radio = by_hand.radio(parts=(by_hand.part("lamps", 3), by_hand.part("hold", 2, count=0)))
+    proof = by_hand.radio_proof(radio, order=((0, 1, 2), (2, 1)), changes=((0.0, 0.04, 0.02), (0.0, 0.01)))
+    lamps, hold = film_strips(radio, proof)
+    assert (lamps.path, lamps.frames, hold.path, hold.frames) == ("lamps", 3, "hold", 2)
+    assert [(c.number, c.picture) for c in hold.cells] == [(1, 2), (2, 1)]
+    largest = lamps.cells[1].bar
+    assert [c.bar / largest for c in (*lamps.cells, *hold.cells)] == pytest.approx([0, 1, 0.5, 0, 0.25])
+
+
+def test_numbers_are_listed_by_mark(by_hand: ModuleType) -> None:
+    radio = by_hand.radio(parts=(by_hand.part("lamps", 20),))
+    order = (tuple(i - (i > 5) - (i > 6) for i in range(20)),)
+    changes = (tuple(0.0 if i in (0, 6, 7) else 0.05 if i == 12 else 0.02 for i in range(20)),)
+    (strip,) = film_strips(radio, by_hand.radio_proof(radio, order=order, changes=changes))
+    assert strip.marked == {"jump": (13,), "same": (7, 8)}
+
+
+def test_without_measured_changes_there_are_no_bars_and_no_marks(by_hand: ModuleType) -> None:
+    radio = by_hand.radio()
+    for strip in film_strips(radio, by_hand.radio_proof(radio, changes=())):
+        assert {(c.bar, c.mark) for c in strip.cells} == {(0.0, "")}
+
+
+def test_small_changes_are_never_marked_however_they_stand_out(by_hand: ModuleType) -> None:
+    radio = by_hand.radio(parts=(by_hand.part("lamps", 20),))
+    order = (tuple(range(20)),)
+    changes = (tuple(0.0 if i == 0 else 0.0019 if i == 12 else 0.0001 for i in range(20)),)
+    (strip,) = film_strips(radio, by_hand.radio_proof(radio, order=order, changes=changes))
+    assert strip.marked == {}
+
+
+def test_a_long_strip_begins_and_ends_with_its_part(by_hand: ModuleType) -> None:
+    radio = by_hand.radio(parts=(by_hand.part("lamps", 1000),))
+    order = (tuple(range(1000)),)
+    changes = (tuple(0.0 if i == 0 else 0.4 if i == 500 else 0.02 for i in range(1000)),)
+    (strip,) = film_strips(radio, by_hand.radio_proof(radio, frames=("data:,",), order=order, changes=changes))
+    assert (strip.cells[0].number, strip.cells[-1].number, len(strip.cells)) == (1, 1000, 240)
+    # the frame with the largest change may be left out; its change and its mark are not
+    assert [c.mark for c in strip.cells if c.bar == max(d.bar for d in strip.cells)] == ["jump"]

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from types import ModuleType
+from typing import Any
+
+import pytest
 
 from keyturn.pages.card import card
+from keyturn.pages.in_words import on_screen, play_s
 from keyturn.shop import rulebook
 from page_text import text_of
 
@@ -25,3 +29,41 @@ def test_what_is_never_reached_is_not_promised(by_hand: ModuleType) -> None:
     text = text_of(card(by_hand.job(), by_hand.radio(parts=parts), PROFILES["tall-768x1024"], ()))
     assert "never" not in text
     assert "after from after/*.png: 5 frames, once" in text
+
+
+@pytest.mark.parametrize(
+    ("part", "words"),
+    [
+        ({"frames": 48}, "48 frames, once, 4.8 s in all"),
+        (
+            {"frames": 1, "count": 3, "pause_s": 1.0},
+            "1 frame, 3 times, 3.3 s in all, with a rest of 1.0 s after each play",
+        ),
+        ({"frames": 5, "pause_s": 0.5}, "5 frames, once, 1.0 s in all, with a rest of 0.5 s"),
+        ({"frames": 7, "type": "c"}, "7 frames, once, 0.7 s in all; plays to its end even when the radio has booted"),
+        (
+            {"frames": 1, "count": 0},
+            "one still picture until the radio has booted, usually 14.2 s (11.2 to 16.2 s)",
+        ),
+        (
+            {"frames": 4, "count": 0, "pause_s": 0.3},
+            "4 frames again and again until the radio has booted, usually 14.2 s (11.2 to 16.2 s), "
+            "with a rest of 0.3 s after each play",
+        ),
+    ],
+)
+def test_what_a_part_does_is_said_with_its_seconds(by_hand: ModuleType, part: dict[str, Any], words: str) -> None:
+    """Frames of 0.1 s, and the pause after each play [arithmetic]."""
+    logo, shown = on_screen(by_hand.radio(parts=(by_hand.part("lamps", **part),)))
+    assert (logo.title, logo.art) == ("Boot logo", "")
+    assert (shown.title, shown.art, shown.words) == ("lamps", "lamps/*.png", words)
+
+
+def test_after_an_endless_part_only_parts_of_type_c_are_named(by_hand: ModuleType) -> None:
+    """AOSP, cmds/bootanimation, format description: a part of type c plays to its end whatever the boot does."""
+    parts = (by_hand.part("hold", 1, count=0), by_hand.part("never", 5), by_hand.part("after", 5, type="c"))
+    assert [shown.title for shown in on_screen(by_hand.radio(parts=parts))] == ["Boot logo", "hold", "after"]
+
+
+def test_a_play_lasts_its_frames_and_its_pause(by_hand: ModuleType) -> None:
+    assert play_s(by_hand.part("lamps", 48, pause_s=0.5), 0.1) == pytest.approx(5.3)

@@ -36,3 +36,12 @@ def test_a_name_cannot_turn_or_break_the_lines_of_the_text(by_hand: ModuleType) 
     text = rejected_text(by_hand.rejection(reasons=(odd,)))
     assert not re.search("[\u202e\x1b]", text)
     assert "\nREFUSED: other" not in text
+
+
+def test_what_was_mended_and_what_is_to_know_stands_after_what_is_wrong(by_hand: ModuleType) -> None:
+    lines = rejected_text(by_hand.rejection()).splitlines()
+    places = [lines.index(title) for title in ("TO MEND", "ALREADY MENDED FOR YOU", "TO KNOW")]
+    assert places == sorted(places)
+    only_wrong = rejected_text(by_hand.rejection(reasons=(by_hand.refuse("no-art", "no pictures", "put one in"),)))
+    assert "1 thing to mend" in only_wrong
+    assert "ALREADY MENDED" not in only_wrong and "TO KNOW" not in only_wrong
