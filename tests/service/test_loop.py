@@ -13,15 +13,18 @@ import threading
 import time
 import zipfile
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from faults import live
+from keyturn.inbox.survey import snapshot
 from keyturn.outbox import shop_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.service import bookkeeping, drop_folders, recovery
 from keyturn.service.loop import Service
+from keyturn.service.start_up import STEP_S
 from keyturn.service.systemd import Notifier
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
@@ -299,6 +302,27 @@ def test_the_start_waits_for_the_disk_and_says_so(
     assert next(failures, None) is None
     assert told[0] == "READY=1"
     assert told[1].startswith("STATUS=Paused: ") and os.strerror(number) in told[1]
+
+
+def test_the_start_asks_for_time_before_each_drop_in_work_and_each_customer(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A shop with one customer's revision, without its ledger, in which the service was killed with two drops in work.
+    sd_notify(3): EXTEND_TIMEOUT_USEC= counts until READY=1."""
+    lay(drop(frames=1), shop)
+    run_until_quiet(shop)
+    for path in shop.state.glob("ledger*"):
+        path.unlink()
+    folders = drop_folders.DropFolders(shop, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+    for name in ("bus", "ferry"):
+        lay(drop(name, frames=1), shop)
+        folders.claim(name, snapshot(shop.inbox / name))
+    told: list[str] = []
+    monkeypatch.setattr(Notifier, "_send", lambda self, *lines: told.extend(lines))
+    run_until_quiet(shop)
+    assert told[:4] == [f"EXTEND_TIMEOUT_USEC={round(STEP_S * 1e6)}"] * 3 + ["READY=1"]
+    assert not any(line.startswith("EXTEND") for line in told[4:])
+    assert len(revisions(shop)) == 3
 
 
 @pytest.mark.parametrize("name", ["keyturn.toml", "rules/safety.toml"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
@@ -33,18 +33,22 @@ class Bookkeeping:
         """Enter one folder of rejects."""
         self.ledger.add_refused(f"rejects/{folder.name}", folder.name, rejection)
 
-    def reconcile(self) -> None:
-        """Enter every folder that the ledger does not know, and take out those that are gone."""
-        self._reconcile_outbox()
+    def reconcile(self, alive: Callable[[], object] = lambda: None) -> None:
+        """Enter every folder that the ledger does not know, and take out those that are gone.
+
+        `alive` is called before each customer whose revisions are entered: in a large shop that takes a while.
+        """
+        self._reconcile_outbox(alive)
         self._reconcile_rejects()
 
-    def _reconcile_outbox(self) -> None:
+    def _reconcile_outbox(self, alive: Callable[[], object]) -> None:
         outbox = self.shop.outbox
         known = set(self.ledger.ready_paths())
         there = set()
         for customer in sorted(path for path in outbox.iterdir() if path.is_dir()):
             there |= {f"{customer.name}/{name}" for name in standing(customer)}
         for customer_name, targets in groupby(sorted(there - known), key=lambda target: target.partition("/")[0]):
+            alive()
             self._enter_all(customer_name, targets)
         self.ledger.drop_ready(path for path in known - there if not os.path.lexists(outbox / path / "job.json"))
 

@@ -134,8 +134,7 @@ class Service:
         self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
         if self._drop_thread.pending:
             logger.info("{} drops were in work; they are made again", len(self._drop_thread.pending))
-        self._start_up.ask_for_time()
-        self._books().reconcile()
+        self._reconcile()
         self._config.watch.start()
         self._start_up.end()
         logger.info("watching {} ({})", self._shop.inbox, self._config.watch.description)
@@ -173,9 +172,12 @@ class Service:
                 self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
                 self._drop_thread.doubtful, self._scan_needed = False, True
                 self._upkeep.reconcile_soon()
-            self._upkeep.reconcile_if_due(self._books().reconcile)
+            self._upkeep.reconcile_if_due(self._reconcile)
         except OSError as error:
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
+
+    def _reconcile(self) -> None:
+        self._books().reconcile(self._start_up.ask_for_time)
 
     def _start_next(self) -> None:
         pending = self._drop_thread.pending
