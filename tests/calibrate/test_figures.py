@@ -1,0 +1,82 @@
+"""The pictures of a count: figures that can be read back, stand out and cannot flash."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from calibration_samples import RADIOS
+from keyturn.calibrate.figures import AMBER, GROUND, INK, QUIET, Count, CountPictures, figure, frame_of
+from keyturn.shop.radio_profile import Radio
+
+
+def test_the_figures_read_back() -> None:
+    """By template: both digits of a frame number against the ten digits as frames 1 to 10 show them."""
+    drawn = CountPictures(Count("T", (180, 240), 10, 99))
+    pitch = 90 + left_edge(ink(drawn, 88)[:, 90:]) - left_edge(ink(drawn, 88))
+    digits = {number % 10: ink(drawn, number)[:, 90 : 90 + pitch] for number in range(1, 11)}
+    for number in (12, 37, 40, 58, 69, 93):
+        seen = ink(drawn, number)
+        read = likest(seen[:, 90 - pitch : 90], digits), likest(seen[:, 90 : 90 + pitch], digits)
+        assert read == divmod(number, 10)
+
+
+def ink(drawn: CountPictures, number: int) -> NDArray[np.bool_]:
+    """Where the frame number's row has ink."""
+    return np.asarray(drawn.figure(number).convert("L"))[int(0.70 * 240) : int(0.87 * 240)] > 90
+
+
+def left_edge(seen: NDArray[np.bool_]) -> int:
+    return int(np.flatnonzero(seen.any(axis=0))[0])
+
+
+def likest(seen: NDArray[np.bool_], shapes: dict[int, NDArray[np.bool_]]) -> int:
+    return min(shapes, key=lambda digit: int((seen ^ shapes[digit]).sum()))
+
+
+@pytest.mark.parametrize("radio", RADIOS.values(), ids=RADIOS)
+def test_figures_are_large_and_stand_out(radio: Radio) -> None:
+    """ISO 15008 wants characters of 20 minutes of arc for the driver (from memory); WCAG 2.2, 1.4.6, a contrast
+    of 7 to 1 for text, 1.4.3 of 3 to 1 for large text."""
+    drawn = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
+    moved = np.asarray(drawn.figure(288)) != np.asarray(drawn.figure(111))
+    rows = np.flatnonzero(moved[: int(0.9 * radio.panel.height)].any(axis=(1, 2)))
+    heights = [group[-1] - group[0] + 1 for group in np.split(rows, np.flatnonzero(np.diff(rows) > 3) + 1)]
+    px_mm = radio.panel.width_mm / radio.panel.width
+    assert len(heights) == 2  # seconds above, frame below
+    for height in heights:
+        assert height * px_mm > radio.panel.view_mm * math.tan(math.radians(20 / 60))
+    assert contrast(INK, GROUND) >= 7
+    assert min(contrast(QUIET, GROUND), contrast(AMBER, GROUND)) >= 3
+
+
+def contrast(light: tuple[int, int, int], dark: tuple[int, int, int]) -> float:
+    """WCAG 2.2, 'contrast ratio' and 'relative luminance'."""
+
+    def luminance(colour: tuple[int, int, int]) -> float:
+        r, g, b = (v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in (c / 255 for c in colour))
+        return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+    return (luminance(light) + 0.05) / (luminance(dark) + 0.05)
+
+
+@pytest.mark.parametrize("radio", RADIOS.values(), ids=RADIOS)
+def test_what_changes_between_frames_is_too_small_to_flash(radio: Radio) -> None:
+    """WCAG 2.2, 2.3.1: at most a quarter of a 10-degree field may flash. Here no more than that even changes."""
+    field = 2 * radio.panel.view_mm * math.tan(math.radians(5)) * radio.panel.width / radio.panel.width_mm
+    drawn = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
+    shown = [np.asarray(drawn.figure(number)).astype(int) for number in (98, 99, 100, 188, 189)]
+    for one, other in itertools.pairwise(shown):
+        assert (np.abs(one - other).max(axis=-1) > 8).sum() < 0.25 * field * 0.75 * field
+
+
+@given(st.integers(1, 60), st.integers(1, 36_000))
+@settings(deadline=None)
+def test_a_figure_is_read_back_to_its_frame(fps: int, number: int) -> None:
+    assert frame_of(float(figure(number, fps)), fps) == number
