@@ -109,7 +109,7 @@ def test_clips_are_looked_at_too(tmp_path: Path, bench: Bench, ending: str) -> N
 def test_art_of_the_panels_shape_is_not_even_looked_at(
     tmp_path: Path, bench: Bench, drop: Drop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("keyturn.judge.crop_check.glimpse", lambda job: pytest.fail("was looked at"))
+    monkeypatch.setattr("keyturn.judge.crop_check.make_thumbnails", lambda job: pytest.fail("was looked at"))
     assert told(drop(), bench, tmp_path) == {"tiny": []}
 
 

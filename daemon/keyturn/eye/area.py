@@ -1,4 +1,4 @@
-"""How much of a 10-degree field a set of cells covers, and which flicker is too fine to matter."""
+"""How much of a 10-degree field a set of cells covers, and which flicker is a fine pattern that WCAG exempts."""
 
 from __future__ import annotations
 
@@ -12,11 +12,14 @@ F64 = NDArray[np.float64]
 Bits = NDArray[np.bool_]
 
 ROUNDING = 1e-4
-"""Areas within a ten-thousandth of the limit are the limit itself, which passes: two pixels of WCAG's 21,824."""
+"""An area above the limit by less than this share of it counts as the limit, which passes: 2 of WCAG's 21,824 px."""
 
 
 class Fields:
-    """Areas within every position of the 10-degree field on one screen."""
+    """Areas within every position of the 10-degree field on one screen.
+
+    `share` is the share of a field that may flash, 0 to 1. `shape` counts the field's positions down and across.
+    """
 
     def __init__(self, screen: Screen, share: float) -> None:
         self._cell_area = screen.cell_area_px
@@ -27,12 +30,13 @@ class Fields:
         self.shape = (rows - self._window[0] + 1, cols - self._window[1] + 1)
 
     def covered(self, cells: Bits, swing: F32) -> F32:
-        """The area, in pixels, that flashing `cells` stand for.
+        """Return the area, in pixels, that flashes in each cell, (rows, cols).
 
-        A cell at the edge of a flashing area is flashing in part of itself only, and in linear light its
-        swing is that part of its neighbour's. So an edge cell counts by its share of the largest flashing
-        swing beside it, whether or not its own swing reached the threshold. Whole cells would
-        make a 150 px box five per cent too large, and lose as much of a faint one.
+        `cells` are those whose `swing`, the change of their light, reaches the threshold. Only a part of a cell at
+        the edge of a flashing area flashes, and in linear light its swing is that part of its neighbour's. So an
+        edge cell counts by its share of the largest flashing swing beside it, whether or not its own swing reached
+        the threshold. Counting whole cells would make a 150 px box five per cent too large, and a faint one as much
+        too small.
         """
         beside = _greatest_around(np.where(cells, swing, np.float32(0)))
         inner = ~_any_around(~cells, beyond=True)
@@ -42,18 +46,18 @@ class Fields:
         return area
 
     def shares(self, area: F32) -> F64:
-        """For each position of the field the share of it that `area` (pixels a cell) covers."""
+        """Return for each position of the field the share of it that `area` (pixels a cell) covers."""
         return _window_sums(area, self._window) / self._whole
 
     def exceeds(self, area: F32) -> bool:
-        """Is more than the limit of some field covered?"""
+        """Tell whether `area` (pixels a cell) covers more than the limit at some position of the field."""
         if float(area.sum(dtype=np.float64)) <= self.share_limit * self._whole:
             return False
         return bool(self.shares(area).max() > self.share_limit)
 
 
 def _window_sums(values: F32, window: tuple[int, int]) -> F64:
-    """Sums over every whole position of a window, by a summed-area table."""
+    """Return the sums over every position of a window that lies whole on the screen, by a summed-area table."""
     rows, cols = window
     table = np.zeros((values.shape[0] + 1, values.shape[1] + 1))
     np.cumsum(values, axis=0, dtype=np.float64, out=table[1:, 1:])
@@ -64,7 +68,7 @@ def _window_sums(values: F32, window: tuple[int, int]) -> F64:
 
 
 def _greatest_around(values: F32) -> F32:
-    """The greatest of each cell and its eight neighbours."""
+    """Return the greatest value among each cell and its eight neighbours."""
     padded = np.pad(values, 1)
     tall = np.maximum(np.maximum(padded[:-2], padded[1:-1]), padded[2:])
     wide: F32 = np.maximum(np.maximum(tall[:, :-2], tall[:, 1:-1]), tall[:, 2:])
@@ -72,7 +76,7 @@ def _greatest_around(values: F32) -> F32:
 
 
 def _any_around(cells: Bits, beyond: bool) -> Bits:
-    """Is any of each cell and its eight neighbours set? `beyond` stands for what lies off the screen."""
+    """Tell where a cell or one of its eight neighbours is set; `beyond` is the value of what lies off the screen."""
     padded = np.pad(cells, 1, constant_values=beyond)
     tall = padded[:-2] | padded[1:-1] | padded[2:]
     wide: Bits = tall[:, :-2] | tall[:, 1:-1] | tall[:, 2:]
@@ -80,18 +84,24 @@ def _any_around(cells: Bits, beyond: bool) -> Bits:
 
 
 DISORDER = 0.25
+"""In fine patterns the product of four neighbouring changes, summed, is under this share of the most it can be."""
+
 BALANCE = 0.3
+"""In balanced patterns the mean change is under this share of the mean size of a change."""
 
 
 def white_noise(change: F32, reach: int) -> Bits:
-    """Where a frame-to-frame `change` (rows, cols) is 'a fine, balanced pattern such as white noise', which
-    WCAG 2.2 exempts. Averaging over a cell stills a checkerboard finer than the cell, but only thins noise.
+    """Return where a frame-to-frame `change` (rows, cols) is 'a fine, balanced pattern such as white noise'.
 
-    Judged over `reach` cells each way. Balanced: brighter and darker cancel, the mean change is under 0.3
-    of the mean size of change. Fine: cells beside each other change independently. Any larger pattern,
-    an even area as well as stripes or a checkerboard, changes by (row factor) x (column factor) from
-    cell to cell, so the product of the four changes in a 2 x 2 block is as large as their sizes allow, and
-    positive; for independent changes it averages to nothing. Both bounds lie far from what either gives.
+    WCAG 2.2 exempts such patterns. Averaging over a cell removes a checkerboard finer than the cell, but only weakens
+    noise. Each cell is judged with those up to `reach` cells away:
+
+    - Balanced: what turns brighter and what turns darker cancel out.
+    - Fine: neighbouring cells change independently. In any larger pattern, an even area as well as stripes or a
+      checkerboard, the change is (a factor of the row) x (a factor of the column). So the product of the four changes
+      in a 2 x 2 block is positive and as large as their sizes allow. For independent changes it averages to 0.
+
+    Both bounds lie far from what patterns of either sort give.
     """
     size = np.abs(change)
     balanced = np.abs(_box(change, reach)) < BALANCE * _box(size, reach)
@@ -105,5 +115,5 @@ def white_noise(change: F32, reach: int) -> Bits:
 
 
 def _box(values: F32, reach: int) -> F64:
-    """Sums over each cell and `reach` cells each way, the edge cells repeated beyond the edge."""
+    """Return the sums over each cell and `reach` cells each way; beyond the edge, the edge cells are repeated."""
     return _window_sums(np.pad(values, reach, mode="edge"), (2 * reach + 1, 2 * reach + 1))

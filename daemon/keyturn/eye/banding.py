@@ -1,4 +1,4 @@
-"""16-bit colour (RGB565): what such a panel makes of a picture, dithering for it, and a measure of banding."""
+"""16-bit colour (RGB565): how such a panel shows a picture, dithering for it, and a measure of banding."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ LEVELS = (31, 63, 31)
 
 
 def _widened(top: int) -> U8:
-    """5- and 6-bit codes as the panel widens them to 8 bits: the code, then its own high bits again."""
+    """Return the codes up to `top`, of 5 or 6 bits, as the panel widens them to 8: the code, then its high bits."""
     bits = top.bit_length()
     codes = np.arange(top + 1)
     return (codes << (8 - bits) | codes >> (2 * bits - 8)).astype(np.uint8)
 
 
 SHOWN: tuple[U8, U8, U8] = (_widened(31), _widened(63), _widened(31))
-"""The 8-bit values that 565 can show, of each channel."""
+"""The 8-bit values that 565 can show, by channel."""
 
 
 def quantised(rgb: U8) -> U8:
-    """(H, W, 3) as a 565 panel shows it undithered: low bits cut off, as drivers do, then widened to 8 bits."""
+    """Return (H, W, 3) as a 565 panel shows it: low bits cut off, as drivers do, then widened to 8 bits."""
     return _per_channel(rgb, [SHOWN[c][np.arange(256) * (LEVELS[c] + 1) >> 8] for c in range(3)])
 
 
@@ -35,7 +35,7 @@ def _per_channel(rgb: U8, tables: list[U8]) -> U8:
 
 
 def bayer(order: int = 3) -> F32:
-    """The 2^order threshold matrix of ordered dithering (Bayer 1973), spread evenly over 0 to 1 exclusive."""
+    """Return the threshold matrix of ordered dithering (Bayer 1973), 2^order a side, spread evenly within 0 to 1."""
     matrix = np.zeros((1, 1), int)
     for _ in range(order):
         matrix = np.block([[4 * matrix, 4 * matrix + 2], [4 * matrix + 3, 4 * matrix + 1]])
@@ -43,11 +43,11 @@ def bayer(order: int = 3) -> F32:
 
 
 def dithered(rgb: U8) -> U8:
-    """(H, W, 3) dithered with Bayer's 8 x 8 matrix; every value is one that 565 shows exactly.
+    """Dither (H, W, 3) with Bayer's 8 x 8 matrix; return values that 565 shows exactly.
 
-    A pixel between two such values takes the upper one in that part of the matrix in which the value stands
-    between them, so a flat area keeps its mean. A panel that cuts off low bits changes nothing more.
-    Colours that 565 can show come through untouched.
+    A pixel between two such values takes the upper one where the matrix's threshold is below its place between them,
+    so a flat area keeps its mean. A panel that cuts off low bits changes nothing more. Colours that 565 can show
+    stay as they are.
     """
     tables = _dither_tables()
     height, width = rgb.shape[:2]
@@ -58,7 +58,7 @@ def dithered(rgb: U8) -> U8:
 
 @lru_cache(maxsize=1)
 def _dither_tables() -> tuple[U8, ...]:
-    """For each channel (64, 256): what each place of the matrix makes of each code."""
+    """Return for each channel (64, 256): the value that each place of the matrix gives each code."""
     return tuple(_dither_table(shown, bayer().reshape(64, 1)) for shown in SHOWN)
 
 
@@ -77,17 +77,19 @@ REACH = 8
 
 
 AREA = 17
-"""Side, in such squares, of the area whose mean error is taken for an even shift."""
+"""Side, in squares of `REACH` pixels, of the area whose mean error counts as an even shift of brightness."""
 
 
 def banding(original: U8, shown: U8) -> float:
-    """Visible banding of `shown` against `original` (H, W, 3), in 8-bit codes; 0 is none.
+    """Return the visible banding of `shown` against `original` (H, W, 3), in 8-bit codes; 0 is none.
 
-    A band is seen where, over an area too large for the eye to average, a picture stays too dark and the next
-    area too bright. So both pictures are averaged over 8 x 8 pixels; of the difference that remains its
-    own mean over 17 x 17 such squares is taken away, for an even shift of brightness is no band;
-    the figure is the root mean square of the rest. Cutting a slow gradient to 565 leaves a sawtooth as
-    wide as its bands; dithering moves that error into grain finer than the averaging, which removes it.
+    A band is seen where a picture is too dark over an area too large for the eye to average, and too bright in the
+    next area. So both pictures are averaged over 8 x 8 pixels. An even shift of brightness is no band, so the mean
+    difference over 17 x 17 such squares is subtracted. The figure is the root mean square of the rest.
+    Cutting a slow gradient to 565 leaves a sawtooth as wide as its bands. Dithering moves that error into grain so
+    fine that the averaging removes it.
+
+    Raise `ValueError` where the sizes differ.
     """
     if original.shape != shown.shape:
         raise ValueError(f"pictures of shapes {original.shape} and {shown.shape} cannot be compared")
@@ -97,7 +99,7 @@ def banding(original: U8, shown: U8) -> float:
 
 
 def _block_means(values: NDArray[np.int16]) -> F32:
-    """(H, W, 3) to the means of its 8 x 8 blocks, the last ones filled up by repeating the edge."""
+    """Return the means of the 8 x 8 blocks of (H, W, 3); the last blocks are filled up by repeating the edge."""
     height, width = values.shape[:2]
     whole = np.pad(values, ((0, -height % REACH), (0, -width % REACH), (0, 0)), mode="edge")
     blocks = whole.reshape(whole.shape[0] // REACH, REACH, -1, 3).sum(axis=1, dtype=np.int32)
@@ -106,7 +108,7 @@ def _block_means(values: NDArray[np.int16]) -> F32:
 
 
 def _around(values: F32, side: int) -> F32:
-    """Means over squares of `side` blocks (an odd number), edges repeated."""
+    """Return the means over squares of `side` blocks (an odd number); edges are repeated."""
     for axis in (0, 1):
         pads = [(side // 2, side // 2) if axis == a else (0, 0) for a in range(3)]
         windows = np.lib.stride_tricks.sliding_window_view(np.pad(values, pads, mode="edge"), side, axis=axis)

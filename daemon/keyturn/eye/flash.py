@@ -44,8 +44,8 @@ TICK_S = 1e-6
 """Times are sums of frame lengths. A time this near to a window's edge is on the edge."""
 
 MIXED = 20
-"""A picture is looked at for noise only where at least one transition in so many goes the rarer way: noise brightens
-and darkens at once, and the look is costly."""
+"""A picture can be noise only where more than one transition in so many goes the rarer way: noise brightens and darkens
+at once."""
 
 
 class FlashMeter:

@@ -2,9 +2,10 @@
 
 WCAG 2.2: 'A transition is the change in relative luminance (or relative luminance/color for red flashing)
 between adjacent peaks and valleys in a plot ... against time.' A fade over many pictures is therefore one
-transition. It is told at the picture in which the change since the last peak or valley reaches the
-threshold; wavering below the threshold on the way neither ends nor repeats it.
-Kept per cell: the last peak and valley and which way the last transition went, nothing that grows.
+transition. It is reported at the picture in which the change since the last peak or valley reaches the threshold.
+Small ups and downs below the threshold on the way neither end nor repeat it.
+
+Each cell keeps its last peak and valley and the direction of its last transition, so memory does not grow with time.
 """
 
 from __future__ import annotations
@@ -21,10 +22,10 @@ Pair = tuple[Bits, Bits]
 Chroma = tuple[F32, F32]
 
 SLACK = np.float32(2e-5)
-"""What rounding two cells to 1/65535 can take off a change; a change this close to a threshold counts."""
+"""A change this little below a threshold counts: rounding two cells to 1/65535 can have taken as much off it."""
 
 BLACK = np.float32(0.003 * FULL)
-"""R + G + B at or below this is black: an 8-bit picture holds no colour there, only its rounding."""
+"""R + G + B at or below this is black: what colour an 8-bit picture has there is rounding."""
 
 
 class Luminance:
@@ -37,7 +38,7 @@ class Luminance:
         self._peak = self._valley = np.zeros(0, np.float32)
 
     def step(self, light: F32) -> Pair:
-        """`light` (rows, cols), relative luminance 0 to 1. Returns where a rise and where a fall came about."""
+        """Take one picture's relative luminance (rows, cols), 0 to 1; return where it makes a rise, and a fall."""
         if self._last is None:
             self._last = np.zeros(light.shape, np.int8)
             self._peak, self._valley = light.copy(), light.copy()
@@ -53,15 +54,16 @@ class Luminance:
 
 
 class Red:
-    """Changes to and from a saturated red: R / (R + G + B) at least `red_ratio` in one state, and more than
-    `red_step` between the states in u'v'.
+    """Changes to and from a saturated red.
 
-    No two saturated reds of sRGB lie 0.2 apart, so every such change leads either to the red or away from
-    it, and the two alternate as rises and falls do. In a plane 'peak' and 'valley' are the states farthest
-    apart: kept are the reddest state since the last change to red, and since the last change away the state
-    farthest from pure red. Along a fade these are its ends. The picture before is compared as well, so
-    that two pictures that differ enough are never missed. Black has no chromaticity; it is put at (0, 0),
-    far from every red, so red on black flashes.
+    In one state R / (R + G + B) is at least `red_ratio`, and between the states lies more than `red_step` in u'v'.
+    No two saturated reds of sRGB lie 0.2 apart, so every such change leads either to a red or away from one, and the
+    two alternate as rises and falls do.
+
+    Colour has two dimensions, so 'peak' and 'valley' are taken to be the states farthest apart: the reddest state
+    since the last change to red, and the state farthest from pure red since the last change away. Along a fade these
+    are its ends. Each picture is compared with the one before as well, so that two pictures that differ enough are
+    never missed. Black has no chromaticity. It is put at (0, 0), far from every red, so red on black flashes.
     """
 
     def __init__(self, rules: rulebook.Flash) -> None:
@@ -70,7 +72,7 @@ class Red:
         self._seen: _RedSeen | None = None
 
     def step(self, planes: tuple[F32, F32, F32]) -> Pair:
-        """Planes of linear R, G, B, 1.0 scaled to 65535. Returns where a change to red and where one away came."""
+        """Take one picture's linear R, G, B, 1.0 scaled to 65535; return where it changes to red, and away."""
         here, purity = self._state(planes)
         saturated = purity > 0
         seen = self._seen or _RedSeen(here)
@@ -83,7 +85,7 @@ class Red:
         return to_red, from_red
 
     def _state(self, planes: tuple[F32, F32, F32]) -> tuple[Chroma, F32]:
-        """u'v', and R / (R + G + B) where that makes a saturated red, else 0."""
+        """Return u'v', and R / (R + G + B) where that makes a saturated red, else 0."""
         red, green, blue = planes
         whole = red + green + blue
         lit = whole > BLACK
@@ -93,13 +95,17 @@ class Red:
         return (u * lit, v * lit), np.where(saturated, red / np.maximum(whole, 1), np.float32(0))
 
     def _apart(self, a: Chroma, b: Chroma) -> Bits:
-        """False where either is unknown (nan)."""
+        """Tell where two chromaticities lie more than `red_step` apart; False where either is unknown (nan)."""
         apart: Bits = (a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 > self._far_sq
         return apart
 
 
 class _RedSeen:
-    """What is remembered of each cell; nan where nothing is."""
+    """What is remembered of each cell; nan where there is nothing.
+
+    `red` is the reddest state since the last change to red, `other` the state farthest from pure red since the last
+    change away, `before` the picture before.
+    """
 
     def __init__(self, here: Chroma) -> None:
         shape = here[0].shape

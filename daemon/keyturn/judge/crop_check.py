@@ -1,6 +1,6 @@
-"""One drop, many radios: does a radio's crop lose the moving thing? Said before its frames are made.
+"""Tells, before any frame is made, on which radios the crop cuts off what moves, and which focus would keep it.
 
-Only parts whose art has another shape than the panel are looked at: art of the panel's own shape costs nothing.
+Only parts whose art has another shape than the panel are looked at, so art of the panel's own shape costs no time.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from keyturn.eye.cropped import F64, Axis, Window, best_focus, movement, outside
 from keyturn.flatten.frame_source import Source
-from keyturn.judge.crop_thumbnails import Glimpse, glimpse
+from keyturn.judge.crop_thumbnails import ThumbnailJob, make_thumbnails
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.normalize.fit import Fit, box
 from keyturn.renumber.parts import JobArt, PartArt
@@ -26,10 +26,10 @@ from keyturn.shop.rulebook import Intake
 from keyturn.workers.crew import Crew
 
 CUT = 0.05
-"""A crop that keeps all but this share of the art can lose no moving thing worth a word. Keyturn's own choice."""
+"""A crop that cuts off no more than this share of the art is not looked at. Keyturn's own choice."""
 
 LOST = 0.2
-"""Movement outside the crop beyond this share of all is told. Keyturn's own choice."""
+"""More than this share of all movement outside the crop gets a note. Keyturn's own choice."""
 
 BETTER = 0.05
 """A focus is proposed where it keeps at least this share more of the movement. Keyturn's own choice."""
@@ -38,11 +38,11 @@ LOOKS = 5
 """Pictures of a part that are looked at, evenly spaced."""
 
 REACH = 300
-"""Of a clip's pictures, so many from the first: each costs its decoding, and one worker does them all."""
+"""Only so many of a clip's first pictures are looked at: one worker decodes all of them up to the last one chosen."""
 
 
 Point = tuple[float, float]
-Stamp = NDArray[np.uint8]
+Thumbnail = NDArray[np.uint8]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +59,12 @@ class _Crop:
 
 
 def noted(plans: Sequence[Plan], manifest: Manifest, art: JobArt, intake: Intake, crew: Crew) -> tuple[Plan, ...]:
-    """The plans, with a note on those whose radio cuts off where things move."""
+    """Return the plans, with a note on those whose radio cuts off much of what moves."""
     crops = [_crops(plan, manifest, art) for plan in plans]
     numbers = sorted({crop.number for found in crops for crop in found})
-    jobs = {n: _glimpses(plans[0].parts[n], art.parts[n], manifest, intake) for n in numbers}
-    seen = crew.run(glimpse, chain.from_iterable(jobs.values()), lambda job: job.sources[0].name)
-    moved = {n: movement(stamps) for n in numbers if (stamps := _stamps(list(islice(seen, len(jobs[n])))))}
+    jobs = {n: _thumbnail_jobs(plans[0].parts[n], art.parts[n], manifest, intake) for n in numbers}
+    seen = crew.run(make_thumbnails, chain.from_iterable(jobs.values()), lambda job: job.sources[0].name)
+    moved = {n: movement(thumbnails) for n in numbers if (thumbnails := _thumbnails(list(islice(seen, len(jobs[n])))))}
     return tuple(_with_note(plan, found, moved, art, manifest.focus) for plan, found in zip(plans, crops, strict=True))
 
 
@@ -78,7 +78,10 @@ def _crops(plan: Plan, manifest: Manifest, art: JobArt) -> list[_Crop]:
 
 
 def _moves(planned: PlannedPart, part: PartArt, art: JobArt) -> bool:
-    """Is it a motion drawn by the artist? A pan is framed by hand, and a glide is placed by the panel."""
+    """Tell whether the part is a motion drawn by the artist.
+
+    A pan is not, because it is framed by hand. A glide is not, because it is placed on the panel.
+    """
     if part.hold_of or part.entry.pan or part.entry.glide or not part.names:
         return False
     sizes = {art.probes[name].size for name in part.names}
@@ -94,29 +97,31 @@ def _area(window: Window) -> float:
     return (window[2] - window[0]) * (window[3] - window[1])
 
 
-def _glimpses(planned: PlannedPart, part: PartArt, manifest: Manifest, intake: Intake) -> list[Glimpse]:
-    """Evenly spaced among the part's own pictures, whatever is drawn on them or laid behind.
+def _thumbnail_jobs(planned: PlannedPart, part: PartArt, manifest: Manifest, intake: Intake) -> list[ThumbnailJob]:
+    """Return the jobs for a part: `LOOKS` of its own pictures, evenly spaced, without what is drawn on them or behind.
 
-    A clip is read by one worker from its first picture on; of stills each worker takes some.
+    A clip is one job, because it is read from its first picture on. Stills are a job each, so workers share them.
     """
     own = dict.fromkeys(Source(s.path, s.name, s.index) for s in planned.sources if s.name in part.names)
     shots = sorted(own, key=lambda source: source.index or 0)[:REACH] if part.clip else list(own)
-    looks = tuple(shots[i] for i in evenly_spaced(len(shots), LOOKS))
-    return [Glimpse(one, manifest.ground, intake) for one in ([looks] if part.clip else [(look,) for look in looks])]
+    chosen = tuple(shots[i] for i in evenly_spaced(len(shots), LOOKS))
+    return [
+        ThumbnailJob(one, manifest.ground, intake) for one in ([chosen] if part.clip else [(look,) for look in chosen])
+    ]
 
 
-def _stamps(seen: Sequence[Sequence[Stamp] | Refused]) -> list[Stamp]:
-    """None where a picture cannot be read: it is told when its frame is made."""
-    if any(isinstance(stamps, Refused) for stamps in seen):
+def _thumbnails(seen: Sequence[Sequence[Thumbnail] | Refused]) -> list[Thumbnail]:
+    """Return the thumbnails; none where a picture cannot be read, which is told when its frame is made."""
+    if any(isinstance(thumbnails, Refused) for thumbnails in seen):
         return []
-    return [stamp for stamps in seen if not isinstance(stamps, Refused) for stamp in stamps]
+    return [thumbnail for thumbnails in seen if not isinstance(thumbnails, Refused) for thumbnail in thumbnails]
 
 
 # -- telling ----------------------------------------------------------------------------------------
 
 
 Seen = Sequence[tuple[_Crop, F64]]
-"""Crops, and where things move in what they are cut from."""
+"""Crops, each with the movement in the art that it is cut from (see `cropped.movement`)."""
 
 
 def _with_note(plan: Plan, crops: Sequence[_Crop], moved: dict[int, F64], art: JobArt, focus: Point) -> Plan:
@@ -131,18 +136,21 @@ def _with_note(plan: Plan, crops: Sequence[_Crop], moved: dict[int, F64], art: J
 
 
 def _mend(seen: Seen, focus: Point) -> str:
-    """The focus that keeps most of the movement of all parts together, each part weighing alike."""
+    """Return the remedy, with the focus that keeps most of the movement of all parts; each part has the same weight."""
     x, y = (round(_best(seen, side, focus[side]), 2) for side in (0, 1))
     contain = 'fit = "contain" shows all of it, with margins'
     now = float(np.mean([1 - outside(moves, crop.window) for crop, moves in seen]))
-    then = float(np.mean([1 - outside(moves, _moved(crop, (x, y))) for crop, moves in seen]))
+    then = float(np.mean([1 - outside(moves, _window_at(crop, (x, y))) for crop, moves in seen]))
     if then < now + BETTER:
         return f"no focus keeps more; {contain}"
     return f"focus = [{x:.2f}, {y:.2f}] keeps {then:.0%} of it; {contain}"
 
 
 def _best(seen: Seen, side: int, focus: float) -> float:
-    """The focus along one side; the one there is where nothing is cut off that side, for other radios may use it."""
+    """Return the best focus along one side.
+
+    Where nothing is cut off that side it is the focus as given, because other radios may need it.
+    """
     axes = [
         Axis(moves.sum(axis=side) / moves.sum(), crop.keeps[side])
         for crop, moves in seen
@@ -151,6 +159,6 @@ def _best(seen: Seen, side: int, focus: float) -> float:
     return best_focus(axes) if axes else focus
 
 
-def _moved(crop: _Crop, focus: Point) -> Window:
+def _window_at(crop: _Crop, focus: Point) -> Window:
     starts = [min(max(at - keep / 2, 0.0), 1 - keep) for at, keep in zip(focus, crop.keeps, strict=True)]
     return starts[0], starts[1], starts[0] + crop.keeps[0], starts[1] + crop.keeps[1]

@@ -1,4 +1,4 @@
-"""A few pictures of a part as small as stamps, in one worker call: enough to see where things move."""
+"""Thumbnails of a few pictures of a part, made in one worker call: enough to see where things move."""
 
 from __future__ import annotations
 
@@ -18,29 +18,29 @@ from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop.rulebook import Intake
 
 PX = 64
-"""The longer side of a stamp."""
+"""The longer side of a thumbnail, in pixels."""
 
 _SOLID = ("L", "RGB", "CMYK")
 
 
 @dataclass(frozen=True, slots=True)
-class Glimpse:
-    """Stills, or pictures of one clip in their order; of each source its file and its place in the clip are used."""
+class ThumbnailJob:
+    """Stills, or pictures of one clip in their order. Of each source its file and its place in the clip are used."""
 
     sources: tuple[Source, ...]
     ground: Colour
     intake: Intake
 
 
-def glimpse(job: Glimpse) -> tuple[NDArray[np.uint8], ...]:
-    """The whole pictures, uncropped, in sRGB (H, W, 3) on the job's ground.
+def make_thumbnails(job: ThumbnailJob) -> tuple[NDArray[np.uint8], ...]:
+    """Return thumbnails of the whole pictures, uncropped, in sRGB (H, W, 3) on the job's ground.
 
-    Raises `Refused` where one cannot be read, OSError where the shop's disk fails.
+    Raise `Refused` where one cannot be read, `OSError` where the shop's disk fails.
     """
-    return tuple(np.asarray(_stamp(raw, job.ground)) for raw in _pictures(job))
+    return tuple(np.asarray(_thumbnail(raw, job.ground)) for raw in _pictures(job))
 
 
-def _pictures(job: Glimpse) -> Iterator[Image.Image]:
+def _pictures(job: ThumbnailJob) -> Iterator[Image.Image]:
     first = job.sources[0]
     assert first.path, "what is looked at is a file"
     if first.index is not None:
@@ -52,8 +52,8 @@ def _pictures(job: Glimpse) -> Iterator[Image.Image]:
             yield decode.still(source.path, job.intake, name=source.name, fit=Fit((PX, PX)))
 
 
-def _stamp(raw: Image.Image, ground: Colour) -> Image.Image:
-    """Averaged by whole squares; the sRGB values as they stand, for where things move hue and light both tell."""
+def _thumbnail(raw: Image.Image, ground: Colour) -> Image.Image:
+    """Make a thumbnail by averaging whole squares of sRGB values; to find movement, exact light is not needed."""
     picture = upright(raw)
     share = min(1.0, PX / max(picture.size))
     size = max(1, round(picture.width * share)), max(1, round(picture.height * share))
