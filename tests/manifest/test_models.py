@@ -1,19 +1,11 @@
-"""job.toml: every default is what a person would guess."""
+"""job.toml: every default is what a person would guess, and fields that do not go together are refused."""
 
 from __future__ import annotations
 
 import pytest
 
 from keyturn.manifest import reading
-from keyturn.shop.reasons import Reason, Refused
-
-LEAST = b'customer = "Fern Hollow Mobile Library"\nradio = "tall-768x1024"\n'
-
-
-def refused(data: bytes) -> dict[str, Reason]:
-    with pytest.raises(Refused) as caught:
-        reading.parse(data)
-    return {str(r.field): r for r in caught.value.reasons}
+from manifest_samples import LEAST, refused
 
 
 def test_two_lines_are_a_manifest() -> None:
@@ -57,3 +49,34 @@ plays = "until-booted"
 def test_one_radio_or_several() -> None:
     assert reading.parse(LEAST.replace(b'"tall-768x1024"', b'["a", "b"]')).radio == ("a", "b")
     assert "radio" in refused(LEAST.replace(b'"tall-768x1024"', b'["a", "a"]'))
+
+
+@pytest.mark.parametrize(
+    ("part", "words"),
+    [
+        ('art = "a.gif"\nstart = 2\nstop = 2\n', "stop = 2 is not after start = 2"),
+        ('art = "a.gif"\nstart = 3.5\nstop = 1\n', "stop = 1 is not after start = 3.5"),
+        ('glide = { sprite = "a", path = [[0, 0]], frames = 9 }\nstart = 1\n', "start and stop cut a clip"),
+        (
+            'glide = { sprite = "a", path = [[0, 0]], frames = 9 }\nbackdrop = "b.png"\n',
+            "no backdrop or pan here",
+        ),
+    ],
+)
+def test_fields_of_a_part_that_do_not_go_together_are_refused(part: str, words: str) -> None:
+    (reason,) = refused(LEAST + f"[[part]]\n{part}".encode()).values()
+    assert reason.field == "part.1"
+    assert words in reason.what
+
+
+@pytest.mark.parametrize(
+    ("part", "timed"),
+    [
+        ('art = "a.png"\npan = { seconds = 2 }\n', True),
+        ('art = "a.png"\npan = { frames = 20 }\n', False),
+        ('art = "a.png"\ncrossfade = { to = "b.png", seconds = 1 }\n', True),
+        ('art = "a.png"\n', False),
+    ],
+)
+def test_a_part_lasts_seconds_where_something_drawn_in_it_does(part: str, timed: bool) -> None:
+    assert reading.parse(LEAST + f"[[part]]\n{part}".encode()).part[0].lasts_seconds is timed

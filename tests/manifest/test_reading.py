@@ -1,4 +1,4 @@
-"""job.toml is read whole, or refused with its reasons; no bytes bring anything else."""
+"""Any bytes give either a manifest or the reasons why there is none."""
 
 from __future__ import annotations
 
@@ -12,15 +12,8 @@ from hypothesis import strategies as st
 
 from keyturn.manifest import reading
 from keyturn.manifest.models import Manifest
-from keyturn.shop.reasons import Reason, Refused
-
-LEAST = b'customer = "Fern Hollow Mobile Library"\nradio = "tall-768x1024"\n'
-
-
-def refused(data: bytes) -> dict[str, Reason]:
-    with pytest.raises(Refused) as caught:
-        reading.parse(data)
-    return {str(r.field): r for r in caught.value.reasons}
+from keyturn.shop.reasons import Refused
+from manifest_samples import LEAST, refused
 
 
 @pytest.mark.parametrize(

@@ -4,16 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from keyturn.manifest import reading
-from keyturn.shop.reasons import Reason, Refused
-
-LEAST = b'customer = "Fern Hollow Mobile Library"\nradio = "tall-768x1024"\n'
-
-
-def refused(data: bytes) -> dict[str, Reason]:
-    with pytest.raises(Refused) as caught:
-        reading.parse(data)
-    return {str(r.field): r for r in caught.value.reasons}
+from manifest_samples import LEAST, refused
 
 
 def test_every_error_is_told_at_once_each_with_its_field() -> None:
@@ -40,3 +31,29 @@ def test_an_unknown_key_names_the_nearest_or_where_it_belongs(line: bytes, hint:
     (reason,) = refused(LEAST + line).values()
     assert reason.code == "manifest-key-unknown"
     assert hint in reason.mend
+
+
+def test_a_wrong_value_is_shown_up_to_80_letters() -> None:
+    (reason,) = refused(LEAST + b'background = "' + b"x" * 200 + b'"\n').values()
+    assert reason.what == f"must be a colour such as \"#0b1d2a\" (given: '{'x' * 80}')"
+
+
+def test_the_choices_of_a_field_are_listed() -> None:
+    (reason,) = refused(LEAST + b'fit = "stretch"\n').values()
+    assert reason.mend.endswith("One of: cover, contain.")
+
+
+def test_a_missing_key_is_shown_as_it_is_to_be_written() -> None:
+    found = refused(b'radio = "tall-768x1024"\n')
+    assert found["customer"].code == "manifest-key-missing"
+    assert found["customer"].mend == 'add customer = "..."'
+
+
+def test_a_list_that_is_too_short_is_told_with_the_place_from_1() -> None:
+    (reason,) = refused(LEAST + b"focus = [0.5]\n").values()
+    assert (reason.field, reason.what) == ("focus.2", "has too few numbers")
+
+
+def test_a_key_that_is_like_no_other_comes_with_the_keys_there_are() -> None:
+    (reason,) = refused(LEAST + b"[motion]\nzzz = 1\n").values()
+    assert reason.mend == "take it out; the keys known here: fps, finish, thin"
