@@ -1,4 +1,4 @@
-"""A customer's shelf: newest first by the records' own word, and nothing read twice that did not change."""
+"""A customer's revisions are sorted by the time in their records, and a record is read again only when it changed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def customer(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def reads(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
-    """How often each revision's record was read."""
+    """How often the record of each revision was read."""
     counted: Counter[str] = Counter()
     real = durable_files.read_plain
 
@@ -42,12 +42,12 @@ def put(folder: Path, number: int, day: int) -> Path:
     return record
 
 
-def test_the_record_tells_the_order_and_not_the_name_or_the_files_time(customer: Path) -> None:
+def test_the_time_in_the_record_decides_the_order_not_the_name_or_the_files_time(customer: Path) -> None:
     os.utime(customer / "van-r2" / "job.json", (2e9, 2e9))
     assert newest_first(customer) == ["van-r1", "van-r10", "van-r2"]
 
 
-def test_of_one_moment_the_higher_number_is_the_newer(customer: Path) -> None:
+def test_of_two_revisions_with_one_time_the_higher_number_is_the_newer(customer: Path) -> None:
     put(customer / "van-r9", 9, 2)
     assert newest_first(customer) == ["van-r1", "van-r10", "van-r9", "van-r2"]
 
@@ -72,7 +72,7 @@ def test_a_revision_taken_away_is_noticed(customer: Path) -> None:
 
 
 def test_a_record_written_anew_is_noticed_even_with_its_old_size_and_time(customer: Path) -> None:
-    """stat(2): st_ctime changes with content and with utime, and no program can set it back."""
+    """inode(7): writing and utime(2) change st_ctime, and no call sets it to a given time."""
     newest_first(customer)
     before = (customer / "van-r2" / "job.json").stat()
     record = put(customer / "van-r2", 2, 9)
@@ -106,12 +106,12 @@ def test_what_is_no_revision_is_left_out(customer: Path) -> None:
     assert newest_first(customer) == ["van-r1", "van-r10", "van-r2"]
 
 
-def test_a_revision_with_a_spoilt_record_stands_all_the_same(customer: Path) -> None:
+def test_a_revision_with_a_spoilt_record_still_stands(customer: Path) -> None:
     (customer / "van-r1" / "job.json").write_bytes(b"{")
     (customer / "van-r4").mkdir()
     assert sorted(standing(customer)) == ["van-r1", "van-r10", "van-r2"]
 
 
-def test_where_there_is_no_folder_there_is_nothing(tmp_path: Path) -> None:
+def test_a_missing_folder_holds_no_revisions(tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     assert newest_first(tmp_path / "gone") == newest_first(tmp_path / "file") == []

@@ -1,4 +1,4 @@
-"""The ledger is a view: quick to ask, safe to delete, never the truth."""
+"""The ledger answers what was entered, can be deleted, and is read from disk only when it changed."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def ledger(tmp_path: Path) -> Ledger:
     return opened
 
 
-def test_it_tells_the_newest_first_and_counts_all(ledger: Ledger) -> None:
+def test_it_lists_the_newest_first_and_counts_all(ledger: Ledger) -> None:
     for number in (1, 3, 2):
         ledger.add_ready(f"c/van-r{number}", job(number))
     ledger.add_refused("rejects/van", "van", rejection())
@@ -43,13 +43,13 @@ def test_it_tells_the_newest_first_and_counts_all(ledger: Ledger) -> None:
     assert ledger.refused()[0].reasons[0].code == "no-art"
 
 
-def test_saying_the_same_twice_counts_once(ledger: Ledger) -> None:
+def test_a_revision_entered_twice_counts_once(ledger: Ledger) -> None:
     ledger.add_ready("c/van-r1", job(1))
     ledger.add_ready("c/van-r1", job(1))
     assert ledger.counts() == (1, 0)
 
 
-def test_what_was_taken_away_is_forgotten(ledger: Ledger) -> None:
+def test_what_was_dropped_is_no_longer_counted(ledger: Ledger) -> None:
     ledger.add_ready("c/van-r1", job(1))
     ledger.add_refused("rejects/van", "van", rejection())
     ledger.drop_ready(["c/van-r1"])
@@ -89,7 +89,7 @@ def test_its_writes_are_durable(ledger: Ledger, tmp_path: Path) -> None:
         assert db.execute("PRAGMA synchronous").fetchone() == (2,)
 
 
-def test_a_disk_fault_is_the_shops_and_not_a_drops(ledger: Ledger, tmp_path: Path) -> None:
+def test_an_sqlite_error_becomes_an_oserror(ledger: Ledger, tmp_path: Path) -> None:
     for path in tmp_path.glob("ledger.sqlite3*"):
         path.unlink()
     (tmp_path / "ledger.sqlite3").mkdir()
@@ -97,7 +97,7 @@ def test_a_disk_fault_is_the_shops_and_not_a_drops(ledger: Ledger, tmp_path: Pat
         ledger.counts()
 
 
-# -- asked again ------------------------------------------------------------------------------------
+# -- answers from memory ------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -139,7 +139,7 @@ def test_what_is_written_is_in_the_next_answer(ledger: Ledger) -> None:
 
 
 def test_what_another_program_writes_is_in_the_next_answer(ledger: Ledger, tmp_path: Path) -> None:
-    """SQLite itself writes: the ledger is an ordinary database."""
+    """The other program is SQLite's own library: the ledger is an ordinary database."""
     ledger.add_ready("c/van-r1", job(1))
     assert ledger.counts() == (1, 0)
     db = sqlite3.connect(tmp_path / "ledger.sqlite3")
@@ -174,8 +174,10 @@ def test_many_are_added_at_once_or_none(ledger: Ledger) -> None:
 
 @pytest.mark.parametrize(("table", "time"), [("ready", "made_at"), ("refused", "rejected_at")])
 def test_the_newest_are_found_by_an_index(ledger: Ledger, table: str, time: str) -> None:
-    """SQLite documentation, 'EXPLAIN QUERY PLAN': without an index all rows would be sorted (USE TEMP B-TREE FOR
-    ORDER BY); with one only those of the same moment are."""
+    """SQLite documentation, 'EXPLAIN QUERY PLAN': "USE TEMP B-TREE FOR ORDER BY" means that all rows are sorted.
+
+    With the index only rows with the same time are.
+    """
     with ledger._connection() as db:
         query = f"EXPLAIN QUERY PLAN SELECT * FROM {table} ORDER BY {time} DESC, path LIMIT 100"
         plan = " ".join(str(row[-1]) for row in db.execute(query))

@@ -11,7 +11,7 @@ from keyturn.shop.folders import Shop
 FERN = "fern-hollow-mobile-library"
 
 
-def test_a_file_in_a_customers_place_holds_no_revisions(shop: Shop) -> None:
+def test_a_file_in_place_of_the_customers_folder_holds_no_revisions(shop: Shop) -> None:
     (shop.outbox / FERN).write_bytes(b"")
     assert list(record_files.revisions(shop.outbox / FERN)) == []
 
@@ -32,7 +32,7 @@ def test_a_record_of_a_later_keyturn_stays_readable(published: Path) -> None:
     assert record is not None and record.revision == 1
 
 
-def test_there_is_no_record_where_there_is_no_folder(tmp_path: Path) -> None:
+def test_a_missing_folder_has_no_record(tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     for place in (tmp_path, tmp_path / "gone", tmp_path / "file"):
         assert record_files.read_job(place) is None

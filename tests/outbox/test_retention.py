@@ -1,4 +1,4 @@
-"""Archive and rejects are kept as long as the shop says; what is not settled is never touched."""
+"""Archive and rejects are kept as long as the settings say; nothing else is ever removed."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def test_by_default_everything_is_kept(shop: Shop) -> None:
     assert all(path.exists() for path in kept)
 
 
-def test_what_was_kept_long_enough_goes(shop: Shop) -> None:
+def test_what_is_older_than_the_settings_allow_is_removed(shop: Shop) -> None:
     old, new = archived(shop, 31, "old"), archived(shop, 29, "new")
     bad_old, bad_new = refused(shop, 8, "bad-old"), refused(shop, 6, "bad-new")
     assert retention.prune(shop, KeepSettings(archive_days=30, rejects_days=7), NOW) == [old, bad_old]
@@ -71,7 +71,7 @@ def fill(folder: Path, kib: int) -> Path:
 
 
 def gib_of(*folders: Path) -> float:
-    """As du(1) counts them, and a little more."""
+    """Return the size of the folders in GiB as du(1) counts it, plus 100 bytes."""
     said = subprocess.run(["du", "-s", "-c", "-B", "1", *folders], capture_output=True, text=True, check=True)
     return (int(said.stdout.splitlines()[-1].split()[0]) + 100) / 2**30
 
@@ -98,13 +98,13 @@ def test_the_archive_gives_up_superseded_revisions_before_any_jobs_newest(shop: 
     assert tenth.exists()
 
 
-def test_what_was_settled_today_is_never_removed_for_its_size(shop: Shop) -> None:
+def test_what_came_today_is_never_removed_for_its_size(shop: Shop) -> None:
     fresh = [fill(refused(shop, 0.9, "bad"), 64), revision(shop, 0.9, "van", 1), revision(shop, 0.5, "van", 2)]
     assert retention.prune(shop, KeepSettings(archive_gib=1e-9, rejects_gib=1e-9), NOW) == []
     assert all(path.exists() for path in fresh)
 
 
-def test_what_is_not_settled_is_neither_counted_nor_removed(shop: Shop) -> None:
+def test_folders_that_are_not_ours_are_neither_counted_nor_removed(shop: Shop) -> None:
     (shop.rejects / "someone-elses").mkdir()
     stranger, old = fill(shop.rejects / "someone-elses", 512), fill(refused(shop, 30, "bad"), 64)
     for folder in (shop.inbox, shop.work, shop.outbox):
@@ -117,15 +117,15 @@ def test_what_is_not_settled_is_neither_counted_nor_removed(shop: Shop) -> None:
     assert all((folder / "van" / "art.bin").exists() for folder in (shop.inbox, shop.work, shop.outbox))
 
 
-def test_a_hole_of_terabytes_counts_as_what_it_takes(shop: Shop) -> None:
-    """stat(2): st_blocks are those that are there."""
+def test_a_sparse_file_counts_as_what_it_takes_on_the_disk(shop: Shop) -> None:
+    """stat(2): st_blocks counts the blocks that are allocated, so a hole takes none."""
     sparse, other = refused(shop, 30, "sparse"), fill(refused(shop, 20, "bad"), 64)
     with (sparse / "hole.bin").open("wb") as file:
         file.truncate(2**40)
     assert retention.prune(shop, KeepSettings(rejects_gib=gib_of(sparse, other)), NOW) == []
 
 
-def test_the_service_manager_hears_that_we_live_while_a_large_archive_is_measured(shop: Shop) -> None:
+def test_a_sign_of_life_is_given_for_each_drop_that_is_measured(shop: Shop) -> None:
     for number in range(5):
         revision(shop, 10 + number, "van", number + 1, 4)
     heard: list[bool] = []
@@ -133,7 +133,7 @@ def test_the_service_manager_hears_that_we_live_while_a_large_archive_is_measure
     assert len(heard) == 5
 
 
-def test_a_name_as_long_as_names_can_be_is_removed_like_any_other(shop: Shop) -> None:
+def test_a_folder_with_the_longest_possible_name_is_removed(shop: Shop) -> None:
     long = refused(shop, 30, "x" * 255)
     assert retention.prune(shop, KeepSettings(rejects_days=7), NOW) == [long]
     assert list(shop.rejects.iterdir()) == []

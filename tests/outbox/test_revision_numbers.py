@@ -1,4 +1,4 @@
-"""Numbers of revisions go up and never come back, whatever fitters take away and retention removes."""
+"""A revision's number is never used again, whatever fitters take away and retention removes."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def test_numbers_go_up_and_each_job_has_its_own(tmp_path: Path, drop: Drop, benc
 
 
 def test_the_highest_of_all_folders_counts(tmp_path: Path) -> None:
-    """archive/<customer>/<job>-r3--<claim> holds the drop that a revision was made from."""
+    """A drop in the archive, <job>-r3--<claim>, counts with the number of the revision that was made from it."""
     for path in ("outbox/{}/van-r1", "archive/{}/van-r3--20260301T093000-abc123-van-r8", "numbers/{}/van-r2"):
         (tmp_path / path.format(FERN)).mkdir(parents=True)
     assert next_van(tmp_path / "outbox", tmp_path / "archive", tmp_path / "numbers") == 4
 
 
-def test_numbers_are_numbers(tmp_path: Path) -> None:
+def test_only_whole_numbers_without_a_leading_zero_count(tmp_path: Path) -> None:
     for name in ("van-r9", "van-r10", "van-r011", "van-r0", "van-r", "van-rx", "van-two-r40", "van-r5.bak"):
         (tmp_path / FERN / name).mkdir(parents=True)
     assert next_van(tmp_path) == 11
@@ -52,7 +52,7 @@ def test_a_job_called_like_a_revision_is_a_job_of_its_own(tmp_path: Path) -> Non
     assert revision_numbers.next_number([tmp_path], FERN, "van-r7") == 2
 
 
-def test_a_file_in_a_customers_place_tells_of_nothing(tmp_path: Path) -> None:
+def test_a_file_in_place_of_the_customers_folder_holds_no_numbers(tmp_path: Path) -> None:
     (tmp_path / FERN).write_bytes(b"")
     assert next_van(tmp_path, tmp_path / "missing") == 1
 
@@ -66,7 +66,7 @@ def test_only_the_highest_number_of_a_job_is_kept(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("lost", ["ledger", "numbers"])
 def test_a_number_is_not_used_again_after_its_revision_and_its_drop_are_gone(shop: Shop, drop: Drop, lost: str) -> None:
-    """Fitters take r2 away and the archive is cleared; without the ledger, or with the archive alone to tell."""
+    """Fitters take r1 and r2 away. Then the ledger and the archive are lost, or the notes in state/numbers are."""
     root = drop(frames=1)
 
     def make() -> list[str]:

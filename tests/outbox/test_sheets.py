@@ -44,14 +44,14 @@ def test_without_readable_revisions_an_old_sheet_is_left(published: Path, shop: 
 
 
 def copied(published: Path, name: str, number: int, made_at: str) -> None:
-    """One more revision, by copying a real one."""
+    """Add a revision of the job `name` by copying a real one."""
     shutil.copytree(published / "van-r1", published / f"{name}-r{number}")
     path = published / f"{name}-r{number}" / "job.json"
     record = json.loads(path.read_text()) | {"job": name, "revision": number, "made_at": made_at}
     path.write_text(json.dumps(record))
 
 
-def test_a_sheet_of_a_customer_of_many_years_shows_the_newest_and_counts_the_rest(
+def test_a_sheet_shows_the_newest_twenty_revisions_and_counts_the_rest(
     published: Path, shop: Shop, rules: Rulebook
 ) -> None:
     for number in range(sheets.ON_SHEET + 8):
@@ -64,7 +64,7 @@ def test_a_sheet_of_a_customer_of_many_years_shows_the_newest_and_counts_the_res
     assert "leaves out 10 earlier revisions" in page
 
 
-def test_what_changed_since_the_revision_before_is_told_however_old_that_is(
+def test_the_sheet_says_what_changed_since_the_revision_before_however_old_that_is(
     published: Path, shop: Shop, rules: Rulebook
 ) -> None:
     for number in range(sheets.ON_SHEET):

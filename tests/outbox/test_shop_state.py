@@ -1,4 +1,4 @@
-"""The shop's state: the running service's own word, or what the folders show."""
+"""The shop's state is what the running service wrote, or what the folders show where none runs."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def rejection() -> Rejection:
     )
 
 
-def test_where_none_runs_the_folders_say_how_it_stands(shop: Shop, published: Path, drop: Drop) -> None:
+def test_where_no_service_runs_the_state_comes_from_the_folders(shop: Shop, published: Path, drop: Drop) -> None:
     drop("waiting", frames=4).rename(shop.inbox / "waiting")
     (shop.inbox / "alone.zip").write_bytes(b"zip")
     (shop.inbox / ".hidden").mkdir()
@@ -41,7 +41,7 @@ def test_where_none_runs_the_folders_say_how_it_stands(shop: Shop, published: Pa
     assert (state.ready_total, state.refused_total) == (2, 1)
 
 
-def test_the_word_of_a_service_counts_only_while_it_runs(shop: Shop) -> None:
+def test_what_a_service_wrote_counts_only_while_it_runs(shop: Shop) -> None:
     said = ShopState(at="2026-03-01T09:30:00+00:00", running=True, pid=7, ready_total=12)
     shop_state.write_state(shop, said)
     assert shop_state.current_state(shop).ready_total == 0
@@ -50,7 +50,7 @@ def test_the_word_of_a_service_counts_only_while_it_runs(shop: Shop) -> None:
     assert not shop_state.current_state(shop).running
 
 
-def test_a_running_service_that_has_not_spoken_yet_is_running(shop: Shop) -> None:
+def test_a_service_that_has_written_nothing_yet_is_running(shop: Shop) -> None:
     for spoilt in (None, b"{"):
         if spoilt is not None:
             (shop.state / "service.json").write_bytes(spoilt)

@@ -1,4 +1,4 @@
-"""A drop's way through the folders: one rename a step, nothing lost wherever it is cut off."""
+"""Moving a drop through the folders: each step is one rename, and a kill at any step loses nothing."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def rejection(of: Claim) -> Rejection:
 
 
 def everywhere(shop: Shop) -> list[str]:
-    """Where the artist's picture is, in all the shop."""
+    """Return the top folders of the shop that hold the artist's picture, sorted, once for each copy."""
     return sorted(
         p.relative_to(shop.root).parts[0] for p in shop.root.rglob("*") if p.is_file() and p.read_bytes() == b"one"
     )
@@ -138,11 +138,11 @@ def test_a_returned_drop_stands_beside_a_newer_one_of_its_name(way: DropFolders,
 
 
 class Cut(BaseException):
-    """Stands for the power going out: nothing after it runs."""
+    """Raised where the power goes out. It is no Exception, so no handler of ours runs after it."""
 
 
 def cut_after(monkeypatch: pytest.MonkeyPatch, count: int) -> Callable[[], int]:
-    """Cuts the work off before its `count`-th step that touches the folders; tells how many steps there were."""
+    """Raise `Cut` before the `count`-th change of the folders. Return a function that returns the number of changes."""
     calls = 0
 
     def counted(real: Callable[..., object]) -> Callable[..., object]:
@@ -166,7 +166,7 @@ def cut_after(monkeypatch: pytest.MonkeyPatch, count: int) -> Callable[[], int]:
 
 
 def other_mounts(monkeypatch: pytest.MonkeyPatch, *bases: Path) -> None:
-    """Makes each of `bases` behave as a mount of its own: renames in or out of it give EXDEV (rename(2))."""
+    """Make each of `bases` behave as a mount of its own: a rename in or out of it fails with EXDEV (rename(2))."""
     real = Path.rename
 
     def rename(self: Path, target: Path) -> Path:
@@ -178,7 +178,7 @@ def other_mounts(monkeypatch: pytest.MonkeyPatch, *bases: Path) -> None:
 
 
 def whole_way(way: DropFolders, end: str) -> None:
-    """From wherever the drop is to its end, as the service goes it: recovery first, then the inbox."""
+    """Take the drop from where it is to `end`, as the service does: recovery first, then the inbox."""
     started = list(recovery.recover(way))
     if end != "return" or not (way.shop.root / "returned").exists():
         started += [claim(way, p.name) for p in sorted(way.shop.inbox.iterdir()) if not p.name.startswith(".")]
@@ -199,7 +199,7 @@ ENDS = {"publish": "archive", "reject": "rejects", "return": "inbox"}
 @pytest.mark.parametrize("mounts", ["one mount", "inbox apart", "outbox, archive and rejects apart"])
 @pytest.mark.parametrize("end", list(ENDS))
 def test_cut_off_at_any_step_a_drop_is_whole_in_one_place_and_published_once(shop: Shop, end: str, mounts: str) -> None:
-    """DESIGN promises 1, 2, 4 and 5: the power goes out before each step in turn, recovery too is cut off."""
+    """The power goes out before each step in turn, and once more during recovery (the promises of DEVELOPERS.md)."""
     step = 0
     while True:
         step += 1

@@ -1,4 +1,4 @@
-"""Hooks tell the shop of outcomes and can never stop the work."""
+"""Hooks are run for each outcome, and a bad one never stops the work."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def test_a_bad_hook_costs_nothing_but_a_line_in_the_log(command: tuple[str, ...]
     hooks.run(command, b"x" * 1_000_000, seconds=0.5)
 
 
-def test_a_hook_that_is_too_slow_never_blocks_the_work(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_slow_hook_never_blocks_the_work(monkeypatch: pytest.MonkeyPatch) -> None:
     go = threading.Event()
     monkeypatch.setattr(hooks, "run", lambda *args: go.wait(60))
     shop_hooks = Hooks()

@@ -1,4 +1,4 @@
-"""The service: drops that arrive while it runs, faults of the shop, and being killed."""
+"""The service as a whole: drops that arrive while it runs, faults of the shop's machine, and being killed."""
 
 from __future__ import annotations
 
@@ -157,7 +157,7 @@ def test_a_loose_picture_is_refused_and_kept(shop: Shop, drop: Drop) -> None:
     assert "job.toml" in (shop.rejects / "lamp" / "REJECTED.txt").read_text(encoding="utf-8")
 
 
-def test_litter_and_hidden_names_are_left_alone(shop: Shop) -> None:
+def test_junk_files_and_hidden_names_are_left_alone(shop: Shop) -> None:
     for name in (".DS_Store", "Thumbs.db", ".hidden"):
         (shop.inbox / name).write_bytes(b"x")
     run_until_quiet(shop)
@@ -197,7 +197,7 @@ def test_a_revision_put_in_the_outbox_by_hand_is_found(shop: Shop, drop: Drop, r
     assert "ferry" in (customer / "proof.html").read_text(encoding="utf-8")
 
 
-def test_what_fitters_take_away_is_no_longer_shown(shop: Shop, drop: Drop) -> None:
+def test_a_revision_that_fitters_take_away_is_no_longer_shown(shop: Shop, drop: Drop) -> None:
     lay(drop(), shop)
     run_until_quiet(shop)
     shutil.rmtree(shop.outbox / revisions(shop)[0])
@@ -282,7 +282,7 @@ READ_AT_START = {
 def test_the_start_waits_for_the_disk_and_says_so(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch, what: str, number: int
 ) -> None:
-    """Three faults running, then all is well: the manager (sd_notify(3)) hears READY=1 and why it waits."""
+    """Reading fails three times, then works. The service manager hears READY=1 and the reason (sd_notify(3))."""
     owner, name = READ_AT_START[what]
     real = getattr(owner, name)
     failures = iter([True] * 3)
@@ -332,7 +332,7 @@ def test_wrong_settings_or_rules_end_the_start(shop: Shop, name: str) -> None:
         run_until_quiet(shop)
 
 
-def test_stopped_while_it_waits_for_the_disk_it_ends(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_it_can_be_stopped_while_it_waits_for_the_disk(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     service = service_of(shop)
 
     def load(root: Path) -> settings.Settings:
@@ -344,7 +344,7 @@ def test_stopped_while_it_waits_for_the_disk_it_ends(shop: Shop, monkeypatch: py
     assert not shop.is_running()
 
 
-def test_a_missing_inbox_is_told_and_waited_for(shop: Shop, drop: Drop, running: Service) -> None:
+def test_a_missing_inbox_pauses_the_service_until_it_is_back(shop: Shop, drop: Drop, running: Service) -> None:
     shop.inbox.rename(shop.root / "away")
     until(lambda: running.state().paused is not None)
     (shop.root / "away").rename(shop.inbox)
@@ -374,7 +374,7 @@ def test_a_drop_that_changes_while_it_is_made_goes_back_and_is_made_whole(
     assert len(list(shop.archive.glob("*/*/late.txt"))) == 1
 
 
-def test_our_own_bug_costs_the_drop_a_reason_after_a_second_try_and_stops_no_other(
+def test_after_a_second_bug_of_ours_the_drop_is_refused_and_the_others_go_on(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from keyturn import pipeline
@@ -424,7 +424,7 @@ def test_a_reload_waits_for_the_disk(shop: Shop, drop: Drop, running: Service, m
     assert next(failures, None) is None
 
 
-def test_wrong_rules_on_reload_leave_the_old_ones_standing(shop: Shop, drop: Drop, running: Service) -> None:
+def test_a_reload_with_wrong_rules_keeps_the_old_ones(shop: Shop, drop: Drop, running: Service) -> None:
     (shop.rules / "safety.toml").write_text("[flash]\non_failure = 7\n")
     running.reload()
     until(lambda: not running._reloading.is_set())
@@ -433,7 +433,7 @@ def test_wrong_rules_on_reload_leave_the_old_ones_standing(shop: Shop, drop: Dro
 
 
 def litter_in(folder: Path, name: str) -> dict[str, Path]:
-    """What people may leave under a record's name in folders that are open to them."""
+    """Make what people may leave under a record's name in folders that are open to them. Return each kind's folder."""
     places = {kind: folder / f"{kind}-r1" for kind in ("pipe", "link", "loop", "folder", "large", "deep", "closed")}
     for place in places.values():
         place.mkdir(parents=True)
@@ -449,7 +449,7 @@ def litter_in(folder: Path, name: str) -> dict[str, Path]:
     return places
 
 
-def test_what_people_leave_in_outbox_and_rejects_stops_nothing(shop: Shop, drop: Drop) -> None:
+def test_nothing_that_people_leave_in_outbox_and_rejects_stops_the_service(shop: Shop, drop: Drop) -> None:
     customer = shop.outbox / "fern-hollow-mobile-library"
     places = [*litter_in(shop.rejects, "REJECTED.json").values(), *litter_in(customer, "job.json").values()]
     with (shop.root / "keyturn.toml").open("a") as file:

@@ -1,4 +1,4 @@
-"""What the service says of itself is written when something changed, and hardly ever otherwise."""
+"""Board and state file are written when something changed, and once a minute otherwise."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def writer(shop: Shop, clock: Clock) -> StatusWriter:
 
 @pytest.fixture
 def written(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """A line for each writing of the board."""
+    """The status line of each board that was written."""
     lines: list[str] = []
     real = shop_state.write_board
 
@@ -58,7 +58,7 @@ def test_while_nothing_changes_it_is_written_once_a_minute_so_that_it_does_not_l
     assert len(written) == 300 / BOARD_AT_LEAST_EVERY_S
 
 
-def test_a_change_is_written_at_once_but_not_twice_within_a_moment(
+def test_a_change_is_written_at_once_but_a_second_one_only_after_two_seconds(
     writer: StatusWriter, clock: Clock, written: list[str]
 ) -> None:
     one = (Waiting(name="van", files=3, since=""),)

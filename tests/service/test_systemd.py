@@ -1,4 +1,4 @@
-"""The service manager hears what sd_notify(3) says it should, and its absence stops nothing."""
+"""Messages to the service manager are as sd_notify(3) describes them, and without a manager the service goes on."""
 
 import multiprocessing
 import os
@@ -21,7 +21,7 @@ from keyturn.service.systemd import Notifier, one_line
 
 @pytest.fixture(params=["path", "abstract"])
 def manager(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[tuple[socket.socket, str]]:
-    """A service manager's end of the protocol: a datagram socket and the value of NOTIFY_SOCKET."""
+    """The socket of a service manager, and the value of NOTIFY_SOCKET that leads to it."""
     name = str(tmp_path / "notify") if request.param == "path" else f"@keyturn-{secrets.token_hex(8)}"
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as sock:
         # unix(7): an abstract name begins with a null byte; sd_notify(3) writes it as @.

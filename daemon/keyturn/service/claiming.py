@@ -51,7 +51,7 @@ class Claimer:
                 logger.info("{}: taken from the inbox", claim.name)
                 return claim
             except Changed as changed:
-                logger.info("{}; it is taken when nothing in it changes any more", changed)
+                logger.info("{}; not taken yet", changed)
             except PermissionError as error:
                 self._left_half_done()
                 note = f"cannot be taken ({error.strerror}): let the shop's group write to it (chmod -R g+w)"
