@@ -153,8 +153,8 @@ def test_mixing_is_source_over_in_linear_light(number: int, opacity: float) -> N
     chance = np.random.default_rng(number)
     sprite = chance.integers(0, 256, (9, 14, 4), np.uint8)
     ground = chance.integers(0, 256, (20, 30, 3), np.uint8)
-    planes = figures.weighed(Image.fromarray(sprite, "RGBA"))
-    made = np.asarray(figures.laid(Image.fromarray(ground, "RGB"), planes, 1.0, (10.0, 8.5), opacity))
+    planes = figures.premultiplied(Image.fromarray(sprite, "RGBA"))
+    made = np.asarray(figures.composited(Image.fromarray(ground, "RGB"), planes, 1.0, (10.0, 8.5), opacity))
     expected = ground.astype(float)
     expected[4:13, 3:17] = _over(sprite, ground[4:13, 3:17], opacity)
     assert np.abs(made - expected).max() <= 0.53

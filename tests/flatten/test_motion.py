@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from scipy.interpolate import CubicHermiteSpline
 from scipy.optimize import brentq
 
-from keyturn.flatten.motion import Track, Way, eased, poses
+from keyturn.flatten.motion import SpriteMotion, SpritePath, eased, poses
 
 Ease = Literal["linear", "in", "out", "in-out"]
 POINTS = ((-200.0, 300.0), (150.0, 80.0), (400.0, 420.0), (430.0, 440.0), (900.0, 200.0))
@@ -33,7 +33,7 @@ def test_easing_sets_off_and_arrives_with_the_speed_it_says(ease: Ease, leaving:
 
 def test_straight_legs_are_gone_at_an_even_pace() -> None:
     """Legs of 300 and 400 px in seven steps of 100 px; arithmetic."""
-    way = Way(((0, 0), (300, 0), (300, 400)))
+    way = SpritePath(((0, 0), (300, 0), (300, 400)))
     assert way.length == pytest.approx(700)
     expected = [(0, 0), (100, 0), (200, 0), (300, 0), (300, 100), (300, 200), (300, 300), (300, 400)]
     assert way.at(np.linspace(0, 1, 8)) == pytest.approx(np.array(expected, float))
@@ -73,7 +73,7 @@ def test_a_bent_way_is_the_catmull_rom_curve_gone_at_an_even_pace() -> None:
     legs = _legs(np.array(POINTS))
     lengths = [_length(leg) for leg in legs]
     ends = np.cumsum([0, *lengths])
-    way = Way(POINTS, bend=True)
+    way = SpritePath(POINTS, bend=True)
     assert way.length == pytest.approx(ends[-1], rel=1e-5)
     for share, found in zip(shares := np.linspace(0, 1, 23), way.at(shares), strict=True):
         gone = share * ends[-1]
@@ -84,43 +84,43 @@ def test_a_bent_way_is_the_catmull_rom_curve_gone_at_an_even_pace() -> None:
 
 
 def test_a_bent_way_goes_through_its_points_and_a_straight_one_by_two_points_is_the_same() -> None:
-    way = Way(POINTS, bend=True)
+    way = SpritePath(POINTS, bend=True)
     seen = way.at(np.linspace(0, 1, 20_001))
     for point in POINTS:
         assert np.hypot(*(seen - point).T).min() < 0.1
     share = np.linspace(0, 1, 9)
-    assert np.array_equal(Way(POINTS[:2], bend=True).at(share), Way(POINTS[:2]).at(share))
+    assert np.array_equal(SpritePath(POINTS[:2], bend=True).at(share), SpritePath(POINTS[:2]).at(share))
 
 
 def test_bobbing_is_a_sine_that_goes_up_first() -> None:
     """x sin(2 pi n t); y runs downwards, so up is less."""
-    track = Track(points=((0, 100), (600, 100)), bob=(8, 3))
-    found = poses(track, 61)
+    motion = SpriteMotion(points=((0, 100), (600, 100)), bob=(8, 3))
+    found = poses(motion, 61)
     expected = [100 - 8 * np.sin(2 * np.pi * 3 * i / 60) for i in range(61)]
     assert [p.y for p in found] == pytest.approx(expected)
     assert found[3].y < 100
 
 
 def test_size_turn_and_fading_on_the_way() -> None:
-    found = poses(Track(points=((0, 0), (100, 0)), sizes=(40, 80), turns=(-10, 350), fade=(0.2, 0.5)), 11)
+    found = poses(SpriteMotion(points=((0, 0), (100, 0)), sizes=(40, 80), turns=(-10, 350), fade=(0.2, 0.5)), 11)
     assert [p.height for p in found] == pytest.approx(np.linspace(40, 80, 11).tolist())
     assert [p.turn for p in found] == pytest.approx(np.linspace(-10, 350, 11).tolist())
     assert [p.opacity for p in found] == pytest.approx([0, 0.5, 1, 1, 1, 1, 0.8, 0.6, 0.4, 0.2, 0])
 
 
 def test_a_way_gone_three_times_starts_anew_each_time() -> None:
-    x = [p.x for p in poses(Track(points=((0, 0), (90, 0)), repeat=3), 10)]
+    x = [p.x for p in poses(SpriteMotion(points=((0, 0), (90, 0)), repeat=3), 10)]
     assert x == pytest.approx([0, 30, 60, 0, 30, 60, 0, 30, 60, 90])
 
 
 def test_one_point_is_a_place_to_stay() -> None:
-    assert {(p.x, p.y) for p in poses(Track(points=((7, 9),)), 12)} == {(7, 9)}
-    assert {(p.x, p.y) for p in poses(Track(points=((7, 9), (7, 9), (7, 9)), bend=True), 5)} == {(7, 9)}
+    assert {(p.x, p.y) for p in poses(SpriteMotion(points=((7, 9),)), 12)} == {(7, 9)}
+    assert {(p.x, p.y) for p in poses(SpriteMotion(points=((7, 9), (7, 9), (7, 9)), bend=True), 5)} == {(7, 9)}
 
 
 coordinates = st.floats(-5000, 5000, allow_nan=False)
 tracks = st.builds(
-    Track,
+    SpriteMotion,
     points=st.lists(st.tuples(coordinates, coordinates), min_size=1, max_size=8).map(tuple),
     bend=st.booleans(),
     ease=st.sampled_from(["linear", "in", "out", "in-out"]),
@@ -133,14 +133,14 @@ tracks = st.builds(
 
 @settings(deadline=None, max_examples=200)
 @given(tracks, st.integers(2, 90))
-def test_every_way_begins_and_ends_where_it_says(track: Track, frames: int) -> None:
-    found = poses(track, frames)
+def test_every_way_begins_and_ends_where_it_says(motion: SpriteMotion, frames: int) -> None:
+    found = poses(motion, frames)
     assert len(found) == frames
-    assert (found[0].x, found[0].y) == pytest.approx(track.points[0], abs=1e-5)
-    assert (found[-1].x, found[-1].y) == pytest.approx(track.points[-1], abs=1e-5)
-    assert (found[0].height, found[-1].height) == pytest.approx(track.sizes)
+    assert (found[0].x, found[0].y) == pytest.approx(motion.points[0], abs=1e-5)
+    assert (found[-1].x, found[-1].y) == pytest.approx(motion.points[-1], abs=1e-5)
+    assert (found[0].height, found[-1].height) == pytest.approx(motion.sizes)
     assert all(0 <= p.opacity <= 1 for p in found)
-    assert all(min(track.sizes) - 1e-6 <= p.height <= max(track.sizes) + 1e-6 for p in found)
+    assert all(min(motion.sizes) - 1e-6 <= p.height <= max(motion.sizes) + 1e-6 for p in found)
 
 
 places = st.integers(-200, 200).map(lambda tens: tens * 10.0)
@@ -150,6 +150,6 @@ places = st.integers(-200, 200).map(lambda tens: tens * 10.0)
 @given(st.lists(st.tuples(places, places), min_size=2, max_size=6), st.booleans(), st.integers(2, 60))
 def test_no_step_is_longer_than_the_even_one(points: list[tuple[float, float]], bend: bool, frames: int) -> None:
     """A chord is never longer than the arc it spans (Euclid, Elements I.20); a curve's pace is even to 1 in 500."""
-    way = Way(points, bend=bend)
+    way = SpritePath(points, bend=bend)
     steps = np.hypot(*np.diff(way.at(np.linspace(0, 1, frames)), axis=0).T)
     assert steps.max(initial=0) <= way.length / (frames - 1) * 1.002 + 1e-6

@@ -1,1 +1,1 @@
-"""Second stage. Transparency is laid on solid ground, and figures are drawn on frames."""
+"""The second stage: transparency is laid on solid ground, and figures are drawn on frames."""

@@ -1,9 +1,9 @@
-"""Sprites drawn on a frame: to a fraction of a pixel, and mixed in linear light.
+"""Figures (pictures or text) drawn on a frame: placed to a fraction of a pixel and mixed in linear light.
 
-A sprite is kept as four planes of floats, its light weighed by its alpha. Each is twice as fine as it is
-shown, so that edges keep their softness wherever between two pixels they fall. Mixing is "source over" of
-weighed colours (T. Porter, T. Duff, 1984; W3C Compositing and Blending, level 1, 9.1.4) on linear light
-(IEC 61966-2-1): a soft edge in motion is as bright as a soft edge at rest.
+A figure is kept as four planes of floats: red, green and blue light multiplied by alpha, and alpha. The planes have
+twice the resolution that is shown, so that edges are equally soft wherever between two pixels they fall. Mixing is
+"source over" of premultiplied colours (T. Porter, T. Duff, 1984; W3C Compositing and Blending, level 1, 9.1.4) in
+linear light (IEC 61966-2-1), so that a soft edge in motion is as bright as a soft edge at rest.
 """
 
 from __future__ import annotations
@@ -26,21 +26,21 @@ from keyturn.shop.reasons import Reason
 from keyturn.shop.rulebook import Intake
 
 Planes = tuple[Image.Image, ...]
-"""Red, green and blue light weighed by alpha, and alpha; floats from 0 to 1."""
+"""Red, green and blue light multiplied by alpha, and alpha; floats from 0 to 1."""
 
 FINE = 2
-"""Sprite pixels a panel pixel, each way."""
+"""Pixels of the planes for one panel pixel, across and down."""
 
 MOST_PX = 2_000_000
-"""A sprite of more pixels than this, itself or when made fine, is kept coarser: it fills a panel anyway."""
+"""A figure is reduced to this many pixels, before and after it is scaled by `FINE`: so many fill a panel anyway."""
 
 PAD = 4
-"""See-through pixels around a sprite: more than the filters that turn and place it reach."""
+"""See-through pixels around a figure, more than the filters that turn and place it reach."""
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """What glides: the picture at `path`, or `text` in a colour. `name` is for reasons."""
+    """What is drawn: the picture at `path`, or `text` in a colour. `name` is the file that reasons are about."""
 
     name: str
     path: Path | None = None
@@ -57,31 +57,34 @@ class Placed:
 
 
 def drawn(picture: Image.Image, placed: Placed, intake: Intake) -> tuple[Image.Image, tuple[Reason, ...]]:
-    """`picture` (RGB) with the figure on it, and what was mended of the figure's art.
+    """Return `picture` (RGB) with the figure on it, and what was mended of the figure's art.
 
-    Pixels out of the figure's reach stay as they are to the bit. Raises as `stills.load`.
+    Pixels that the figure does not touch keep their exact values. Raise `Refused` as `stills.load` does.
     """
     pose = placed.pose
     if pose.opacity <= 0 or pose.height <= 0:
         return picture, ()
     path = placed.figure.path
-    written = FileIdentity.of(path.stat()) if path else None
+    version = FileIdentity.of(path.stat()) if path else None
     height, turn = max(1, round(pose.height * FINE)), pose.turn % 360
     if turn:
-        sprite = _turned(placed.figure, written, height, turn, intake)
+        made = _turned(placed.figure, version, height, turn, intake)
     else:
-        sprite = _level(placed.figure, written, height, intake)
-    made = laid(picture, sprite.planes, pose.height / sprite.height, (pose.x, pose.y), pose.opacity)
-    return made, sprite.reasons
+        made = _level(placed.figure, version, height, intake)
+    scale = pose.height / made.height
+    return composited(picture, made.planes, scale, (pose.x, pose.y), pose.opacity), made.reasons
 
 
 # -- on the frame -----------------------------------------------------------------------------------
 
 
-def laid(
+def composited(
     picture: Image.Image, planes: Planes, scale: float, centre: tuple[float, float], opacity: float
 ) -> Image.Image:
-    """`planes`, each of their pixels `scale` of the picture's, over `picture` (RGB) with their middle at `centre`."""
+    """Return `picture` (RGB) with `planes` over it, their middle at `centre`, in pixels of the picture.
+
+    `scale` is the picture's pixels for one pixel of the planes.
+    """
     size = planes[0].size
     left, top = (c - length * scale / 2 for c, length in zip(centre, size, strict=True))
     x0, y0 = max(0, math.ceil(left)), max(0, math.ceil(top))
@@ -98,20 +101,24 @@ def laid(
 
 
 def _shown(planes: Planes, size: tuple[int, int], box: tuple[float, float, float, float]) -> NDArray[np.float32]:
-    """(height, width, 4). The Hamming filter keeps edges sharp and, never below 0, draws no halo around them."""
+    """Return the part `box` of the planes at `size` (width, height), as (height, width, 4).
+
+    The Hamming filter keeps edges sharp. It is never below 0, so it draws no halo around them.
+    """
     shown = (plane.resize(size, Image.Resampling.HAMMING, box) for plane in planes)
     stacked: NDArray[np.float32] = np.stack([np.asarray(plane, np.float32) for plane in shown], axis=-1)
     return stacked
 
 
-def _over(sprite: NDArray[np.float32], under: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    light = sprite[..., :3] + (1 - sprite[..., 3:]) * LINEAR[under]
+def _over(above: NDArray[np.float32], under: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return premultiplied linear light (H, W, 4) over sRGB pixels (H, W, 3), as sRGB."""
+    light = above[..., :3] + (1 - above[..., 3:]) * LINEAR[under]
     codes: NDArray[np.uint8] = _CODES[np.rint(np.clip(light, 0, 1) * FULL).astype(np.uint16)]
     return codes
 
 
 def _encoding() -> NDArray[np.uint8]:
-    """The sRGB code of each of 65,536 steps of linear light, which gives every code back as it was."""
+    """Return the sRGB value of each of 65,536 steps of linear light. Decoding and encoding keeps every value."""
     light = np.arange(FULL + 1) / FULL
     code = np.where(light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055)
     codes: NDArray[np.uint8] = np.rint(code * 255).astype(np.uint8)
@@ -121,12 +128,12 @@ def _encoding() -> NDArray[np.uint8]:
 _CODES = _encoding()
 
 
-# -- the sprite -------------------------------------------------------------------------------------
+# -- a figure's planes ---------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class Sprite:
-    """`height` is that of the figure in the planes' pixels, upright and without what lies around it."""
+class FigurePlanes:
+    """A figure ready to be drawn. `height` is that of the upright figure in the planes' pixels, without its padding."""
 
     planes: Planes
     height: int
@@ -134,33 +141,35 @@ class Sprite:
 
 
 @lru_cache(maxsize=4)
-def _turned(figure: Figure, written: FileIdentity | None, height: int, turn: float, intake: Intake) -> Sprite:
-    """The figure `height` pixels high and turned. Frames that show it alike in size and turn share it.
+def _turned(figure: Figure, version: FileIdentity | None, height: int, turn: float, intake: Intake) -> FigurePlanes:
+    """Return the figure `height` pixels high, turned clockwise by `turn` degrees.
 
-    `written` tells a file from one of the same name that came later.
+    Frames that show it in one size and turn share the result. `version` is part of the cache's key: it tells a file
+    from a later one of the same name.
     """
-    level = _level(figure, written, height, intake)
+    level = _level(figure, version, height, intake)
     turned = tuple(plane.rotate(-turn, Image.Resampling.BILINEAR, expand=True) for plane in level.planes)
     return replace(level, planes=turned)
 
 
 @lru_cache(maxsize=12)
-def _level(figure: Figure, written: FileIdentity | None, height: int, intake: Intake) -> Sprite:
-    art, reasons = _art(figure, written, intake) if figure.path else (_lettered(figure, height), ())
+def _level(figure: Figure, version: FileIdentity | None, height: int, intake: Intake) -> FigurePlanes:
+    """Return the figure `height` pixels high, or smaller where it would have more than `MOST_PX`."""
+    art, reasons = _art(figure, version, intake) if figure.path else (_lettered(figure, height), ())
     height = min(height, max(1, int(math.sqrt(MOST_PX * art.height / art.width))))
     size = max(1, round(art.width * height / art.height)), height
-    return Sprite(_resized(weighed(art), size), height, reasons)
+    return FigurePlanes(_resized(premultiplied(art), size), height, reasons)
 
 
-def weighed(art: Image.Image) -> Planes:
-    """RGBA as planes of weighed light."""
+def premultiplied(art: Image.Image) -> Planes:
+    """Return RGBA art as planes of linear light multiplied by alpha, and alpha."""
     codes = np.asarray(art.convert("RGBA"))
     alpha = codes[..., 3].astype(np.float32) / 255
     return (*(Image.fromarray(LINEAR[codes[..., c]] * alpha) for c in range(3)), Image.fromarray(alpha))
 
 
 def _resized(planes: Planes, size: tuple[int, int]) -> Planes:
-    """At `size` and with see-through pixels around. Where the filter overshoots an edge, the edge holds."""
+    """Return the planes at `size`, with padding; what the filter overshoots at edges is clipped."""
     *light, alpha = (np.asarray(plane.resize(size, Image.Resampling.BICUBIC)) for plane in planes)
     alpha = np.clip(alpha, 0, 1)
     bound = [np.clip(colour, 0, alpha) for colour in light]
@@ -168,7 +177,8 @@ def _resized(planes: Planes, size: tuple[int, int]) -> Planes:
 
 
 @lru_cache(maxsize=12)
-def _art(figure: Figure, written: FileIdentity | None, intake: Intake) -> tuple[Image.Image, tuple[Reason, ...]]:
+def _art(figure: Figure, version: FileIdentity | None, intake: Intake) -> tuple[Image.Image, tuple[Reason, ...]]:
+    """Return the figure's picture as RGBA, reduced to about `MOST_PX`, and what was mended."""
     assert figure.path
     picture, reasons = to_srgb(upright(stills.load(figure.path, intake, name=figure.name)))
     if (times := math.isqrt(picture.width * picture.height // MOST_PX)) > 1:
@@ -181,7 +191,10 @@ def _art(figure: Figure, written: FileIdentity | None, intake: Intake) -> tuple[
 
 
 def _lettered(figure: Figure, height: int) -> Image.Image:
-    """The words in the typeface that comes with Pillow, as high as the line is: no file of the shop's is needed."""
+    """Return the text in the typeface that comes with Pillow, so that the shop needs no font file.
+
+    `height` is that of a line, from the highest ascender to the lowest descender.
+    """
     line = sum(_font(100).getmetrics())
     font = _font(max(1.0, 100 * height / line))
     ascent, descent = font.getmetrics()
@@ -193,7 +206,7 @@ def _lettered(figure: Figure, height: int) -> Image.Image:
 
 
 def letters_missing(text: str) -> str:
-    """The letters of `text` that the typeface has no shape for."""
+    """Return the letters of `text` that the typeface has no shape for."""
     font = _font(40)
     none = _shape(font, "\uffff")
     return "".join(dict.fromkeys(letter for letter in text if letter.strip() and _shape(font, letter) == none))

@@ -8,16 +8,16 @@ from pathlib import Path
 from keyturn.flatten.figures import Placed
 
 Box = tuple[float, float, float, float]
-"""A stretch of a picture: left, top, right, bottom, in its pixels."""
+"""A part of a picture: left, top, right, bottom, in its pixels."""
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """What a frame is made from: a still, or frame `index` of a clip, and what is done with it.
+    """What a frame is made from: the still at `path`, or picture `index` of the clip there.
 
-    `name` is its path in the drop. Without a `path` there is the background alone. `view` is the stretch of a
-    still that fills the panel, in its pixels; `backdrop` a still under it; `figures` lie on it; of `into`,
-    another picture, the share given is seen.
+    Without a `path` the frame is the background alone. `name` is the file's path in the drop. `view` is the part of a
+    still that fills the panel. `backdrop` is the path and name of a still under it. `figures` are drawn on it. `into`
+    is a picture that is mixed in, and its share (0 to 1).
     """
 
     path: Path | None

@@ -1,4 +1,4 @@
-"""Where a sprite is at every frame: easing, even pace along a path, and what happens on the way. Pure arithmetic.
+"""Where a sprite is in every frame, how large, how far turned and how opaque. Pure arithmetic.
 
 Lengths are panel pixels, x to the right, y down, from the panel's top left corner; pixel 0 covers 0 to 1.
 """
@@ -17,13 +17,17 @@ F64 = NDArray[np.float64]
 Point = tuple[float, float]
 
 STEPS = 256
-"""Chords a leg of a curve is measured in: a quarter turn comes out short by 2 parts in a million."""
+"""Each leg of a curve is measured by this many chords: a quarter circle comes out short by 2 parts in a million."""
 
 
 @dataclass(frozen=True, slots=True)
-class Track:
-    """One sprite's way. `sizes` are heights in px, `turns` degrees clockwise, both first and last;
-    `bob` is an amplitude in px and how often; `fade` the shares of one run in which it appears and vanishes."""
+class SpriteMotion:
+    """How one sprite moves along `points`, in panel pixels.
+
+    `bend` makes the path a curve. `sizes` are the first and last height in pixels, `turns` the first and last angle in
+    degrees clockwise. `bob` is an up-and-down movement: its amplitude in pixels and how often it happens in one run.
+    `repeat` is how many runs there are, `fade` the shares of one run (0 to 1) in which the sprite appears and vanishes.
+    """
 
     points: tuple[Point, ...]
     bend: bool = False
@@ -37,7 +41,7 @@ class Track:
 
 @dataclass(frozen=True, slots=True)
 class Pose:
-    """Where the middle of a sprite is, how high and how far turned it is, and how much of it is seen (0 to 1)."""
+    """A sprite in one frame: its middle and height in pixels, its turn in degrees clockwise, its opacity (0 to 1)."""
 
     x: float
     y: float
@@ -46,28 +50,27 @@ class Pose:
     opacity: float
 
 
-def poses(track: Track, frames: int) -> tuple[Pose, ...]:
-    """The sprite at each of `frames` (two or more); the first frame is the start of the way, the last its end.
+def poses(motion: SpriteMotion, frames: int) -> tuple[Pose, ...]:
+    """Return the sprite in each of `frames` (two or more): the first shows the path's start, the last its end.
 
-    Where the way is gone several times, the last of them alone is shown at its very end: the others meet
-    the start of the next.
+    Where there are several runs, only the last shows the path's end: the others are followed by the start of the next.
     """
-    run = _runs(frames, track.repeat)
-    gone = eased(run, track.ease)
-    x, y = Way(track.points, bend=track.bend).at(gone).T
-    amplitude, times = track.bob
+    run = _runs(frames, motion.repeat)
+    share = eased(run, motion.ease)
+    x, y = SpritePath(motion.points, bend=motion.bend).at(share).T
+    amplitude, times = motion.bob
     columns = (
         x,
         y - amplitude * np.sin(2 * np.pi * times * run),
-        _between(track.sizes, gone),
-        _between(track.turns, gone),
-        opacity(run, track.fade),
+        _between(motion.sizes, share),
+        _between(motion.turns, share),
+        opacity(run, motion.fade),
     )
     return tuple(Pose(*values) for values in np.stack(columns, axis=1).tolist())
 
 
 def _runs(frames: int, repeat: int) -> F64:
-    """The share of its run at each frame. Whole numbers first, so that a run's start is exactly 0."""
+    """Return the share of its run at each frame. Whole numbers are divided last, so that a run starts at exactly 0."""
     beats = np.arange(frames) * repeat
     run = (beats % (frames - 1)) / (frames - 1)
     run[-1] = 1.0
@@ -79,7 +82,7 @@ def _between(ends: tuple[float, float], share: F64) -> F64:
 
 
 def eased(t: F64, ease: Ease) -> F64:
-    """The share of the way gone at the share `t` of the time.
+    """Return the share of the path that is done at the share `t` of the time.
 
     "in" is even acceleration from rest and "out" even braking to rest (s = a t^2 / 2, kinematics); "in-out"
     is 3 t^2 - 2 t^3, the cubic Hermite step (OpenGL Shading Language specification, 8.3, smoothstep).
@@ -94,7 +97,10 @@ def eased(t: F64, ease: Ease) -> F64:
 
 
 def opacity(t: F64, fade: tuple[float, float]) -> F64:
-    """1 but for a straight rise over the first `fade[0]` of the time and a fall over the last `fade[1]`."""
+    """Return the opacity at the share `t` of the time.
+
+    It rises evenly from 0 to 1 in the first `fade[0]`, falls evenly in the last `fade[1]`, and is 1 between.
+    """
     seen = np.ones_like(t)
     for left, share in zip((t, 1 - t), fade, strict=True):
         if share > 1e-9:
@@ -102,13 +108,13 @@ def opacity(t: F64, fade: tuple[float, float]) -> F64:
     return np.clip(seen, 0.0, 1.0)
 
 
-class Way:
-    """A path that is gone at an even pace: by its length, not by its points.
+class SpritePath:
+    """A path along which a sprite moves at an even speed: places on it are given by shares of its length.
 
-    Straight legs are the rule, for they go where the points are and nowhere else. With `bend` a centripetal
-    Catmull-Rom curve goes through the points (E. Catmull, R. Rom, 1974; knots by the square root of the
-    distance, which alone makes neither cusp nor loop within a leg: C. Yuksel and others, 2011). At its ends
-    the curve goes as though the next point lay as far beyond.
+    Between the points it is straight. With `bend` it is a centripetal Catmull-Rom curve through the points (E. Catmull,
+    R. Rom, 1974). Its knots are spaced by the square root of the distance; only this spacing makes neither cusps nor
+    loops within a leg (C. Yuksel and others, 2011). Beyond each end one more point is assumed, straight on by the
+    length of the last leg.
     """
 
     def __init__(self, points: Sequence[Point], *, bend: bool = False) -> None:
@@ -118,18 +124,18 @@ class Way:
         steps = STEPS if self._curve is not None else 1
         self._knots = np.linspace(0, legs, legs * steps + 1) if legs else np.zeros(1)
         chords = np.hypot(*np.diff(self._placed(self._knots), axis=0).T)
-        self._gone = np.concatenate([[0.0], np.cumsum(chords)])
+        self._lengths = np.concatenate([[0.0], np.cumsum(chords)])
 
     @property
     def length(self) -> float:
-        return float(self._gone[-1])
+        return float(self._lengths[-1])
 
     def at(self, share: F64) -> F64:
-        """Points (n, 2) at the shares 0 to 1 of the length."""
-        return self._placed(np.interp(share * self.length, self._gone, self._knots))
+        """Return the points (n, 2) at the shares (0 to 1) of the length."""
+        return self._placed(np.interp(share * self.length, self._lengths, self._knots))
 
     def _placed(self, knots: F64) -> F64:
-        """Points at leg numbers with fractions: 1.5 is the middle, by parameter, of the second leg."""
+        """Return the points at leg numbers with fractions: 1.5 is the middle, by parameter, of the second leg."""
         points = self._points
         if len(points) == 1:
             return points.repeat(len(knots), axis=0)
@@ -149,14 +155,14 @@ class Way:
 
 
 def _without_doubles(points: F64) -> F64:
-    """A point given twice in a row is one: between the two there is no way to go."""
+    """Return the points with repeated ones in a row taken once: a leg of length 0 has no direction."""
     moved = np.hypot(*np.diff(points, axis=0).T) > 1e-9
     kept: F64 = points[np.concatenate([[True], moved])]
     return kept
 
 
 def _hermite(points: F64) -> tuple[F64, F64]:
-    """The curve's directions where each leg starts and ends, for a leg's parameter from 0 to 1."""
+    """Return the curve's derivatives where each leg starts and where it ends, for a leg's parameter from 0 to 1."""
     whole = np.concatenate([[2 * points[0] - points[1]], points, [2 * points[-1] - points[-2]]])
     gaps = np.hypot(*np.diff(whole, axis=0).T)[:, None] ** 0.5
     slopes = np.diff(whole, axis=0) / gaps

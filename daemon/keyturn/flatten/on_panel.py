@@ -1,8 +1,8 @@
-"""A source picture as the panel shows it, by the short way: cut to what is needed, flattened, then resized.
+"""A source picture as the panel shows it, the quick way: cut to what is needed, flattened, then resized.
 
-`normalize.fitted` and then `flatten` do the same the long way, for art that is laid over other art. On an
-even ground the two are one sum of weighed pixels taken in two orders; they differ by roundings, and beside
-hard edges by what Lanczos rings beyond black and white, which is cut off at another point.
+Art that is laid over other art is resized first (`normalize.fit.fitted`) and then flattened. On an even ground both
+orders compute the same weighted sum of pixels. Their results differ by rounding and, beside hard edges, by the ringing
+of Lanczos beyond black and white, which the two clip at different points.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop.reasons import Reason
 
 _SEEN_WHOLE = ("I", "F")
-"""Greys whose white is guessed from the brightest of all."""
+"""Modes whose white is guessed from the brightest pixel, so that the whole picture is needed."""
 
 
 def shown(raw: Image.Image, fit: Fit, ground: Colour) -> tuple[Image.Image, tuple[Reason, ...]]:
-    """A decoded picture upright, in sRGB, at the panel's size on `ground`: opaque RGB, without metadata.
+    """Return a decoded picture as opaque RGB: upright, in sRGB, at the panel's size, on `ground`, without metadata.
 
     The reasons name no file: only the caller knows it.
     """
@@ -39,7 +39,7 @@ def shown(raw: Image.Image, fit: Fit, ground: Colour) -> tuple[Image.Image, tupl
 
 
 def _cut(image: Image.Image, place: Placement) -> tuple[Image.Image, Placement]:
-    """The part of the picture that the resize weighs, and the placement of that part."""
+    """Return the part of the picture that the resize reads, and where that part goes."""
     left, top, right, bottom = scale.needed(image.size, place.size, place.crop)
     if image.mode in _SEEN_WHOLE or (left, top, right, bottom) == (0, 0, *image.size):
         return image, place
@@ -50,7 +50,10 @@ def _cut(image: Image.Image, place: Placement) -> tuple[Image.Image, Placement]:
 
 
 def _flat(image: Image.Image, place: Placement, ground: Colour) -> tuple[Image.Image, Placement, tuple[Reason, ...]]:
-    """Opaque RGB. Where a cut-out leaves most of the picture clear, only what it touches is placed."""
+    """Return the picture as opaque RGB, where it goes, and what was mended.
+
+    Of a see-through picture only the panel pixels that its visible part touches are kept.
+    """
     if image.mode not in ("RGB", "RGBA") or image.info.keys() & {"icc_profile", "transparency"}:
         srgb, reasons = to_srgb(image)
         return flatten(srgb, ground), place, reasons
@@ -63,12 +66,12 @@ def _flat(image: Image.Image, place: Placement, ground: Colour) -> tuple[Image.I
 
 
 def _is_opaque(image: Image.Image) -> bool:
-    few = image.resize((16, 16), Image.Resampling.NEAREST)  # most see-through art shows it here already
+    few = image.resize((16, 16), Image.Resampling.NEAREST)  # enough to find most see-through art quickly
     return all(part.getchannel("A").getextrema() == (255, 255) for part in (few, image))
 
 
 def _touched(seen: tuple[int, int, int, int], place: Placement) -> Placement:
-    """The placement of those panel pixels alone in which `seen`, a box of the source, has a say."""
+    """Return `place` limited to the panel pixels that the box `seen` of the source reaches when resized."""
     low, high, edges = [0, 0], [0, 0], [0.0, 0.0, 0.0, 0.0]
     for i in (0, 1):
         start, length = place.crop[i], place.size[i]

@@ -1,4 +1,4 @@
-"""No transparency reaches a radio: what is see-through is laid on the job's background or on a backdrop."""
+"""See-through pictures laid on the job's background or on a backdrop: radios get no transparency."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ Colour = tuple[int, int, int]
 
 
 def flatten(image: Image.Image, background: Colour, backdrop: Image.Image | None = None) -> Image.Image:
-    """`image` (RGB or RGBA) over `backdrop`, over `background`, as opaque RGB of the image's size.
+    """Return `image` (RGB or RGBA) over `backdrop`, over `background`, as opaque RGB of the image's size.
 
-    Each value is round((alpha x colour + (255 - alpha) x ground) / 255) of the sRGB values as they stand,
-    which is "source over" (W3C Compositing and Blending, level 1, 9.1.4) the way paint programs do it.
-    Raises ValueError where the backdrop has another size.
+    Each value is round((alpha x colour + (255 - alpha) x ground) / 255) of the sRGB values as they stand. That is
+    "source over" (W3C Compositing and Blending, level 1, 9.1.4) as paint programs do it, without linear light. Raise
+    ValueError where the backdrop has another size.
     """
     if backdrop is not None and backdrop.size != image.size:
         raise ValueError(f"backdrop of {backdrop.size} under a picture of {image.size}")
