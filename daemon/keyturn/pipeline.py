@@ -26,7 +26,8 @@ from keyturn.package import PRELOAD
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_output import RadioJob, RadioOutput, make_radio
 from keyturn.pages.card import cards
-from keyturn.renumber.parts import JobArt, is_art, job_art
+from keyturn.renumber.parts import JobArt, job_art
+from keyturn.renumber.patterns import is_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import safe_name

@@ -18,7 +18,7 @@ from keyturn.manifest import reading
 from keyturn.manifest.reading import parse_leniently
 from keyturn.normalize.reading.clips import resample
 from keyturn.pipeline import Bench
-from keyturn.renumber.clip_timing import keeps_pace, retimed, stretch
+from keyturn.renumber.clip_timing import can_show_each_once, pictures_between, retiming_note
 from keyturn.renumber.parts import JobArt, job_art
 from keyturn.shop.reasons import Kind, Refused
 from keyturn.shop.rulebook import Rulebook
@@ -138,7 +138,7 @@ def test_a_film_longer_than_a_job_may_be_is_taken_by_the_stretch(choose: Callabl
 @given(DURATIONS, st.floats(0, 20), st.floats(0, 20) | st.none())
 def test_the_stretch_is_what_resample_can_show(durations: list[int], start: float, stop: float | None) -> None:
     """Against `resample` at a rate so high that no picture is left out (500 fps; the shortest stands 20 ms)."""
-    frames = stretch(durations, start, stop)
+    frames = pictures_between(durations, start, stop)
     if not frames:
         assert start * 1000 >= min(sum(durations), sum(durations) if stop is None else stop * 1000)
         return
@@ -152,8 +152,8 @@ def test_the_stretch_is_what_resample_can_show(durations: list[int], start: floa
 @given(DURATIONS, st.integers(1, 60))
 def test_the_figures_add_up(durations: list[int], fps: int) -> None:
     shown = resample(durations, fps)
-    frames = stretch(durations, 0.0, None)
-    reason = retimed("van.gif", durations, frames, shown, fps)
+    frames = pictures_between(durations, 0.0, None)
+    reason = retiming_note("van.gif", durations, frames, shown, fps)
     if reason is None:
         assert list(shown) == list(frames) and max(durations) - min(durations) <= 10
         return
@@ -195,11 +195,11 @@ def test_an_even_clip_near_the_radio_s_pace_is_shown_picture_by_picture(
     interval_s: float, lasts_s: float, count: int, kept: bool
 ) -> None:
     """Ten pictures of 100 ms: up to 5 % off is shown as it is; six of them for half a second are a fifth too long."""
-    assert keeps_pace([100] * 10, range(count), lasts_s, 1 / interval_s) is kept
+    assert can_show_each_once([100] * 10, range(count), lasts_s, 1 / interval_s) is kept
 
 
 def test_an_uneven_clip_is_not_shown_picture_by_picture() -> None:
-    assert not keeps_pace([50, 150] * 5, range(10), 1.0, 10)
+    assert not can_show_each_once([50, 150] * 5, range(10), 1.0, 10)
 
 
 def test_a_clip_lasts_on_an_additive_radio_what_it_lasts_by_itself(

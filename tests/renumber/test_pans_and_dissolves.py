@@ -19,7 +19,6 @@ from keyturn.commands import make_by_hand
 from keyturn.flatten.frame_source import Box
 from keyturn.inbox.survey import survey
 from keyturn.manifest import reading
-from keyturn.manifest.schema import schema as manifest_schema
 from keyturn.pipeline import Bench
 from keyturn.renumber import pans_and_dissolves
 from keyturn.renumber.parts import JobArt, job_art
@@ -152,7 +151,7 @@ def test_a_dissolve_goes_evenly_from_one_picture_to_the_other(frames: Callable[.
 def test_a_pan_approaches_by_the_same_factor_around_one_point() -> None:
     """Geometry: the widths are a geometric series, and one point of the picture keeps its place on the panel."""
     first, last = (0.0, 0.0, 800.0, 400.0), (300.0, 100.0, 500.0, 200.0)
-    views = np.array(pans_and_dissolves.stretches(first, last, 13, "linear"))
+    views = np.array(pans_and_dissolves.pan_boxes(first, last, 13, "linear"))
     wide = views[:, 2] - views[:, 0]
     assert wide[1:] / wide[:-1] == pytest.approx(np.full(12, (1 / 4) ** (1 / 12)))
     still = 300 / (1 - 200 / 800)  # left = still - still * wide / 800 at both ends
@@ -161,7 +160,7 @@ def test_a_pan_approaches_by_the_same_factor_around_one_point() -> None:
 
 
 def test_a_pan_without_approach_is_even() -> None:
-    views = np.array(pans_and_dissolves.stretches((0, 0, 100, 50), (40, 20, 140, 70), 11, "linear"))
+    views = np.array(pans_and_dissolves.pan_boxes((0, 0, 100, 50), (40, 20, 140, 70), 11, "linear"))
     assert np.diff(views[:, 0]) == pytest.approx(np.full(10, 4.0))
 
 
@@ -174,7 +173,7 @@ sides = st.integers(16, 4000)
 def test_what_a_pan_shows_has_the_panel_s_shape_and_lies_in_its_box(
     box: Box, art: tuple[int, int], panel: tuple[int, int]
 ) -> None:
-    left, top, right, bottom = pans_and_dissolves.framed(box, art, panel)
+    left, top, right, bottom = pans_and_dissolves.panel_shaped(box, art, panel)
     assert (right - left) * panel[1] == pytest.approx((bottom - top) * panel[0])
     inside = [left >= box[0] * art[0] - 1e-6, right <= box[2] * art[0] + 1e-6]
     inside += [top >= box[1] * art[1] - 1e-6, bottom <= box[3] * art[1] + 1e-6]
@@ -273,56 +272,6 @@ def test_what_cannot_be_drawn_is_refused_with_its_place(
     found = refused(caught)
     assert set(found) == {code}
     assert found[code].field == field and found[code].mend
-
-
-@pytest.mark.parametrize(
-    ("text", "field", "words"),
-    [
-        ("[[part]]\nplays = 2\n", "part.1", "either art"),
-        (GLIDE.replace("[[part]]", '[[part]]\nart = "a/*"') + "frames = 9\n", "part.1", "not both"),
-        (GLIDE, "part.1.glide", "frames = 60"),
-        (GLIDE + "frames = 9\nseconds = 3\n", "part.1.glide", "not both"),
-        (GLIDE + 'frames = 9\ntext = "Hello"\n', "part.1.glide", "either sprite"),
-        (GLIDE.replace("path", "# path") + "frames = 9\n", "part.1.glide", "needs a path"),
-        (GLIDE + "frames = 9\nfade = [0.7, 0.7]\n", "part.1.glide", "more than the whole"),
-        (GLIDE + "frames = 9\npth = 3\n", "part.1.glide.pth", "no key"),
-        (GLIDE + 'frames = 9\nease = "bouncy"\n', "part.1.glide.ease", "'in-out'"),
-        ('[[part]]\nart = "a"\npan = { from = [0.5, 0, 0.2, 1], frames = 9 }\n', "part.1.pan", "right beyond left"),
-    ],
-)
-def test_a_glide_that_is_not_understood_is_told_in_the_artist_s_words(text: str, field: str, words: str) -> None:
-    with pytest.raises(Refused) as caught:
-        reading.parse((HEAD + text).encode())
-    (reason,) = caught.value.reasons
-    assert reason.field == field and words in reason.what and reason.mend
-
-
-def test_what_stands_in_the_glide_holds_for_all_its_sprites() -> None:
-    text = (
-        '[[part]]\n[part.glide]\nframes = 9\npath = [[0, 0.5], [1, 0.5]]\nease = "in"\n'
-        '[[part.glide.sprite]]\nart = "van.png"\n'
-        '[[part.glide.sprite]]\ntext = "Fern Hollow"\nease = "out"\npath = [[0.5, 0.2]]\n'
-    )
-    glide = reading.parse((HEAD + text).encode()).part[0].glide
-    assert glide
-    assert [(s.ease, len(s.path)) for s in glide.sprites] == [("in", 2), ("out", 1)]
-
-
-def test_editors_take_the_short_forms_too() -> None:
-    """JSON Schema 2020-12, anyOf: one of its schemas must take the value, and no bound stands outside them."""
-    schema = manifest_schema()
-    shorts = [schema["properties"]["radio"], schema["$defs"]["Glide"]["properties"]["sprite"]]
-    for field in shorts:
-        assert [kind["type"] for kind in field["anyOf"]] == ["string", "array"]
-        assert not field.keys() & {"maxLength", "minLength", "maxItems", "minItems"}
-    assert {"number", "array"} == {k["type"] for k in schema["$defs"]["Sprite"]["properties"]["size"]["anyOf"]}
-    undescribed = [
-        f"{name}.{key}"
-        for name, table in schema["$defs"].items()
-        for key, field in table["properties"].items()
-        if not field.get("description")
-    ]
-    assert undescribed == []
 
 
 # -- from end to end --------------------------------------------------------------------------------

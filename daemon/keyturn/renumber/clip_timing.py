@@ -1,6 +1,6 @@
-"""A clip in the radio's time: the stretch of it that a part shows, and what its pictures go through.
+"""A clip in the radio's time: which of its pictures a part shows, and which are doubled or left out.
 
-Pure arithmetic; which picture a beat shows is `clips.resample`'s affair.
+Pure arithmetic. Which picture each frame shows is computed by `clips.resample`.
 """
 
 from __future__ import annotations
@@ -12,18 +12,23 @@ from itertools import accumulate
 
 from keyturn.manifest.models import FILE_NAME, Part
 from keyturn.normalize.reading import picture_faults
-from keyturn.normalize.reading.stills import Probe
+from keyturn.normalize.reading.file_reasons import named
+from keyturn.normalize.reading.probe import Probe
 from keyturn.shop.reasons import Reason, note, refuse
 
 JITTER_MS = 10
-"""By so much the pictures of an even clip may differ: GIF counts hundredths of a second."""
+"""The pictures of an even clip differ by at most this much: GIF counts hundredths of a second."""
 
-NEAR = 0.05
-"""Film at 24 pictures a second has long been shown at television's 25, 4 % faster (common practice, no source)."""
+UNSEEN_CHANGE = 0.05
+"""The share by which a clip's length may change unseen. Film at 24 pictures a second has long been shown at
+television's 25, 4 % faster (common practice, no source)."""
 
 
-def stretch(durations_ms: Sequence[int], start_s: float, stop_s: float | None) -> range:
-    """The pictures of which something is seen between the two times; empty beyond the end."""
+def pictures_between(durations_ms: Sequence[int], start_s: float, stop_s: float | None) -> range:
+    """Return the indices of the clip's pictures that are seen between the two times; empty beyond the clip's end.
+
+    Without `stop_s` the clip is shown to its end.
+    """
     ends = list(accumulate(durations_ms))
     stop_ms = ends[-1] if stop_s is None else min(ends[-1], stop_s * 1000)
     if start_s * 1000 >= stop_ms:
@@ -31,23 +36,24 @@ def stretch(durations_ms: Sequence[int], start_s: float, stop_s: float | None) -
     return range(bisect_right(ends, start_s * 1000), bisect_left(ends, stop_ms) + 1)
 
 
-def keeps_pace(durations_ms: Sequence[int], frames: range, lasts_s: float, rate: float) -> bool:
-    """May each of the pictures `frames` be shown once, at `rate` a second, for a stretch that lasts `lasts_s`?
+def can_show_each_once(durations_ms: Sequence[int], pictures: range, lasts_s: float, rate: float) -> bool:
+    """Whether each of `pictures`, which last `lasts_s` in the clip, may be shown for one frame at `rate` a second.
 
-    A doubled or missing picture is a stumble; that an even clip lasts a twentieth longer or shorter is not seen.
+    A doubled or missing picture is seen as a stumble. That an even clip lasts a twentieth longer or shorter is not
+    seen, so it is shown picture by picture where that is near enough.
     """
-    even = _is_even([durations_ms[index] for index in frames])
-    return even and abs(len(frames) / rate - lasts_s) <= NEAR * lasts_s
+    even = _is_even([durations_ms[index] for index in pictures])
+    return even and abs(len(pictures) / rate - lasts_s) <= UNSEEN_CHANGE * lasts_s
 
 
-def _is_even(stand: Sequence[int]) -> bool:
-    return max(stand) - min(stand) <= JITTER_MS
+def _is_even(durations_ms: Sequence[int]) -> bool:
+    return max(durations_ms) - min(durations_ms) <= JITTER_MS
 
 
-def stretch_reasons(
+def cut_reasons(
     part: Part, number: int, names: Sequence[str], probes: Mapping[str, Probe], most: int
 ) -> Iterator[Reason]:
-    """What stands against `start` and `stop`, and against a clip's length."""
+    """Yield what is wrong with `start` and `stop` of part `number`, and with a clip of more than `most` pictures."""
     found = [probes[name] for name in names if name in probes]
     if len(found) < max(1, len(names)):
         return  # refused already, or missing
@@ -59,33 +65,37 @@ def stretch_reasons(
             yield refuse("stretch-of-still", what, "take start and stop out", file=FILE_NAME, field=field)
         return
     whole_s = sum(durations) / 1000
-    frames = stretch(durations, part.start or 0.0, part.stop)
-    if not frames:
+    pictures = pictures_between(durations, part.start or 0.0, part.stop)
+    if not pictures:
         what = f"start = {part.start:g} is not before the end of {names[0]}, which lasts {whole_s:.2f} s"
         yield refuse("start-beyond-end", what, "start earlier", file=FILE_NAME, field=field)
     elif part.stop is not None and part.stop * 1000 > sum(durations) + JITTER_MS:
         what = f"stop = {part.stop:g}, but {names[0]} ends at {whole_s:.2f} s; it plays to its end"
         yield note("stop-beyond-end", what, file=FILE_NAME, field=f"part.{number}.stop")
-    if len(frames) > most:
-        yield picture_faults.too_long(most, names[0], cut=", or take a stretch of it by start and stop, in seconds")
+    if len(pictures) > most:
+        cut = ", or take a stretch of it by start and stop, in seconds"
+        yield from named([picture_faults.too_long(most, cut=cut)], names[0])
 
 
-def retimed(name: str, durations_ms: Sequence[int], frames: range, shown: Sequence[int], rate: float) -> Reason | None:
-    """How the pictures `frames` of a clip fare at `rate` a second, where beat for beat `shown` is seen.
+def retiming_note(
+    name: str, durations_ms: Sequence[int], pictures: range, shown: Sequence[int], rate: float
+) -> Reason | None:
+    """Return a note that counts the doubled and left-out pictures of clip `name`.
 
-    None where each of an even clip is shown once.
+    `shown` is the picture shown in each frame, at `rate` frames a second, of the clip's `pictures`. Return None where
+    the clip is even and each picture is shown once.
     """
     times = Counter(shown)
-    doubled = sum(times[index] > 1 for index in frames)
-    left_out = sum(not times[index] for index in frames)
-    stand = [durations_ms[index] for index in frames]
-    uneven = not _is_even(stand)
+    doubled = sum(times[index] > 1 for index in pictures)
+    left_out = sum(not times[index] for index in pictures)
+    durations = [durations_ms[index] for index in pictures]
+    uneven = not _is_even(durations)
     if not (doubled or left_out or uneven):
         return None
-    pace = f"stand {min(stand)} to {max(stand)} ms each" if uneven else f"stand {stand[len(stand) // 2]} ms each"
+    each = f"{min(durations)} to {max(durations)} ms" if uneven else f"{durations[len(durations) // 2]} ms"
     what = (
-        f"its {len(stand)} pictures {pace}, and the radio shows one every {1000 / rate:.0f} ms: they make "
-        f"{len(shown)} frames, "
-        f"{len(stand) - left_out} are shown, {doubled} of them more than once, and {left_out} left out"
+        f"its {len(durations)} pictures stand {each} each, and the radio shows one every {1000 / rate:.0f} ms: "
+        f"they make {len(shown)} frames, {len(durations) - left_out} are shown, {doubled} of them more than once, "
+        f"and {left_out} left out"
     )
     return note("clip-retimed", what, file=name)

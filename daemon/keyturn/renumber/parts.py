@@ -1,42 +1,42 @@
-"""Which pictures make which part: the manifest's patterns, or what a person would guess from the folders.
+"""Which pictures make which part: by the manifest's patterns, or guessed from the folders.
 
-What Keyturn draws from (backdrops, sprites, the picture a part dissolves into) is found here as well.
+The pictures that frames are drawn from (backdrops, sprites, the picture a part dissolves into) are found as well.
 """
 
 from __future__ import annotations
 
 import filecmp
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
+from typing import TypeVar
 
-from keyturn.flatten.figures import letters_missing
 from keyturn.inbox.survey import Survey
-from keyturn.manifest.drawn_frames import Glide, Sprite
 from keyturn.manifest.models import FILE_NAME, Manifest, Part
 from keyturn.normalize.probing import ProbeAll, here, probed
 from keyturn.normalize.reading.clips import is_clip
-from keyturn.normalize.reading.stills import Probe
+from keyturn.normalize.reading.probe import Probe
 from keyturn.renumber import order
-from keyturn.renumber.clip_timing import stretch_reasons
-from keyturn.shop.reasons import Kind, Reason, Refused, mended, note, refuse
+from keyturn.renumber.clip_timing import cut_reasons
+from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
+from keyturn.renumber.patterns import is_art, matching, one_file, where_pictures_lie
+from keyturn.shop.reasons import Kind, Reason, Refused, note, refuse
 from keyturn.shop.rulebook import Intake
 
-_PICTURES = frozenset(
-    ".png .apng .jpg .jpeg .jpe .jfif .webp .bmp .dib .tif .tiff .gif "
-    ".heic .heif .hif .avif .svg .psd .psb .mp4 .m4v .mov .qt .webm .mkv .avi".split()
-)
-"""Endings by which a file is taken for art when the manifest names none; the contents decide later."""
-
 UNTIL_BOOTED = "until-booted"
+
+UNUSED_SHOWN = 4
+"""This many unused pictures are named; the others are counted."""
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
 class PartArt:
-    """One part's pictures in playing order: several stills, or one clip, or none where `said` has a glide.
+    """One part's pictures, `names`, in playing order: several stills, one clip, or none where a glide is drawn.
 
-    `said` is the manifest's part, with the names that the files really have.
+    `entry` is the manifest's part with the names that the files really have. `hold_of` is the part whose last picture
+    this one shows.
     """
 
     art: str
@@ -44,17 +44,17 @@ class PartArt:
     clip: bool
     plays: int | str
     pause_s: float
-    said: Part
-    holds: PartArt | None = None  # the part whose last picture this one shows
+    entry: Part
+    hold_of: PartArt | None = None
 
     @property
     def hold_screen(self) -> str | None:
-        return None if self.holds else self.said.hold_screen
+        return None if self.hold_of else self.entry.hold_screen
 
 
 @dataclass(frozen=True, slots=True)
 class JobArt:
-    """The job's art, the same for all its radios. `logo` None: frame 1 is the logo."""
+    """The job's art, the same for all its radios. Without a `logo`, frame 1 is the logo."""
 
     parts: tuple[PartArt, ...]
     logo: str | None
@@ -63,142 +63,136 @@ class JobArt:
 
 
 def job_art(manifest: Manifest, found: Survey, intake: Intake, probe_all: ProbeAll = here) -> JobArt:
-    """Raises `Refused` with every reason that stands against the art.
+    """Return the art of the drop `found`. Raise `Refused` with everything that is wrong with it.
 
-    `probe_all` looks into the files that the service itself should not; see `probing`.
+    `probe_all` reads the headers of the files that the service should not read itself; see `probing`.
     """
-    reasons: list[Reason] = []
-    logo = _logo(manifest, found.files, reasons)
-    wanted = list(manifest.part) or _guessed(found.files, logo, reasons)
-    wanted = [_as_named(part, number, found.files, reasons) for number, part in enumerate(wanted, 1)]
-    beside = dict.fromkeys(name for part in wanted for name in _beside(part) if name in found.files)
-    chosen = [(part, _matching(part, number, found.files, beside, reasons)) for number, part in enumerate(wanted, 1)]
-    used = dict.fromkeys([*(name for _, names in chosen for name in names), *beside])
-    probes = probed(found.root, [*used, *([logo] if logo else [])], intake, probe_all, reasons)
-    reasons += _moving(beside, probes)
-    parts = [_part(part, names, probes, found.root, reasons) for part, names in chosen if names or part.glide]
-    for number, (part, names) in enumerate(chosen, 1):
-        reasons += stretch_reasons(part, number, names, probes, intake.caps.frames)
-    _unused(found.files, used, logo, reasons)
-    _end_in_a_hold(parts, reasons)
+    logo, reasons = _logo(manifest, found.files)
+    entries, more = _entries(manifest, found.files, logo)
+    reasons += more
+    extra = dict.fromkeys(name for entry in entries for name in extra_pictures(entry) if name in found.files)
+    pictures, more = _gathered(_pictures(entry, n, found.files, extra) for n, entry in enumerate(entries, 1))
+    reasons += more
+    used = dict.fromkeys([*(name for names in pictures for name in names), *extra])
+    probes, header_reasons = probed(found.root, [*used, *([logo] if logo else [])], intake, probe_all)
+    reasons += header_reasons
+    reasons += clip_reasons(extra, probes)
+    chosen = list(zip(entries, pictures, strict=True))
+    parts, more = _gathered(_part(e, names, probes, found.root) for e, names in chosen if names or e.glide)
+    reasons += more
+    for number, (entry, names) in enumerate(chosen, 1):
+        reasons += cut_reasons(entry, number, names, probes, intake.caps.frames)
+    reasons += [*_unused(found.files, {*used, logo, FILE_NAME}), *_unreachable(parts)]
     if not parts and not _refuses(reasons):
         reasons.append(refuse("no-art", "the drop holds no pictures", "add numbered pictures or a GIF"))
     if _refuses(reasons):
         raise Refused(reasons)
-    return JobArt(tuple(parts), logo, probes, tuple(reasons))
+    return JobArt(tuple(_with_hold(parts)), logo, probes, tuple(reasons))
+
+
+def _gathered(results: Iterable[tuple[T, Sequence[Reason]]]) -> tuple[list[T], list[Reason]]:
+    """Return the values of several results, and the reasons of all."""
+    values: list[T] = []
+    reasons: list[Reason] = []
+    for value, more in results:
+        values.append(value)
+        reasons += more
+    return values, reasons
 
 
 def _refuses(reasons: Sequence[Reason]) -> bool:
     return any(r.kind is Kind.REFUSE for r in reasons)
 
 
-def is_art(name: str) -> bool:
-    return PurePosixPath(name).suffix.lower() in _PICTURES
+# -- the logo ---------------------------------------------------------------------------------------
 
 
-def _logo(manifest: Manifest, files: Sequence[str], reasons: list[Reason]) -> str | None:
+def _logo(manifest: Manifest, files: Sequence[str]) -> tuple[str | None, list[Reason]]:
     wanted = manifest.logo.art
     if wanted == "first-frame":
-        return None
-    if wanted is None:
-        found = [n for n in files if _is_logo(n) and is_art(n)]
-        if len(found) > 1:
-            what = f"there are several logos: {', '.join(found)}"
-            reasons.append(refuse("logo-doubled", what, "keep one, or name it under [logo]", file=found[0]))
-        return found[0] if found else None
-    return _one(wanted, files, reasons, "logo-missing", "name one picture, or first-frame", "logo.art")
+        return None, []
+    if wanted is not None:
+        return one_file(wanted, files, "logo-missing", "name one picture, or first-frame", "logo.art")
+    found = [name for name in files if _is_logo(name) and is_art(name)]
+    if len(found) < 2:
+        return (found[0] if found else None), []
+    what = f"there are several logos: {', '.join(found)}"
+    return found[0], [refuse("logo-doubled", what, "keep one, or name it under [logo]", file=found[0])]
 
 
 def _is_logo(name: str) -> bool:
     return "/" not in name and PurePosixPath(name).stem.lower() == "logo"
 
 
-def _has_number(name: str) -> bool:
-    return any(letter.isdigit() for letter in PurePosixPath(name).stem)
+# -- a part's pictures ------------------------------------------------------------------------------
 
 
-def _one(wanted: str, files: Sequence[str], reasons: list[Reason], code: str, mend: str, field: str) -> str | None:
-    """The one file of the drop that `wanted` names."""
-    names = _glob(wanted, files, reasons)
-    if len(names) == 1:
-        return names[0]
-    what = f'"{wanted}" names {len(names)} files of the drop' if names else f'"{wanted}" is not in the drop'
-    reasons.append(refuse(code, what, mend, file=FILE_NAME, field=field))
-    return None
+def _entries(manifest: Manifest, files: Sequence[str], logo: str | None) -> tuple[list[Part], list[Reason]]:
+    """Return the manifest's parts, or guessed ones where it has none."""
+    parts, reasons = (list(manifest.part), list[Reason]()) if manifest.part else _guessed(files, logo)
+    entries, more = _gathered(with_real_names(part, number, files) for number, part in enumerate(parts, 1))
+    return entries, reasons + more
 
 
-def _guessed(files: Sequence[str], logo: str | None, reasons: list[Reason]) -> list[Part]:
-    """Sub-folders in name order are parts; loose numbered pictures are one part."""
+def _guessed(files: Sequence[str], logo: str | None) -> tuple[list[Part], list[Reason]]:
+    """Return a part for each sub-folder in name order, or one part of the loose pictures."""
     art = [name for name in files if is_art(name) and name != logo]
     loose = [name for name in art if "/" not in name]
     folders = sorted({name.rpartition("/")[0] for name in art if "/" in name})
     if loose and folders:
         what = f"pictures lie both loose and in folders ({', '.join(folders)})"
-        reasons.append(refuse("parts-unclear", what, "put all in folders, or name the parts under [[part]]"))
-        return []
-    return [Part(art=f"{folder}/*") for folder in folders] if folders else ([Part(art="*")] if loose else [])
+        return [], [refuse("parts-unclear", what, "put all in folders, or name the parts under [[part]]")]
+    return [Part(art=f"{folder}/*") for folder in folders] or ([Part(art="*")] if loose else []), []
 
 
-def _matching(
-    part: Part, number: int, files: Sequence[str], beside: Mapping[str, None], reasons: list[Reason]
-) -> tuple[str, ...]:
-    """The pictures of `part.art`. A pattern leaves out the logo, and of what is drawn from `beside` the frames
-    all that has no number: scene.png is no frame, and 0048.png may be a frame and a backdrop."""
-    if part.art is None:
-        return ()
-    names = tuple(n for n in _glob(part.art, files, reasons) if is_art(n) or n == part.art)
-    if "*" in part.art:
-        names = tuple(n for n in names if not _is_logo(n) and (n not in beside or _has_number(n)))
+def _pictures(
+    entry: Part, number: int, files: Sequence[str], extra: Collection[str]
+) -> tuple[tuple[str, ...], list[Reason]]:
+    """Return the pictures that the part's pattern matches.
+
+    A pattern with a star leaves out the logo, and `extra` pictures without a number: scene.png is no frame, while
+    0048.png may be both a frame and a backdrop.
+    """
+    if entry.art is None:
+        return (), []
+    found, reasons = matching(entry.art, files)
+    names = tuple(name for name in found if is_art(name) or name == entry.art)
+    if "*" in entry.art:
+        names = tuple(name for name in names if not _is_logo(name) and (name not in extra or _has_number(name)))
+    field = f"part.{number}.art"
     if not names:
-        what = f'"{part.art}" matches no picture of the drop'
-        mend = _nearest_folder(part.art, files)
-        reasons.append(refuse("part-empty", what, mend, file=FILE_NAME, field=f"part.{number}.art"))
-    if part.pan and len(names) > 1:
-        what = f'"{part.art}" names {len(names)} pictures, and a pan moves over one'
-        reasons.append(refuse("pan-of-several", what, "name one picture", file=FILE_NAME, field=f"part.{number}.art"))
-    return names
+        what = f'"{entry.art}" matches no picture of the drop'
+        reasons.append(refuse("part-empty", what, where_pictures_lie(files), file=FILE_NAME, field=field))
+    if entry.pan and len(names) > 1:
+        what = f'"{entry.art}" names {len(names)} pictures, and a pan moves over one'
+        reasons.append(refuse("pan-of-several", what, "name one picture", file=FILE_NAME, field=field))
+    return names, reasons
 
 
-def _nearest_folder(pattern: str, files: Sequence[str]) -> str:
-    places = sorted({f"{n.rpartition('/')[0]}/*".lstrip("/") for n in files if is_art(n)})
-    return f"the pictures of this drop lie in: {', '.join(places[:6])}" if places else "add the pictures"
+def _has_number(name: str) -> bool:
+    return any(letter.isdigit() for letter in PurePosixPath(name).stem)
 
 
-def _glob(pattern: str, files: Sequence[str], reasons: list[Reason]) -> tuple[str, ...]:
-    """Component by component; where only the capitals differ, the artist's meaning is plain."""
-    if exact := tuple(n for n in files if _fits(n, pattern)):
-        return exact
-    folded = tuple(n for n in files if _fits(n.lower(), pattern.lower()))
-    if folded:
-        reasons.append(mended("capitals-differ", f'"{pattern}" was read as {folded[0]}: only capitals differ'))
-    return folded
-
-
-def _fits(name: str, pattern: str) -> bool:
-    steps, wanted = name.split("/"), pattern.split("/")
-    return (len(steps) == len(wanted) and all(map(fnmatchcase, steps, wanted))) or name == pattern
-
-
-def _part(
-    part: Part, names: tuple[str, ...], probes: Mapping[str, Probe], root: Path, reasons: list[Reason]
-) -> PartArt:
-    clips = [n for n in names if n in probes and is_clip(probes[n])]
+def _part(entry: Part, names: tuple[str, ...], probes: Mapping[str, Probe], root: Path) -> tuple[PartArt, list[Reason]]:
+    """Return the part with its pictures in playing order, and what is wrong with them."""
+    clips = [name for name in names if name in probes and is_clip(probes[name])]
     clip = len(names) == 1 and bool(clips)
+    reasons: list[Reason] = []
     if clips and not clip:
         what = "moves, and stands among other pictures of its part"
         reasons.append(refuse("clip-among-stills", what, "give each clip a [[part]] of its own", file=clips[0]))
     if len(names) > 1:
-        ordered = order.order(names, part=_said(part.art or ""), same=_same_content(root))
+        ordered = order.order(names, part=_in_words(entry.art or ""), same=_same_content(root))
         reasons += ordered.reasons
         names = ordered.names
-    if part.pan and clip:
+    if entry.pan and clip:
         what = "moves by itself; a pan moves over a still"
         reasons.append(refuse("pan-of-clip", what, "name a still", file=names[0]))
-    art = part.art or "a glide drawn by Keyturn"
-    return PartArt(art, names, clip, part.plays, part.pause, part)
+    art = entry.art or "a glide drawn by Keyturn"
+    return PartArt(art, names, clip, entry.plays, entry.pause, entry), reasons
 
 
-def _said(art: str) -> str:
+def _in_words(art: str) -> str:
     return "the loose pictures" if art == "*" else art
 
 
@@ -206,79 +200,42 @@ def _same_content(root: Path) -> Callable[[str, str], bool]:
     return lambda a, b: filecmp.cmp(root / a, root / b, shallow=False)
 
 
-def _unused(files: Sequence[str], used: Mapping[str, None], logo: str | None, reasons: list[Reason]) -> None:
-    left = [n for n in files if n not in used and n != logo and n != FILE_NAME and is_art(n)]
-    if left:
-        shown = ", ".join(left[:4]) + (f" and {len(left) - 4} more" if len(left) > 4 else "")
-        reasons.append(note("art-unused", f"in the drop but not in the job: {shown}"))
+# -- all parts together -----------------------------------------------------------------------------
 
 
-def _end_in_a_hold(parts: list[PartArt], reasons: list[Reason]) -> None:
-    """The screen must show something until the radio has booted, and nothing after it is ever reached."""
-    for number, part in enumerate(parts[:-1], 1):
-        if part.plays == UNTIL_BOOTED:
-            what = f"part {number} plays until the radio has booted, so the parts after it are never seen"
-            mend = "put it last, or give it a number of plays"
-            reasons.append(refuse("part-unreachable", what, mend, file=FILE_NAME, field=f"part.{number}.plays"))
-    if parts and parts[-1].plays != UNTIL_BOOTED:
-        parts.append(_hold(parts[-1]))
+def _unused(files: Sequence[str], used: Collection[str | None]) -> list[Reason]:
+    left = [name for name in files if name not in used and is_art(name)]
+    if not left:
+        return []
+    more = f" and {len(left) - UNUSED_SHOWN} more" if len(left) > UNUSED_SHOWN else ""
+    return [note("art-unused", f"in the drop but not in the job: {', '.join(left[:UNUSED_SHOWN])}{more}")]
+
+
+def _unreachable(parts: Sequence[PartArt]) -> list[Reason]:
+    """Refuse an endless part that others follow: they are never seen."""
+    return [
+        refuse(
+            "part-unreachable",
+            f"part {number} plays until the radio has booted, so the parts after it are never seen",
+            "put it last, or give it a number of plays",
+            file=FILE_NAME,
+            field=f"part.{number}.plays",
+        )
+        for number, part in enumerate(parts[:-1], 1)
+        if part.plays == UNTIL_BOOTED
+    ]
+
+
+def _with_hold(parts: Sequence[PartArt]) -> list[PartArt]:
+    """Return the parts, followed by a hold of the last picture where the last is not endless.
+
+    The screen must show something until the radio has booted.
+    """
+    last = parts[-1]
+    return list(parts) if last.plays == UNTIL_BOOTED else [*parts, _hold(last)]
 
 
 def _hold(last: PartArt) -> PartArt:
-    names = last.names[:1] if last.said.reverse else last.names[-1:]
-    art = f"last picture of {_said(last.art)}"
-    return replace(last, art=art, names=names, plays=UNTIL_BOOTED, pause_s=0.0, holds=last)
-
-
-# -- what Keyturn draws from ------------------------------------------------------------------------
-
-
-def _as_named(part: Part, number: int, files: Sequence[str], reasons: list[Reason]) -> Part:
-    """`part` with its backdrop, sprites and last picture by the names the files really have."""
-
-    def found(wanted: str | None, key: str) -> str | None:
-        if wanted is None:
-            return None
-        field = f"part.{number}.{key}"
-        return _one(wanted, files, reasons, "picture-missing", "name one picture of the drop", field) or wanted
-
-    changes: dict[str, object] = {"backdrop": found(part.backdrop, "backdrop")}
-    if part.crossfade:
-        to = found(part.crossfade.to, "crossfade.to")
-        changes["crossfade"] = part.crossfade.model_copy(update={"to": to})
-    if part.glide:
-        sprites = [
-            sprite.model_copy(update={"art": found(sprite.art, f"glide.sprite.{place}.art")})
-            for place, sprite in enumerate(part.glide.sprites, 1)
-        ]
-        behind = found(part.glide.backdrop, "glide.backdrop")
-        changes["glide"] = part.glide.model_copy(update={"backdrop": behind, "sprite": tuple(sprites), "text": None})
-        reasons += _unwritable(part.glide, sprites, number)
-    return part.model_copy(update=changes)
-
-
-def _beside(part: Part) -> list[str]:
-    """The pictures that are not frames by themselves."""
-    glide = [part.glide.backdrop, *(s.art for s in part.glide.sprites)] if part.glide else []
-    return [n for n in (part.backdrop, part.crossfade and part.crossfade.to, *glide) if n]
-
-
-def _moving(beside: Mapping[str, None], probes: Mapping[str, Probe]) -> list[Reason]:
-    what, mend = "moves, and is wanted as a still", "save one picture of it as PNG and name that"
-    return [
-        refuse("clip-as-still", what, mend, file=name) for name in beside if name in probes and is_clip(probes[name])
-    ]
-
-
-def _unwritable(glide: Glide, sprites: Sequence[Sprite], number: int) -> list[Reason]:
-    return [
-        refuse(
-            "letters-missing",
-            f'the typeface has no shape for {" ".join(missing)} in "{sprite.text}"',
-            "write it otherwise, or draw the words as a picture and name it as a sprite's art",
-            file=FILE_NAME,
-            field=f"part.{number}.glide" + (f".sprite.{place}.text" if glide.sprite else ".text"),
-        )
-        for place, sprite in enumerate(sprites, 1)
-        if (missing := letters_missing(sprite.text or ""))
-    ]
+    names = last.names[:1] if last.entry.reverse else last.names[-1:]
+    art = f"last picture of {_in_words(last.art)}"
+    return replace(last, art=art, names=names, plays=UNTIL_BOOTED, pause_s=0.0, hold_of=last)

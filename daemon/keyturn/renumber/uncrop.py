@@ -1,6 +1,6 @@
-"""Cropped frames of a ready-made archive laid back onto their ground, as the player would show them.
+"""Cropped frames of a ready-made archive made whole: each is laid on its row's colour where trim.txt places it.
 
-Format: Android Open Source Project, frameworks/base, cmds/bootanimation; see `unit.trim`.
+Format: Android Open Source Project, frameworks/base, cmds/bootanimation; see `radio.trim`.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from keyturn.normalize.reading import stills
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.radio import trim
 from keyturn.radio.trim import Box
-from keyturn.renumber.parts import is_art
+from keyturn.renumber.patterns import is_art
 from keyturn.shop.reasons import Reason, Refused, mended, refuse
 from keyturn.shop.rulebook import Intake
 from keyturn.workers.crew import Crew
@@ -28,7 +28,7 @@ BLACK = "#000000"
 
 
 @dataclass(frozen=True, slots=True)
-class Folder:
+class CroppedFolder:
     """A part's folder below the archive's root, its files, and the colours of the rows that show it."""
 
     name: str
@@ -37,7 +37,7 @@ class Folder:
 
 
 @dataclass(frozen=True, slots=True)
-class Lay:
+class CroppedFrame:
     """A cropped frame and where it belongs on a picture of `size`. `name` is its path in the archive."""
 
     path: Path
@@ -48,8 +48,11 @@ class Lay:
     intake: Intake
 
 
-def whole(job: Lay) -> bytes:
-    """The whole frame as a PNG, in sRGB. Raises `Refused` where it cannot be read or is not of its box's size."""
+def whole_frame(job: CroppedFrame) -> bytes:
+    """Return the whole frame as a PNG in sRGB.
+
+    Raise `Refused` where the frame cannot be read or has another size than its box.
+    """
     raw = upright(stills.load(job.path, job.intake, name=job.name))
     if raw.size != (job.box.width, job.box.height):
         what = f"is {raw.width} x {raw.height}, and trim.txt says {job.box}: a radio would stretch it"
@@ -62,32 +65,36 @@ def whole(job: Lay) -> bytes:
     return file.getvalue()
 
 
-def undone(
-    root: Path, folders: Iterable[Folder], size: tuple[int, int], crew: Crew, intake: Intake
+def uncrop(
+    root: Path, folders: Iterable[CroppedFolder], size: tuple[int, int], crew: Crew, intake: Intake
 ) -> tuple[Reason, ...]:
-    """Writes whole frames of `size` over the cropped ones of every folder with a trim.txt; says what stands against it.
+    """Write whole frames of `size` over the cropped ones of every folder with a trim.txt; return what was found.
 
-    Lines belong to frames in byte order of their names, the order in which they play.
+    The lines of trim.txt belong to the frames in byte order of their names, which is the order in which they play.
     """
-    found: list[Reason] = []
-    for folder in folders:
-        if trim.NAME in folder.files:
-            found += _undone(root, folder, size, crew, intake)
-    return tuple(found)
+    return tuple(
+        reason
+        for folder in folders
+        if trim.NAME in folder.files
+        for reason in _uncrop_folder(root, folder, size, crew, intake)
+    )
 
 
-def _undone(root: Path, folder: Folder, size: tuple[int, int], crew: Crew, intake: Intake) -> list[Reason]:
+def _uncrop_folder(
+    root: Path, folder: CroppedFolder, size: tuple[int, int], crew: Crew, intake: Intake
+) -> list[Reason]:
     text = (root / folder.name / trim.NAME).read_bytes()[: int(intake.caps.manifest_kib * 1024)]
-    reasons, jobs = _laid(root, folder, text, size, intake)
+    jobs, reasons = _cropped_frames(root, folder, text, size, intake)
     if reasons:
         return reasons
     what = f"the {len(jobs)} frames of {folder.name} were cropped; they were laid on {jobs[0].colour} again"
-    return [*_made(jobs, crew), mended("trim-undone", f"{what}, where trim.txt says")]
+    return [*_write_whole(jobs, crew), mended("trim-undone", f"{what}, where trim.txt says")]
 
 
-def _laid(
-    root: Path, folder: Folder, text: bytes, size: tuple[int, int], intake: Intake
-) -> tuple[list[Reason], list[Lay]]:
+def _cropped_frames(
+    root: Path, folder: CroppedFolder, text: bytes, size: tuple[int, int], intake: Intake
+) -> tuple[list[CroppedFrame], list[Reason]]:
+    """Return the folder's frames as trim.txt, `text`, places them, and what refuses them."""
     frames = sorted(filter(is_art, folder.files), key=lambda leaf: leaf.encode("utf-8", "surrogateescape"))
     boxes = trim.boxes(text, len(frames), size)
     mend = "send the whole pictures"
@@ -104,25 +111,26 @@ def _laid(
         reasons.append(refuse("picture-too-large", what, "write the panel's size"))
     (colour, *_) = sorted(folder.colours)
     jobs = [
-        Lay(root / folder.name / leaf, f"{folder.name}/{leaf}", box, size, colour, intake)
+        CroppedFrame(root / folder.name / leaf, f"{folder.name}/{leaf}", box, size, colour, intake)
         for leaf, box in zip(frames, boxes, strict=True)
     ]
-    return reasons, jobs
+    return jobs, reasons
 
 
-def _made(jobs: Sequence[Lay], crew: Crew) -> Iterator[Reason]:
-    for job, result in zip(jobs, crew.run(whole, jobs, lambda job: job.name), strict=True):
+def _write_whole(jobs: Sequence[CroppedFrame], crew: Crew) -> Iterator[Reason]:
+    """Write the whole frame over each cropped one; yield the reasons of those that could not be made."""
+    for job, result in zip(jobs, crew.run(whole_frame, jobs, lambda job: job.name), strict=True):
         if isinstance(result, Refused):
             yield from result.reasons
         else:
             job.path.write_bytes(result)
 
 
-def folders(drawn: Iterable[tuple[str, tuple[str, ...], str | None]]) -> tuple[Folder, ...]:
-    """Rows' folders, each once, from (folder, files in it, the row's colour)."""
+def folders(rows: Iterable[tuple[str, tuple[str, ...], str | None]]) -> tuple[CroppedFolder, ...]:
+    """Return each folder once, with the colours of all its rows; `rows` gives (folder, its files, the row's colour)."""
     colours: dict[str, set[str]] = {}
     files: dict[str, tuple[str, ...]] = {}
-    for name, leaves, colour in drawn:
+    for name, leaves, colour in rows:
         colours.setdefault(name, set()).add((colour or BLACK).lower())
         files[name] = leaves
-    return tuple(Folder(name, files[name], frozenset(seen)) for name, seen in colours.items())
+    return tuple(CroppedFolder(name, files[name], frozenset(seen)) for name, seen in colours.items())

@@ -1,0 +1,49 @@
+"""Which of the drop's files a name or pattern of the manifest means."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+from pathlib import PurePosixPath
+
+from keyturn.manifest.models import FILE_NAME
+from keyturn.normalize.reading import kinds
+from keyturn.shop.reasons import Reason, mended, refuse
+
+
+def is_art(name: str) -> bool:
+    """Whether the file's ending is that of a picture or film. Its contents decide later."""
+    return PurePosixPath(name).suffix.lower() in kinds.ART_ENDINGS
+
+
+def matching(pattern: str, files: Sequence[str]) -> tuple[tuple[str, ...], list[Reason]]:
+    """Return the files that `pattern` matches, folder by folder.
+
+    Where none matches, files that differ from it in capitals alone are taken, with a reason.
+    """
+    if exact := tuple(name for name in files if _fits(name, pattern)):
+        return exact, []
+    folded = tuple(name for name in files if _fits(name.lower(), pattern.lower()))
+    if not folded:
+        return (), []
+    return folded, [mended("capitals-differ", f'"{pattern}" was read as {folded[0]}: only capitals differ')]
+
+
+def one_file(wanted: str, files: Sequence[str], code: str, mend: str, field: str) -> tuple[str | None, list[Reason]]:
+    """Return the one file that `wanted` names; None and a refusal with `code` where it names none or several."""
+    names, reasons = matching(wanted, files)
+    if len(names) == 1:
+        return names[0], reasons
+    what = f'"{wanted}" names {len(names)} files of the drop' if names else f'"{wanted}" is not in the drop'
+    return None, [*reasons, refuse(code, what, mend, file=FILE_NAME, field=field)]
+
+
+def where_pictures_lie(files: Sequence[str]) -> str:
+    """Return a remedy for a pattern that matches nothing: up to six patterns that do."""
+    places = sorted({f"{name.rpartition('/')[0]}/*".lstrip("/") for name in files if is_art(name)})
+    return f"the pictures of this drop lie in: {', '.join(places[:6])}" if places else "add the pictures"
+
+
+def _fits(name: str, pattern: str) -> bool:
+    steps, wanted = name.split("/"), pattern.split("/")
+    return (len(steps) == len(wanted) and all(map(fnmatchcase, steps, wanted))) or name == pattern

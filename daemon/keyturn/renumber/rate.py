@@ -1,0 +1,140 @@
+"""The rate of a plan: the one the manifest names, or the least at which its parts finish in time.
+
+Where no rate is quick enough, frames are left out or the artist is told how many.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from statistics import median
+
+from keyturn.manifest.models import FILE_NAME
+from keyturn.radio.boot import BootModel
+from keyturn.radio.pace import alternatives, choose_fps, kept_frames, thin
+from keyturn.radio.timeline import PlayedPart
+from keyturn.renumber.planned_parts import PlanInputs, PlannedPart, pacing
+from keyturn.shop.radio_profile import Radio
+from keyturn.shop.reasons import Reason, mended, note, refuse
+from keyturn.shop.records import PaceRow
+
+SLIDE_SHOW_FPS = 8
+"""Below this rate a motion is seen as a row of pictures. Common practice, no source."""
+
+LOOP_FPS = 15
+"""Where nothing has to finish in time, "auto" takes this rate, or a clip's own. Common practice, no source."""
+
+
+def chosen_fps(inputs: PlanInputs) -> tuple[int, list[Reason]]:
+    """Return the plan's whole frames a second, and a reason where the manifest's had to be changed."""
+    limits = inputs.radio.limits
+    wanted = inputs.manifest.motion.fps
+    if not isinstance(wanted, int):
+        return _automatic_fps(inputs), []
+    fps = min(max(wanted, limits.fps_min), limits.fps_max)
+    if fps == wanted:
+        return fps, []
+    what = f"{wanted} fps is outside what {inputs.radio.name} is trusted with; {fps} fps it is"
+    return fps, [mended("fps-limited", what, file=FILE_NAME, field="motion.fps")]
+
+
+def _automatic_fps(inputs: PlanInputs) -> int:
+    limits = inputs.radio.limits
+    own = _own_fps(inputs)
+    return choose_fps(
+        inputs.played_at,
+        inputs.pacing_at,
+        inputs.boot,
+        inputs.finish,
+        min(max(limits.fps_min, own), limits.fps_max),
+        limits.fps_max,
+        default_fps=own or LOOP_FPS,
+    )
+
+
+def _own_fps(inputs: PlanInputs) -> int:
+    """Return the rate that the art itself asks for; 0 where it asks for none.
+
+    A clip asks for the rate nearest to the median time of its pictures, of several clips the quickest; what is drawn
+    to last some seconds asks for `LOOP_FPS`. Both last as long at any rate, so without this lower limit "auto" would
+    always choose the lowest.
+    """
+    parts = [part for part in inputs.art.parts if not part.hold_of]
+    clips = [_nearest_fps(inputs, median(inputs.art.probes[part.names[0]].durations_ms)) for part in parts if part.clip]
+    return max([*clips, *(LOOP_FPS for part in parts if part.entry.lasts_seconds)], default=0)
+
+
+def _nearest_fps(inputs: PlanInputs, picture_ms: float) -> int:
+    limits = inputs.radio.limits
+
+    def off_by_ms(fps: int) -> float:
+        return abs(1000 / inputs.shown_rate(fps) - picture_ms)
+
+    return min(range(limits.fps_min, limits.fps_max + 1), key=off_by_ms)
+
+
+# -- parts that take too long -----------------------------------------------------------------------
+
+
+def made_to_fit(
+    inputs: PlanInputs, parts: tuple[PlannedPart, ...], fps: int
+) -> tuple[tuple[PlannedPart, ...], list[Reason]]:
+    """Return the parts, thinned where they take too long and the manifest allows it, and what the artist is told."""
+    if inputs.in_time(parts, fps):
+        return parts, []
+    motion = inputs.manifest.motion
+    thinned, left_out = _thinned(inputs, parts, fps)
+    once_s = inputs.once_only_s(parts, fps)
+    what = (
+        f"at {fps} fps the parts that play once take {once_s:.1f} s on {inputs.radio.name}; "
+        f"only {inputs.boot.share_finished(once_s):.0%} of starts last that long, {inputs.finish:.0%} are wanted"
+    )
+    if thinned is not None and motion.thin:
+        return thinned, [note("thinned", f"{what}; {left_out} frames were left out, evenly")]
+    remedy = f"leave out {left_out} frames, evenly" if thinned is not None else "shorten the pauses"
+    mend = f"{remedy}; thin = true under [motion] does it; or accept a lower finish"
+    chosen_by_hand = isinstance(motion.fps, int) and "finish" not in motion.model_fields_set
+    finding = note if chosen_by_hand else refuse
+    return parts, [finding("cut-mid-motion", what, mend, file=FILE_NAME, field="motion.finish")]
+
+
+def _thinned(
+    inputs: PlanInputs, parts: tuple[PlannedPart, ...], fps: int
+) -> tuple[tuple[PlannedPart, ...] | None, int]:
+    """Return the parts with the fewest frames left out so that they finish in time, and how many were left out.
+
+    Return None where leaving out frames does not help: the pauses alone take too long.
+    """
+    kept = kept_frames(tuple(p.played for p in parts), inputs.pacing_at(fps), inputs.boot, inputs.finish)
+    if kept is None:
+        return None, 0
+    thinned = tuple(_with_frames(part, frames) for part, frames in zip(parts, kept, strict=True))
+    return thinned, sum(len(p.sources) for p in parts) - sum(len(p.sources) for p in thinned)
+
+
+def _with_frames(part: PlannedPart, frames: int) -> PlannedPart:
+    return replace(part, sources=tuple(part.sources[i] for i in thin(len(part.sources), frames)))
+
+
+# -- what the sheet shows ---------------------------------------------------------------------------
+
+
+def slide_show_reasons(parts: Sequence[PlannedPart], fps: int) -> list[Reason]:
+    """Return a note where the rate is so low that a part of three or more pictures looks like a slide show.
+
+    "auto" takes as long as the boot allows, so few pictures lead to a low rate.
+    """
+    most = max((len(p.sources) for p in parts if p.row.count != 0), default=0)
+    if fps >= SLIDE_SHOW_FPS or most < 3:
+        return []
+    what = f"at {fps} fps each picture stands for {1 / fps:.2g} s: the motion will look like a slide show"
+    mend = f"draw more pictures, or set fps = {SLIDE_SHOW_FPS} or more: it then ends earlier and holds longer"
+    return [note("jumpy", what, mend, file=FILE_NAME, field="motion.fps")]
+
+
+def neighbouring_rates(
+    radio: Radio, boot: BootModel, played_at: Callable[[int], tuple[PlayedPart, ...]], fps: int
+) -> tuple[PaceRow, ...]:
+    """Return how the parts would play at `fps` and the rates beside it; `played_at` gives the parts at a rate."""
+    limits = radio.limits
+    return alternatives(played_at, lambda at: pacing(radio, at), boot, fps, limits.fps_min, limits.fps_max)
