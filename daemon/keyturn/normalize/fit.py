@@ -14,9 +14,9 @@ from PIL import Image
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """How art meets the panel: `cover` fills it and crops, `contain` shows all and leaves margins.
+    """How art is fitted to a panel of `size` (width, height): `cover` fills it and crops, `contain` leaves margins.
 
-    `focus` is the point of the art, in shares of its width and height, that cover keeps nearest the middle.
+    `focus` is the point of the art, in shares of its width and height, that `cover` keeps nearest the middle.
     """
 
     size: tuple[int, int]
@@ -26,7 +26,10 @@ class Fit:
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """`crop` (left, top, right, bottom in source pixels) becomes `size` pixels at `offset` on the panel."""
+    """Where the art goes: `crop` (left, top, right, bottom in source pixels) becomes `size` pixels at `offset`.
+
+    `scale` is panel pixels a source pixel; `offset` is from the panel's top left corner.
+    """
 
     crop: tuple[float, float, float, float]
     scale: float
@@ -35,7 +38,7 @@ class Placement:
 
 
 def box(source_size: tuple[int, int], fit: Fit) -> Placement:
-    """Where the art goes. Pure arithmetic; `scale` is panel pixels a source pixel."""
+    """Return where a picture of `source_size` (width, height) goes."""
     (w, h), (wide, high) = source_size, fit.size
     if fit.mode == "contain":
         scale = min(wide / w, high / h)
@@ -53,9 +56,9 @@ def _contained(length: int, most: int, scale: float) -> int:
 
 
 def _kept(length: int, keep: float, focus: float, *, whole: bool) -> tuple[float, float]:
-    """The stretch of `keep` pixels with `focus` in its middle, pushed back inside the picture.
+    """Return the ends of `keep` pixels around `focus`, moved so that they lie inside the picture.
 
-    `whole` puts it on pixel edges: at scale 1 half a pixel would only blur.
+    `whole` rounds them to pixel edges: at scale 1 half a pixel would only blur.
     """
     keep = min(keep, length)
     start = min(max(focus * length - keep / 2, 0.0), length - keep)
@@ -65,16 +68,16 @@ def _kept(length: int, keep: float, focus: float, *, whole: bool) -> tuple[float
 
 
 def enlargement(source_size: tuple[int, int], fit: Fit) -> float:
-    """How many panel pixels a source pixel becomes across; above 1 the art is enlarged."""
+    """Return how many panel pixels a source pixel becomes across; above 1 the art is enlarged."""
     return box(source_size, fit).scale
 
 
 def fitted(image: Image.Image, fit: Fit) -> Image.Image:
-    """RGB or RGBA art at the panel's size, by Lanczos; contain's margins are see-through.
+    """Return RGB or RGBA art resized to the panel's size by Lanczos; the margins of `contain` are see-through.
 
-    Art of the panel's size already comes back as it is. See-through colours are weighed by their alpha, so
-    no dark fringe grows around them. Reductions beyond six times start with a box average (Pillow's
-    reducing gap of 3), which cannot be told from the full filter and costs a fraction.
+    Art that has the panel's size is returned as it is. Colours are weighed by their alpha, so see-through edges get
+    no dark fringe. Reductions beyond six times start with a box average (Pillow's reducing gap of 3), which cannot be
+    told from the full filter and costs a fraction.
     """
     if image.size == fit.size:
         return image

@@ -1,4 +1,4 @@
-"""Lanczos, with windows of three lobes: by cykooz.resizer where it is there, else by Pillow."""
+"""Resizing by Lanczos with three lobes: by cykooz.resizer where it is installed, else by Pillow."""
 
 from __future__ import annotations
 
@@ -11,18 +11,19 @@ from PIL import Image
 from keyturn.shop import fast_libraries
 
 LOBES = 3
-"""Of the kernel sinc(x) sinc(x / 3), widened when shrinking."""
+"""Source pixels that the kernel sinc(x) sinc(x / 3) reaches each way; more by the factor of a reduction."""
 
 Corners = tuple[float, float, float, float]
 """left, top, right, bottom in source pixels."""
 
 
 def lanczos(image: Image.Image, size: tuple[int, int], crop: Corners) -> Image.Image:
-    """RGB pixels within `crop`, its edges weighed with what lies beyond them, as `size` pixels.
+    """Return the part `crop` of an RGB picture as `size` (width, height) pixels.
 
-    The two libraries round and clip in another order: on pictures in which no ringing is clipped they are
-    apart by at most 2 of 255, and beside hard edges by a few per cent of the edge. Pillow's reductions beyond
-    six times start with a box average (its reducing gap of 3), which cannot be told from the full filter.
+    Pixels beyond the crop's edges take part where the kernel reaches them. The two libraries round and clip in
+    different orders: where no ringing is clipped their results differ by at most 2 of 255, beside hard edges by a few
+    per cent of the edge. Pillow's reductions beyond six times start with a box average (its reducing gap of 3), which
+    cannot be told from the full filter. Raise ValueError where the mode is not RGB.
     """
     if image.mode != "RGB":
         raise ValueError(f"only RGB is resized here, not {image.mode}")
@@ -41,12 +42,12 @@ def lanczos(image: Image.Image, size: tuple[int, int], crop: Corners) -> Image.I
 
 @lru_cache(maxsize=1)
 def _resizer(library: Any) -> Any:
-    """It keeps its working memory from picture to picture."""
+    """Return one resizer for all pictures: it keeps its working memory."""
     return library.Resizer()
 
 
 def needed(source_size: tuple[int, int], size: tuple[int, int], crop: Corners) -> tuple[int, int, int, int]:
-    """Whole pixels of the source that have a say in `crop` made `size`: the crop and the kernel's reach."""
+    """Return the box of whole source pixels that resizing `crop` to `size` reads: the crop and the kernel's reach."""
     reach = [LOBES * max(1.0, (crop[i + 2] - crop[i]) / size[i]) + 1 for i in (0, 1)]
     low = [max(0, math.floor(crop[i] - reach[i])) for i in (0, 1)]
     high = [min(source_size[i], math.ceil(crop[i + 2] + reach[i])) for i in (0, 1)]
