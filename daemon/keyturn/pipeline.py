@@ -20,7 +20,7 @@ from keyturn.inbox.artist_folder import artist_folder
 from keyturn.inbox.survey import Survey, digest, survey
 from keyturn.judge import crop_check
 from keyturn.manifest import reading
-from keyturn.manifest.models import FILE_NAME, Manifest
+from keyturn.manifest.models import Manifest
 from keyturn.normalize import probing
 from keyturn.package import PRELOAD
 from keyturn.package.picture_tasks import Check, check
@@ -93,7 +93,7 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
     Raise `Refused` with all that was found, the customer and the artist's folder as far as they are known.
     """
     intake = bench.rules.intake
-    root, reasons = artist_folder(drop, scratch, bench.rules, FILE_NAME)
+    root, reasons = artist_folder(drop, scratch, bench.rules)
     found = survey(root, intake)
     manifest, faults = reading.read_leniently(root, max_kib=intake.caps.manifest_kib)
     reasons += [*found.reasons, *faults]

@@ -1,4 +1,4 @@
-"""Events are hints: they wake the loop early, and where they cannot be had the scan alone does the work."""
+"""Events wake the loop early. Without them the regular scans notice changes alone."""
 
 from __future__ import annotations
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from keyturn.inbox.settle import Settle, Snapshot
+from keyturn.inbox.settle import Settle
+from keyturn.inbox.survey import Snapshot
 from keyturn.shop import rulebook
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.settings import SettleSettings
@@ -58,7 +59,7 @@ def test_a_name_that_looks_half_copied_keeps_the_drop_waiting(settle: Settle, ha
     look = settle.look("van", there, 3599.0)
     assert not look.ready
     assert "half-copied" in look.note
-    assert settle.look("van", there, 3600.0).ready, "it is refused then: a copy that broke off must be told"
+    assert settle.look("van", there, 3600.0).ready, "it is taken then and refused: the artist must hear of it"
 
 
 def test_an_empty_folder_and_one_with_only_litter_are_never_ready(settle: Settle) -> None:

@@ -1,4 +1,4 @@
-"""The walk through a drop follows no link, opens no device and counts before it trusts."""
+"""The files of a drop are listed and checked without following a link or opening a device."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What waits, which of it is whole, and whose turn it is. The clock is the test's: no test sleeps."""
+"""The inbox lists what waits, finds out what is whole, and keeps the order of turns. Tests pass the time in."""
 
 from __future__ import annotations
 
@@ -11,8 +11,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.inbox import waiting as inboxes
-from keyturn.inbox.settle import Snapshot
-from keyturn.inbox.survey import snapshot
+from keyturn.inbox.survey import Snapshot, snapshot
 from keyturn.inbox.waiting import HOLD_S, LONGEST_PAUSE_S, MOST_LISTED, Inbox
 from keyturn.shop import settings
 from keyturn.shop.folders import Shop

@@ -10,7 +10,7 @@ import shutil
 from contextlib import suppress
 from pathlib import Path
 
-from keyturn.inbox.survey import Seen, snapshot
+from keyturn.inbox.survey import Snapshot, snapshot
 from keyturn.shop import durable_files
 
 LONGEST_NAME = 255
@@ -99,10 +99,10 @@ def remove(*paths: Path) -> None:
             path.unlink(missing_ok=True)
 
 
-def same_snapshot(a: frozenset[Seen], b: frozenset[Seen], *, inodes: bool) -> bool:
+def same_snapshot(a: Snapshot, b: Snapshot, *, inodes: bool) -> bool:
     """Are two snapshots equal? Pass `inodes=False` for a copy, whose inodes differ from the original's."""
     return a == b if inodes else _sizes_and_times(a) == _sizes_and_times(b)
 
 
-def _sizes_and_times(seen: frozenset[Seen]) -> set[tuple[str, int, int]]:
-    return {(name, file.size, file.mtime_ns) for name, file in seen}
+def _sizes_and_times(entries: Snapshot) -> set[tuple[str, int, int]]:
+    return {(name, file.size, file.mtime_ns) for name, file in entries}

@@ -9,13 +9,11 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from keyturn.inbox.survey import OURS, Seen
+from keyturn.inbox.survey import OURS, Snapshot
 from keyturn.manifest.models import FILE_NAME
 from keyturn.shop.file_names import is_junk, looks_half_copied
 from keyturn.shop.rulebook import Names
 from keyturn.shop.settings import SettleSettings
-
-Snapshot = frozenset[Seen]
 
 EMPTY = "empty"
 """The note on a drop without files, or with nothing but junk. Such a drop is never taken."""

@@ -21,8 +21,8 @@ from keyturn.shop.rulebook import Caps, Intake, Names
 OURS = ("REJECTED.html", "REJECTED.txt", "REJECTED.json")
 """Files that Keyturn adds to a rejected drop; they come back with it and are not the artist's."""
 
-Seen = tuple[str, FileIdentity]
-"""One entry of a snapshot: its path relative to the drop (a folder's ends in `/`), and its identity."""
+Snapshot = frozenset[tuple[str, FileIdentity]]
+"""The entries of a drop: their paths in it (a folder's ends in `/`) and identities."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +34,13 @@ class Survey:
     reasons: tuple[Reason, ...]
 
 
-def snapshot(path: Path, most: int = 200_000) -> frozenset[Seen]:
+def snapshot(path: Path, most: int = 200_000) -> Snapshot:
     """Return every entry below `path`, junk included; or `path` itself, named "", where it is a file.
 
     A drop did not change between two equal snapshots. An entry that vanishes during the walk is left out. The walk
     stops at `most` entries: `survey` refuses such a drop.
     """
-    seen: set[Seen] = set()
+    seen: set[tuple[str, FileIdentity]] = set()
     for name, entry_stat in _entries(path):
         if name.endswith("/"):  # its size and time change with its files, which are listed themselves
             seen.add((name, FileIdentity(0, 0, entry_stat.st_ino, entry_stat.st_dev)))

@@ -12,8 +12,8 @@ from datetime import datetime
 from loguru import logger
 
 from keyturn.inbox.moving import readable
-from keyturn.inbox.settle import Settle, Snapshot
-from keyturn.inbox.survey import snapshot
+from keyturn.inbox.settle import Settle
+from keyturn.inbox.survey import Snapshot, snapshot
 from keyturn.manifest import reading
 from keyturn.manifest.models import FILE_NAME
 from keyturn.shop.file_identity import FileIdentity

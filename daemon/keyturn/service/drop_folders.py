@@ -26,8 +26,7 @@ from pathlib import Path
 from typing import Literal
 
 from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, remove, same_snapshot
-from keyturn.inbox.settle import Snapshot
-from keyturn.inbox.survey import OURS, snapshot
+from keyturn.inbox.survey import OURS, Snapshot, snapshot
 from keyturn.outbox import revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
 from keyturn.shop import durable_files

@@ -20,8 +20,8 @@ from loguru import logger
 from keyturn import __version__, pipeline
 from keyturn.flatten.frame_source import Source
 from keyturn.inbox.artist_folder import artist_folder
-from keyturn.inbox.settle import Snapshot
-from keyturn.manifest import models, reading
+from keyturn.inbox.survey import Snapshot
+from keyturn.manifest import reading
 from keyturn.outbox import revision_numbers
 from keyturn.package.animation import data_uri
 from keyturn.package.picture_tasks import Check, small
@@ -195,7 +195,7 @@ class DropMaker:
         """Return the refusal of a drop that was not made, with its customer as far as its manifest says."""
         rules = self.bench.rules
         try:
-            root, _ = artist_folder(self.folders.drop_of(claim), self._new_scratch(claim), rules, models.FILE_NAME)
+            root, _ = artist_folder(self.folders.drop_of(claim), self._new_scratch(claim), rules)
         except (Refused, OSError):
             return Refused([reason])
         manifest, _ = reading.read_leniently(root, max_kib=rules.intake.caps.manifest_kib)

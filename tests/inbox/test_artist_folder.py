@@ -1,0 +1,95 @@
+"""The artist's folder is found in a folder, in a folder in a folder, and in a zip."""
+
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from keyturn.inbox.artist_folder import artist_folder
+from keyturn.shop import rulebook
+from keyturn.shop.reasons import Reason, Refused
+
+RULES = rulebook.load()
+
+
+@pytest.fixture
+def drop(tmp_path: Path) -> Path:
+    (tmp_path / "drop").mkdir()
+    (tmp_path / "scratch").mkdir()
+    return tmp_path / "drop"
+
+
+def found(drop: Path) -> tuple[str, list[str]]:
+    """Return the folder found, from above the drop, and the codes of what was mended."""
+    folder, reasons = artist_folder(drop, drop.parent / "scratch", RULES)
+    return str(folder.relative_to(drop.parent)), [reason.code for reason in reasons]
+
+
+def lay(folder: Path, *names: str) -> None:
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(b"x")
+
+
+def zip_up(path: Path, *names: str) -> None:
+    with zipfile.ZipFile(path, "w") as archive:
+        for name in names:
+            archive.writestr(name, b"x")
+
+
+def test_a_folder_with_a_manifest_is_the_artists_own(drop: Path) -> None:
+    lay(drop, "job.toml", "lamps/1.png")
+    assert found(drop) == ("drop", [])
+
+
+def test_so_is_one_without_a_manifest(drop: Path) -> None:
+    lay(drop, "lamps/1.png")
+    assert found(drop) == ("drop", [])
+
+
+def test_a_folder_in_the_folder_is_found_and_noted(drop: Path) -> None:
+    lay(drop, "van/job.toml", "van/1.png", "other/2.png")
+    assert found(drop) == ("drop/van", ["folder-in-folder"])
+
+
+@pytest.mark.parametrize("names", [("job.toml", "van/job.toml"), ("a/job.toml", "b/job.toml")])
+def test_where_several_folders_could_be_meant_the_drop_itself_is_taken(drop: Path, names: tuple[str, ...]) -> None:
+    lay(drop, *names)
+    assert found(drop) == ("drop", [])
+
+
+def test_a_link_to_a_folder_is_not_followed(drop: Path) -> None:
+    lay(drop.parent / "elsewhere", "job.toml")
+    (drop / "van").symlink_to(drop.parent / "elsewhere")
+    assert found(drop) == ("drop", [])
+
+
+@pytest.mark.parametrize("beside", [(), (".DS_Store", "REJECTED.html")])
+def test_a_zip_alone_is_unpacked(drop: Path, beside: tuple[str, ...]) -> None:
+    zip_up(drop / "van.ZIP", "job.toml", "lamps/1.png")
+    lay(drop, *beside)
+    assert found(drop) == ("scratch/unpacked", [])
+    assert (drop.parent / "scratch" / "unpacked" / "lamps" / "1.png").read_bytes() == b"x"
+
+
+def test_what_was_mended_in_the_zip_is_passed_on(drop: Path) -> None:
+    zip_up(drop / "van.zip", "a/job.toml", "b/1.png", "__MACOSX/._1.png")
+    assert found(drop) == ("scratch/unpacked/a", ["junk-skipped", "folder-in-folder"])
+
+
+@pytest.mark.parametrize(
+    "names", [("bootanimation.zip",), ("van.zip", "job.toml"), ("van.zip", "two.zip"), ("van.png",)]
+)
+def test_other_zips_are_art(drop: Path, names: tuple[str, ...]) -> None:
+    lay(drop, *names)
+    assert found(drop) == ("drop", [])
+
+
+def test_a_zip_that_cannot_be_unpacked_is_refused(drop: Path) -> None:
+    lay(drop, "van.zip")
+    with pytest.raises(Refused) as caught:
+        found(drop)
+    reason: Reason = caught.value.reasons[0]
+    assert (reason.code, reason.file) == ("zip-broken", "van.zip")
