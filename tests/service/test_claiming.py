@@ -96,7 +96,7 @@ def test_a_fault_of_the_disk_pauses_the_service_and_takes_nothing(
     assert (shop.inbox / "van").exists()
 
 
-def test_an_inbox_that_cannot_be_read_is_told_until_it_can(claimer: Claimer, shop: Shop) -> None:
+def test_an_inbox_that_cannot_be_read_is_reported_until_it_can(claimer: Claimer, shop: Shop) -> None:
     shop.inbox.rename(shop.root / "away")
     claimer.scan(101.0)
     assert "put the folder back" in claimer.scan_fault
@@ -105,7 +105,7 @@ def test_an_inbox_that_cannot_be_read_is_told_until_it_can(claimer: Claimer, sho
     assert claimer.scan_fault == ""
 
 
-def test_our_own_bug_while_scanning_is_told_and_ends_nothing(
+def test_a_bug_of_ours_while_scanning_is_reported_and_does_not_end_the_service(
     claimer: Claimer, inbox: Inbox, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def scan(at: float) -> None:

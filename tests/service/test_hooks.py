@@ -20,7 +20,7 @@ def test_the_command_gets_the_record_as_json_on_stdin(tmp_path: Path) -> None:
     told = tmp_path / "told.json"
     shop_hooks = Hooks()
     settings = HookSettings(ready=(sys.executable, "-c", KEEP, str(told)))
-    shop_hooks.tell("ready", {"path": "outbox/c/ferry-r1", "job": {"customer": "Größe 'x' $(rm)"}}, settings)
+    shop_hooks.add("ready", {"path": "outbox/c/ferry-r1", "job": {"customer": "Größe 'x' $(rm)"}}, settings)
     shop_hooks.close(timeout_s=60)
     found = json.loads(told.read_bytes())
     assert found == {"event": "ready", "path": "outbox/c/ferry-r1", "job": {"customer": "Größe 'x' $(rm)"}}
@@ -28,7 +28,7 @@ def test_the_command_gets_the_record_as_json_on_stdin(tmp_path: Path) -> None:
 
 def test_without_a_command_nothing_runs() -> None:
     before = threading.active_count()
-    Hooks().tell("refused", {}, HookSettings())
+    Hooks().add("refused", {}, HookSettings())
     assert threading.active_count() == before
 
 
@@ -52,6 +52,6 @@ def test_a_slow_hook_never_blocks_the_work(monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(hooks, "run", lambda *args: go.wait(60))
     shop_hooks = Hooks()
     for _ in range(2 * hooks.MOST_WAITING):
-        shop_hooks.tell("ready", {}, HookSettings(ready=("true",)))
+        shop_hooks.add("ready", {}, HookSettings(ready=("true",)))
     go.set()
     shop_hooks.close(timeout_s=60)

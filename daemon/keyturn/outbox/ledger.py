@@ -216,6 +216,6 @@ def _ready(row: tuple[str, str, int, str, str, str]) -> Ready:
 
 
 def _refused(row: tuple[str, str | None, str, str, str]) -> RefusedDrop:
-    name, customer, path, rejected_at, told = row
-    reasons = tuple(Reason.model_validate(reason) for reason in json.loads(told))
+    name, customer, path, rejected_at, reasons_json = row
+    reasons = tuple(Reason.model_validate(reason) for reason in json.loads(reasons_json))
     return RefusedDrop(name=name, customer=customer, path=path, rejected_at=rejected_at, reasons=reasons)

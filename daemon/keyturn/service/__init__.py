@@ -1,1 +1,1 @@
-"""The service: the loop, the thread that makes drops, what becomes of one drop, status, waiting after a fault."""
+"""The service: the loop, the thread that makes drops, their moves through the folders, recovery, status and hooks."""

@@ -37,13 +37,13 @@ class _HookCall:
 
 
 class Hooks:
-    """Runs hooks. `tell` may be called from any thread; call `close` at the end."""
+    """Runs hooks. `add` may be called from any thread; call `close` at the end."""
 
     def __init__(self) -> None:
         self._calls: queue.Queue[_HookCall | None] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
 
-    def tell(self, event: Event, record: dict[str, Any], settings: HookSettings) -> None:
+    def add(self, event: Event, record: dict[str, Any], settings: HookSettings) -> None:
         """Queue the event's command where the shop has one. Return at once, whatever the command does."""
         command = getattr(settings, event)
         if not command:

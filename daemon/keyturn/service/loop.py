@@ -226,13 +226,13 @@ class Service:
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
         bench = Bench(self._config.rules, self._config.crew, self._now, progress)
-        return DropMaker(self._folders, self._books(), bench, self._upkeep.reconcile_soon, self._tell_hooks)
+        return DropMaker(self._folders, self._books(), bench, self._upkeep.reconcile_soon, self._add_hook)
 
     def _books(self) -> Bookkeeping:
         return Bookkeeping(self._shop, self._ledger, self._config.rules)
 
-    def _tell_hooks(self, event: Event, record: dict[str, Any]) -> None:
-        self._hooks.tell(event, record, self._config.settings.hooks)
+    def _add_hook(self, event: Event, record: dict[str, Any]) -> None:
+        self._hooks.add(event, record, self._config.settings.hooks)
 
     def _work_ended(self) -> None:
         self._scan_needed = True

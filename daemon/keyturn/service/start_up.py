@@ -30,7 +30,7 @@ class StartUp:
     ) -> None:
         self._backoff, self._status, self._notifier = backoff, status, notifier
         self._stopped, self._nap = stopped, nap
-        self._ready_told = False
+        self._ready_sent = False
 
     def do(self, step: Callable[[], object]) -> None:
         """Call `step` until the disk lets it succeed, with a pause after each fault, or until the service is stopped.
@@ -46,7 +46,7 @@ class StartUp:
                     raise
                 self._backoff.pause(fault)
                 self._status.announce_pause(str(fault))
-                self._ready_told = True
+                self._ready_sent = True
                 self._wait()
             else:
                 self._backoff.over()
@@ -63,7 +63,7 @@ class StartUp:
         Until READY=1 the manager limits the whole start, and gives more time when asked. After READY=1 it limits the
         time between two signs of life instead (sd_notify(3)).
         """
-        if self._ready_told:
+        if self._ready_sent:
             self._notifier.watchdog()
         else:
             self._notifier.extend_timeout(STEP_S)
@@ -71,4 +71,4 @@ class StartUp:
     def end(self) -> None:
         """Tell the service manager that the start is over."""
         self._notifier.ready()
-        self._ready_told = True
+        self._ready_sent = True

@@ -1,4 +1,4 @@
-"""What the service says of itself: the board, the state file and the line for the service manager."""
+"""The status of the running service: the board, the state file and the line for the service manager."""
 
 from __future__ import annotations
 
