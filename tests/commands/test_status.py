@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 
 import pytest
 
@@ -19,6 +20,32 @@ def test_status_tells_what_waits_and_what_was_refused(
     assert "not running" in said and "waiting" in said
     assert run("status", "--root", shop.root, "--json") == 0
     assert json.loads(capsys.readouterr().out)["waiting"][0]["name"] == "waiting"
+
+
+def test_a_folder_whose_name_is_not_utf_8_is_told_too(
+    run: Run, shop: Shop, drop: Drop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    drop("x").rename(shop.inbox / os.fsdecode(b"van\xff"))
+    assert run("status", "--root", shop.root) == 0
+    assert "van\N{REPLACEMENT CHARACTER}: " in capsys.readouterr().out
+    assert run("status", "--root", shop.root, "--json") == 0
+    assert os.fsencode(json.loads(capsys.readouterr().out)["waiting"][0]["name"]) == b"van\xff"
+
+
+def test_watching_shows_the_state_again_until_ctrl_c(
+    run: Run, shop: Shop, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    waits: list[float] = []
+
+    def sleep(seconds: float) -> None:
+        waits.append(seconds)
+        if len(waits) == 3:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("keyturn.commands.status.time.sleep", sleep)
+    assert run("status", "--root", shop.root, "--watch", "--json") == 130
+    states = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert waits == [2.0] * 3 and [state["running"] for state in states] == [False] * 3
 
 
 def test_hostile_names_are_printed_as_text(

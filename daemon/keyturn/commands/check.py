@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated
@@ -13,6 +11,7 @@ import typer
 from keyturn.commands import make_by_hand
 from keyturn.commands.console import REFUSED, JsonOption, RootOption, out
 from keyturn.commands.make import all_reasons, bench_of, print_made
+from keyturn.commands.output import write_json
 from keyturn.shop.reasons import Reason, Refused
 
 
@@ -31,14 +30,13 @@ def check(
     except Refused as refused:
         if not as_json:
             raise
-        _write_json(refused.reasons, ok=False)
+        _write_reasons(refused.reasons, ok=False)
         raise typer.Exit(REFUSED) from refused
     if as_json:
-        _write_json(all_reasons(result.made.record), ok=True)
+        _write_reasons(all_reasons(result.made.record), ok=True)
     else:
         print_made(out, result)
 
 
-def _write_json(reasons: Iterable[Reason], *, ok: bool) -> None:
-    found = [reason.model_dump(mode="json") for reason in reasons]
-    sys.stdout.write(json.dumps({"ok": ok, "reasons": found}, indent=2, ensure_ascii=False) + "\n")
+def _write_reasons(reasons: Iterable[Reason], *, ok: bool) -> None:
+    write_json({"ok": ok, "reasons": [reason.model_dump(mode="json") for reason in reasons]})

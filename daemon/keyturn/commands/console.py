@@ -22,8 +22,8 @@ RootOption = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 
-out = Console(highlight=False, soft_wrap=True)
-err = Console(stderr=True, highlight=False, soft_wrap=True)
+out = Console(highlight=False, soft_wrap=True, emoji=False)
+err = Console(stderr=True, highlight=False, soft_wrap=True, emoji=False)
 
 
 def shop_of(root: Path | None) -> Shop:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import subprocess
@@ -21,7 +20,7 @@ from PIL import features
 from rich.console import Console
 
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
-from keyturn.commands.output import plain
+from keyturn.commands.output import plain, write_json
 from keyturn.inbox import events
 from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
@@ -67,8 +66,7 @@ def doctor(root: RootOption = None, as_json: JsonOption = False) -> None:
     """
     findings = examine(shop_of(root))
     if as_json:
-        found = [{"health": f.health, "what": f.what, "remedy": f.remedy} for f in findings]
-        sys.stdout.write(json.dumps(found, indent=2, ensure_ascii=False) + "\n")
+        write_json([{"health": f.health, "what": f.what, "remedy": f.remedy} for f in findings])
     else:
         _print_findings(out, findings)
     raise typer.Exit(WRONG_USE if any(f.health is Health.ILL for f in findings) else DONE)

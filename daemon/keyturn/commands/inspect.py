@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
@@ -13,7 +11,7 @@ from rich.console import Console
 
 from keyturn.commands.archive_reader import read_bundle
 from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out, profile_of, rules_of
-from keyturn.commands.output import plain, reasons
+from keyturn.commands.output import plain, reasons, write_json
 from keyturn.radio import inspect as inspection
 from keyturn.radio.archive import Verdict
 from keyturn.shop.reasons import Kind, only
@@ -37,7 +35,7 @@ def inspect(
     found = read_bundle(bundle, rules.intake.caps)
     verdict = inspection.look(found.entries, found.desc, profile, found.trims)
     if as_json:
-        sys.stdout.write(json.dumps(_as_json(verdict), indent=2, ensure_ascii=False) + "\n")
+        write_json(_as_json(verdict))
     else:
         _print_verdict(out, verdict)
     raise typer.Exit(REFUSED if only(verdict.reasons, Kind.REFUSE) else DONE)

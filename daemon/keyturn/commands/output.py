@@ -5,6 +5,7 @@ Names from drops are printed as text, never as markup or terminal codes.
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import sys
@@ -23,13 +24,22 @@ LOG_LINE = "<green>{time:HH:mm:ss}</green> <level>{level: <8}</level> {message}"
 FILE_LINE = "{time:YYYY-MM-DDTHH:mm:ss.SSSZZ} {level: <8} {message}"
 JOURNAL_LINE = "{level: <8} {message}"
 
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+_UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+"""Control characters, changes of the writing direction, and bytes of a name that are not UTF-8 (PEP 383: surrogates)."""
+
 _WORDS = {Kind.REFUSE: "[bold red]refused[/]", Kind.MENDED: "[green]mended[/]", Kind.NOTE: "[yellow]note[/]"}
 
 
 def plain(text: str) -> str:
-    """Return `text` without markup of rich, control characters and characters that turn the writing direction."""
-    return escape(_CONTROL.sub("\N{REPLACEMENT CHARACTER}", text))
+    """Return `text` so that a terminal shows it as it is: rich's markup escaped, unprintable characters as U+FFFD."""
+    return escape(_UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text))
+
+
+def write_json(value: object, *, one_line: bool = False) -> None:
+    """Write `value` to standard output as JSON. Bytes of a name that are not UTF-8 become escapes, as \\udcff."""
+    indent, separators = (None, (",", ":")) if one_line else (2, None)
+    text = json.dumps(value, indent=indent, separators=separators, ensure_ascii=False)
+    sys.stdout.write(text.encode("utf-8", "backslashreplace").decode("utf-8") + "\n")
 
 
 @contextmanager

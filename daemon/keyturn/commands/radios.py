@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import json
-import sys
-
 from rich.console import Console
 from rich.table import Column, Table
 
 from keyturn.commands.console import JsonOption, RootOption, out, rules_of
-from keyturn.commands.output import plain
+from keyturn.commands.output import plain, write_json
 from keyturn.shop.rulebook import Rulebook
 
 
@@ -18,7 +15,7 @@ def radios(root: RootOption = None, as_json: JsonOption = False) -> None:
     rules = rules_of(root)
     if as_json:
         every = {name: radio.model_dump(mode="json") for name, radio in rules.radios.items()}
-        sys.stdout.write(json.dumps(every, indent=2) + "\n")
+        write_json(every)
     else:
         _print_table(out, rules)
 

@@ -10,7 +10,7 @@ import typer
 from rich.console import Console
 
 from keyturn.commands.console import JsonOption, RootOption, out, shop_of
-from keyturn.commands.output import plain
+from keyturn.commands.output import plain, write_json
 from keyturn.outbox import shop_state
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import ShopState
@@ -32,7 +32,7 @@ def status(
     while True:
         state = shop_state.current_state(shop)
         if as_json:
-            sys.stdout.write(state.model_dump_json(indent=None if watch else 2) + "\n")
+            write_json(state.model_dump(mode="json"), one_line=watch)
         else:
             out.clear() if watch else None
             _print_state(out, state)

@@ -1,0 +1,113 @@
+"""What several commands print: names as text, reasons in order, progress and the log."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import re
+import unicodedata
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from loguru import logger
+from rich.console import Console
+
+from keyturn.commands import output
+from keyturn.shop.reasons import mended, note, refuse
+from keyturn.shop.settings import LogSettings
+
+BIDI = frozenset({"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
+"""Bidirectional classes that turn the direction of the text after them (Unicode Standard Annex 9)."""
+
+
+def console(*, terminal: bool = False) -> Console:
+    return Console(file=io.StringIO(), highlight=False, soft_wrap=True, emoji=False, force_terminal=terminal, width=100)
+
+
+def printed(to: Console) -> str:
+    assert isinstance(to.file, io.StringIO)
+    return to.file.getvalue()
+
+
+@given(st.text(max_size=40))
+def test_any_name_is_printed_as_text(name: str) -> None:
+    """Control characters (Unicode category Cc; ECMA-48) and changes of direction come out as U+FFFD."""
+    to = console()
+    to.print(output.plain(name))
+    controls = [c for c in name if unicodedata.category(c) == "Cc" or unicodedata.bidirectional(c) in BIDI]
+    expected = "".join("\N{REPLACEMENT CHARACTER}" if c in controls else c for c in name)
+    assert printed(to) == expected + "\n"
+
+
+def test_markup_in_a_name_is_printed_as_text() -> None:
+    to = console(terminal=True)
+    to.print(output.plain("[bold]van[/] [link=x]y"))
+    assert printed(to) == "[bold]van[/] [link=x]y\n"
+
+
+def test_a_name_that_is_not_utf_8_is_printed_and_written_as_json(capsys: pytest.CaptureFixture[str]) -> None:
+    """PEP 383: such bytes come as lone surrogates, which no encoder of UTF-8 takes; as JSON they come back whole."""
+    to, name = console(), os.fsdecode(b"van\xff")
+    to.print(output.plain(name))
+    assert printed(to) == "van\N{REPLACEMENT CHARACTER}\n"
+    output.write_json({"name": name})
+    said = capsys.readouterr().out
+    assert said.isascii() and os.fsencode(json.loads(said)["name"]) == b"van\xff"
+
+
+def test_refusals_come_first_then_what_was_mended_then_notes() -> None:
+    to = console()
+    output.reasons(to, [note("a", "one"), mended("b", "two"), refuse("c", "three", "mend it", file="x.png")])
+    assert printed(to) == "refused  x.png: three -> mend it\nmended  two\nnote  one\n"
+
+
+def test_elsewhere_than_on_a_terminal_progress_is_a_line_a_stage() -> None:
+    to = console()
+    with output.progress(to, quiet=False) as progress:
+        for done in range(3):
+            progress("frames", done, 3)
+        progress("zip", 0, 1)
+    assert printed(to) == "frames\nzip\n"
+
+
+@pytest.mark.parametrize("terminal", [False, True])
+def test_a_quiet_command_shows_no_progress(terminal: bool) -> None:
+    to = console(terminal=terminal)
+    with output.progress(to, quiet=True) as progress:
+        progress("frames", 1, 3)
+    assert printed(to) == ""
+
+
+def test_on_a_terminal_progress_is_a_bar_that_counts() -> None:
+    to = console(terminal=True)
+    with output.progress(to, quiet=False) as progress:
+        progress("frames", 2, 3)
+    assert "frames" in printed(to) and "2/3" in printed(to)
+
+
+def test_the_log_tells_the_time_except_to_the_journal(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """systemd.exec(5): JOURNAL_STREAM is set where standard error goes to the journal, which has times of its own."""
+    monkeypatch.delenv("JOURNAL_STREAM", raising=False)
+    output.log_to(LogSettings())
+    logger.info("the service runs")
+    assert re.fullmatch(r"\d\d:\d\d:\d\d INFO     the service runs\n", capsys.readouterr().err)
+    monkeypatch.setenv("JOURNAL_STREAM", "8:1")
+    output.log_to(LogSettings())
+    logger.info("the service runs")
+    assert capsys.readouterr().err == "INFO     the service runs\n"
+
+
+def test_the_log_goes_to_a_file_too(tmp_path: Path) -> None:
+    """ISO 8601: a line of the file has its date and its offset from UTC."""
+    file = tmp_path / "keyturn.log"
+    output.log_to(LogSettings(level="WARNING", file=str(file)))
+    logger.info("not this")
+    logger.warning("only this")
+    logger.remove()
+    line = file.read_text(encoding="utf-8")
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}[+-]\d{4} WARNING  only this\n", line)
