@@ -1,9 +1,9 @@
 """Frame work on several machines: a crew whose workers belong to a Dask `distributed` cluster.
 
-The cluster does what an engine must: it places jobs, restarts workers and runs a lost worker's jobs elsewhere.
-What is done here is the shop's own: results in order, a window so that memory stays flat, the files with the jobs,
-the same programs on every machine, and telling the shop's faults from the pictures'. Only the scheduler's address
-need be reachable from here.
+Dask places the jobs, restarts workers and runs a lost worker's jobs elsewhere. This module gives the results in order,
+limits how many jobs are under way so that memory does not grow, sends the files with the jobs, requires the same
+versions on every machine, and tells the shop's faults from the pictures'. Only the scheduler's address must be
+reachable from here.
 """
 
 from __future__ import annotations
@@ -35,52 +35,55 @@ R = TypeVar("R")
 
 CONNECT_S = 10.0
 WORKERS_WITHIN_S = 15.0
-"""A worker's machine may be starting anew; without any for so long the shop is told."""
+"""After this long without a worker the shop is told. A worker's machine may just be restarting."""
 
 LOOK_S = 2.0
-"""So often the window's size is fitted to the workers there are, and a wait asks whether it is still worth it."""
+"""Seconds between two looks at how many workers there are."""
 
 LARGE_BYTES = 4 * 2**20
-"""A larger file does not travel inside its job but is handed to the cluster beforehand."""
+"""A larger file is not sent inside its job but handed to the cluster beforehand."""
 
 REMEMBERED = 64
-"""Files last sent: more than one job's backdrop, sprites and clip."""
+"""The files last sent that are remembered: more than one drop's backdrop, sprites and clip."""
 
 MOST_LOSSES = 5
-"""So often a job is sent anew because the worker that kept its files is gone."""
+"""A job is sent at most this many times, where workers that kept its files or ran it are lost."""
 
 
 @dataclass(slots=True)
 class _Sent:
-    """A file that went to the cluster: what it is called there and, where several jobs need it, who keeps it."""
+    """A file that was sent: its name on the workers and, where several jobs need it, the cluster's future of it."""
 
     name: str
     kept: Any = None
 
 
 @dataclass(slots=True)
-class _Enclosures:
-    """The files of one job, by what they are called on the workers."""
+class _JobFiles:
+    """The files of one job, by their names on the workers: sent `inside` it, or `kept` by the cluster."""
 
     inside: dict[str, bytes] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict)
 
 
 class ClusterCrew:
-    """Workers of the cluster whose scheduler listens at `address` (tcp://host:port, or tls:// with Dask's own
-    settings for certificates). Connected to at the first job; raises `ShopFault` for whatever is wrong there."""
+    """A crew of the workers of the cluster whose scheduler listens at `address`.
+
+    That is tcp://host:port, or tls:// with Dask's own settings for certificates. The crew connects at the first job and
+    raises `ShopFault` where the cluster is at fault.
+    """
 
     def __init__(self, address: str, limits: Workers, preload: str = "") -> None:
         self._address, self._limits, self._preload = address, limits, preload
         self._versions = remote_job.versions()
         self._client: Any = None
         self._closed = threading.Event()
-        self._files: OrderedDict[tuple[Path, int, int, int], _Sent] = OrderedDict()
+        self._files: OrderedDict[tuple[Path, FileIdentity], _Sent] = OrderedDict()
         self._threads, self._looked_at, self._seen_at = 0, 0.0, 0.0
 
     @property
     def size(self) -> int:
-        """Jobs the cluster can do at a time, as last seen."""
+        """How many jobs the cluster could do at a time when last asked."""
         return self._threads
 
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
@@ -96,16 +99,16 @@ class ClusterCrew:
             yield self._result(task, first, future, names(first))
 
     def wake(self) -> None:
-        """Nothing: the cluster's workers are others' processes, and wait already."""
+        """Do nothing: the cluster's workers run already."""
 
     def rest(self) -> None:
-        """Leaves the cluster, which forgets what it was sent."""
+        """Leave the cluster, which then forgets the files it was sent."""
         self._leave()
         self._client = None
         self._files.clear()
 
     def close(self) -> None:
-        """For good; a job that is waited for in another thread ends in `CancelledError`."""
+        """Leave the cluster for good. Another thread that waits for a job gets `CancelledError`."""
         self._closed.set()
         self._leave()
 
@@ -113,7 +116,7 @@ class ClusterCrew:
         try:
             if self._client is not None:
                 self._client.close(timeout=CONNECT_S)
-        except (OSError, RuntimeError, CancelledError) as error:  # one that is not there any more
+        except (OSError, RuntimeError, CancelledError) as error:  # the scheduler is gone
             logger.debug("leaving the cluster: {}", error)
 
     # -- the cluster ------------------------------------------------------------------------------
@@ -123,7 +126,7 @@ class ClusterCrew:
             self.rest()
         if self._client is not None:
             return
-        with self._reaching():
+        with self._talking():
             self._client = distributed.Client(  # type: ignore[no-untyped-call]
                 self._address, timeout=CONNECT_S, set_as_default=False, name="keyturn"
             )
@@ -144,16 +147,19 @@ class ClusterCrew:
     def _require_same_programs(self) -> None:
         for worker, theirs in self._client.run(remote_job.versions, on_error="return").items():
             if isinstance(theirs, BaseException):
-                raise _stranger(worker, theirs)
+                raise _cannot_run_keyturn(worker, theirs)
             remote_job.require_same(worker, theirs, self._versions)
 
     def _workers(self) -> int:
-        """Jobs that can be done at a time. Raises `ShopFault` where nobody has been there for some time."""
+        """Return how many jobs can be done at a time.
+
+        Raise `ShopFault` where there has been no worker for `WORKERS_WITHIN_S`.
+        """
         if self._closed.is_set():
             raise CancelledError
         now = time.monotonic()
         if now - self._looked_at >= LOOK_S or not self._threads:
-            with self._reaching():
+            with self._talking():
                 self._threads = sum(self._client.nthreads().values())
             self._looked_at = now
             self._seen_at = now if self._threads else self._seen_at
@@ -163,8 +169,8 @@ class ClusterCrew:
         return self._threads
 
     @contextmanager
-    def _reaching(self) -> Iterator[None]:
-        """A block that talks with the cluster: what fails in it is the shop's fault."""
+    def _talking(self) -> Iterator[None]:
+        """Turn errors of a block that talks to the cluster into `ShopFault`, after `close` into `CancelledError`."""
         try:
             yield
         except (OSError, RuntimeError, CancelledError, distributed.client.ClosedClientError) as error:
@@ -176,26 +182,36 @@ class ClusterCrew:
     # -- sending ----------------------------------------------------------------------------------
 
     def _send(self, task: Callable[[J], R], job: J, name: str) -> Any:
-        files = _Enclosures()
-        goods = remote_job.packed(
-            (self._limits, self._preload, task, job, name), lambda path: self._enclose(path, files)
+        files = _JobFiles()
+        packed_job = remote_job.packed(
+            (self._limits, self._preload, task, job, name), lambda path: self._add_file(path, files)
         )
         names = tuple(files.kept)
         key = f"{getattr(task, '__name__', 'task')}-{uuid4().hex}"  # the cluster's pages count jobs by the first word
-        with self._reaching():
+        with self._talking():
             return self._client.submit(
-                remote_job.work, self._versions, goods, files.inside, names, *files.kept.values(), key=key, pure=False
+                remote_job.work,
+                self._versions,
+                packed_job,
+                files.inside,
+                names,
+                *files.kept.values(),
+                key=key,
+                pure=False,
             )
 
-    def _enclose(self, path: Path, files: _Enclosures) -> str:
-        """What the file is called on the workers: small ones go inside the job, until one is seen again."""
+    def _add_file(self, path: Path, files: _JobFiles) -> str:
+        """Add the file to the job's files; return its name on the workers.
+
+        A small file is sent inside the job. Once a second job needs it, it is handed to the cluster like a large one.
+        """
         key = (path, FileIdentity.of(path.stat()))
         sent = self._files.pop(key, None)
         if sent is None or sent.kept is None:
             data = path.read_bytes()
-            sent, again = sent or _Sent(_called(path, data)), sent is not None
+            sent, again = sent or _Sent(_name_of(path, data)), sent is not None
             if again or len(data) > LARGE_BYTES:
-                with self._reaching():
+                with self._talking():
                     sent.kept = self._client.scatter(data, hash=False)
             else:
                 files.inside[sent.name] = data
@@ -224,8 +240,8 @@ class ClusterCrew:
                 self._require_connection()
                 logger.warning("a worker was lost with the files of {}; sending them anew", name)
                 self._files.clear()
-            except ImportError as error:  # it joined later and cannot even find what to run
-                raise _stranger("that ran a job", error) from error
+            except ImportError as error:  # it joined later and has no Keyturn
+                raise _cannot_run_keyturn("that ran a job", error) from error
             future = self._send(task, job, name)
         raise ShopFault(f"the cluster at {self._address} loses its workers again and again", "see its workers' logs")
 
@@ -236,23 +252,23 @@ class ClusterCrew:
             except CommClosedError as error:
                 raise CancelledError from error
             except TimeoutError:
-                if future.status == "error":  # it may be the job's own
+                if future.status == "error":  # the job itself raised TimeoutError
                     return future.result()
             self._workers()
 
     def _require_connection(self) -> None:
         if self._closed.is_set():
             raise CancelledError
-        with self._reaching():
+        with self._talking():
             if self._client.status != "running":
                 raise ConnectionError(self._client.status)
             self._client.nthreads()
 
 
-def _called(path: Path, data: bytes) -> str:
+def _name_of(path: Path, data: bytes) -> str:
     return blake2b(data, digest_size=20).hexdigest() + path.suffix
 
 
-def _stranger(worker: str, error: BaseException) -> ShopFault:
+def _cannot_run_keyturn(worker: str, error: BaseException) -> ShopFault:
     what = f"the cluster's worker {worker} cannot run Keyturn ({type(error).__name__}: {error})"
     return ShopFault(what, "install the same Keyturn on every machine of the cluster")
