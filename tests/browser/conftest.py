@@ -1,10 +1,8 @@
-"""Headless Chromium for the pages: opened from files, watched for errors and for any request to the network."""
+"""Headless Chromium, which opens the pages from files and watches for errors and requests to the network."""
 
 from __future__ import annotations
 
-import importlib.util
 import os
-import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,6 +10,8 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+
+import page_records
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = (
@@ -26,7 +26,7 @@ FLAGS = (
 
 
 def missing(what: str) -> None:
-    """A plain reason to skip; where everything has to be tested, a failure."""
+    """Skip the test, saying what is missing. Fail it where the variable CI says that all has to be tested."""
     if os.environ.get("CI"):
         pytest.fail(what)
     pytest.skip(what)
@@ -34,15 +34,8 @@ def missing(what: str) -> None:
 
 @pytest.fixture(scope="session")
 def by_hand() -> ModuleType:
-    """The hand-made records of tests/proof; tests are no package, so they are loaded by their path."""
-    name = "keyturn_tests_by_hand"
-    if name not in sys.modules:
-        path = Path(__file__).parents[1] / "pages" / "by_hand.py"
-        spec = importlib.util.spec_from_file_location(name, path)
-        assert spec is not None and spec.loader is not None
-        sys.modules[name] = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(sys.modules[name])
-    return sys.modules[name]
+    """The module of hand-made records."""
+    return page_records
 
 
 @pytest.fixture(scope="session")
@@ -62,7 +55,7 @@ def chromium() -> Iterator[Any]:
 
 @dataclass
 class Opened:
-    """A page that is open, and what it should not have done."""
+    """An open page and its faults: console errors and warnings, exceptions, requests to the network."""
 
     page: Any
     faults: list[str] = field(default_factory=list)
@@ -86,7 +79,7 @@ Open = Callable[..., Opened]
 
 @pytest.fixture
 def opened(chromium: Any, tmp_path: Path) -> Iterator[Open]:
-    """opened(html, width=390, ...): a page in a window of its own; faults fail the test at its end."""
+    """A function that opens HTML in a window of its own: opened(html, width=390). A fault fails the test at its end."""
     contexts: list[Any] = []
     pages: list[Opened] = []
 

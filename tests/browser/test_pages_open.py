@@ -1,4 +1,4 @@
-"""The pages in a browser: they open in peace, fit every window, fold, print, and can be used with the keyboard."""
+"""The pages in a browser: they open without faults, fit every window, fold, print and work with the keyboard."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def overflow(page: Any) -> int:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_page_opens_without_faults_and_fits_phone_and_laptop(opened: Open, pages: dict[str, str], name: str) -> None:
-    """Faults and requests to the network fail in the fixture. 320 px: WCAG 2.2, success criterion 1.4.10."""
+    """The fixture fails on faults and requests to the network. 320 px: WCAG 2.2, success criterion 1.4.10."""
     page = opened(pages[name], width=1280).page
     for width in (1280, 390, 320):
         page.set_viewport_size({"width": width, "height": 844})
@@ -129,7 +129,7 @@ def test_an_old_board_warns_that_the_service_may_be_stopped(opened: Open, by_han
 
 
 def test_the_board_loads_itself_again_unless_it_is_to_keep_still(opened: Open, by_hand: ModuleType) -> None:
-    """The ten seconds are shortened in the page; what is tested is that it happens, not when."""
+    """The page's ten seconds are shortened to 0.2: the test is that it reloads, not when."""
     quick = board(by_hand.state(at=datetime.now(UTC).isoformat())).replace('data-refresh="10"', 'data-refresh="0.2"')
     page = opened(quick).page
     with page.expect_navigation():
@@ -149,7 +149,7 @@ def test_the_board_loads_itself_again_unless_it_is_to_keep_still(opened: Open, b
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("name", ["sheet", "board", "card", "rejected"])
 def test_axe_finds_nothing_against_wcag(opened: Open, pages: dict[str, str], name: str, scheme: str) -> None:
-    """axe-core, the common checker of WCAG rules; KEYTURN_AXE names its axe.min.js (npm install axe-core)."""
+    """axe-core is the common checker of WCAG rules. KEYTURN_AXE names its axe.min.js (npm install axe-core)."""
     axe = os.environ.get("KEYTURN_AXE")
     if not axe:
         pytest.skip("KEYTURN_AXE does not name an axe.min.js")

@@ -1,4 +1,4 @@
-"""The sheet's player shows what the radio shows: the page's own arithmetic against the package's, and by hand."""
+"""The sheet's player shows what the radio shows: its arithmetic against the package's, and against cases by hand."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ PACINGS = [
 
 
 def table(parts: tuple[PlayedPart, ...], pacing: Pacing) -> dict[str, Any]:
-    """The schedule as the sheet embeds it, each frame a picture of its own."""
+    """Return the schedule as the sheet embeds it. Each frame has a picture of its own."""
     rows, first = [], 0
     for number, part in enumerate(parts):
         order = list(range(first, first + part.frames))
@@ -61,13 +61,13 @@ def page_html(by_hand: ModuleType) -> str:
 def test_shown_at_agrees_with_the_packages_timeline_frame_for_frame(
     opened: Open, page_html: str, parts: tuple[PlayedPart, ...]
 ) -> None:
-    """Against keyturn.radio.timeline, which has tests of its own against the reference player's published loop."""
+    """keyturn.radio.timeline is itself tested against the published loop of the reference player."""
     page = opened(page_html).page
     dice = random.Random(768)
     for pacing in PACINGS:
         for boot_s in [0.0, pacing.interval_s, 3 * pacing.interval_s, *(dice.uniform(0, 14) for _ in range(12))]:
             line = Timeline(parts, pacing, boot_s)
-            # in the middle of what is shown: the ends are whole nanoseconds, which a float cannot always name
+            # asked in the middle of each frame: its ends are whole nanoseconds, which a float cannot always hold
             spans = [(s, (s.start_s + s.end_s) / 2) for s in line.shown()]
             answer = page.evaluate(ASK, [table(parts, pacing), boot_s, [at for _, at in spans]])
             wanted = [[s.part, s.play, s.frame, s.pausing] for s, _ in spans if s.end_s > s.start_s]
@@ -90,7 +90,7 @@ def test_shown_at_agrees_at_any_moment(opened: Open, page_html: str) -> None:
 
 def test_twelve_beats_by_hand(opened: Open, page_html: str) -> None:
     """AOSP, cmds/bootanimation, format description: a `p` part stops when the boot ends, a `c` part plays on,
-    the pause follows every play. A beat of 1 s, boot over at 2.5 s: seen at the end of the third beat."""
+    the pause follows every play. Frames stand for 1 s and the boot ends at 2.5 s, so the player sees it at 3 s."""
     page = opened(page_html).page
     parts = [("p", 2, 1.0, [0, 1, 2, 3]), ("c", 1, 0.0, [4, 5])]
     rows = [{"path": "x", "type": t, "count": c, "pause_s": p, "order": o} for t, c, p, o in parts]
@@ -130,7 +130,7 @@ def test_nothing_moves_until_play_is_pressed_and_then_it_does(opened: Open, page
 
 def test_the_moment_can_be_chosen_and_the_picture_follows(opened: Open, page_html: str) -> None:
     page = opened(page_html).page
-    page.locator("canvas[width='90']").wait_for()  # the pictures' own size: they are loaded
+    page.locator("canvas[width='90']").wait_for()  # the canvas has the pictures' size once they are loaded
     logo = canvas(page)
     moment = page.locator("[data-moment]")
     moment.fill("2.05")
@@ -145,7 +145,7 @@ def test_dragging_the_start_up_time_shows_the_cut(opened: Open, page_html: str) 
     boot, caption = page.locator("[data-boot]"), page.locator("[data-caption]")
     assert caption.inner_text() == "A start of 19.0 s: nothing is cut; frame 1 of 1 of hold is standing still."
     boot.fill("3")
-    # the boot ends at 3.0 s, a frame border: the beat that begins there is never shown in a `p` part
+    # the boot ends at 3.0 s, where frame 30 ends: a `p` part shows no frame after that
     assert caption.inner_text() == "A start of 3.0 s: the radio cuts in at frame 30 of 48 of lamps, in mid-motion."
     assert page.locator("[data-now]").inner_text() == "3.0 s: lamps, frame 30 of 48"
     boot.press("ArrowRight")

@@ -1,30 +1,23 @@
-"""The hand-made records, for the tests of the pages; `tests/browser` takes them from here too."""
+"""The hand-made records and the pages made from them, for the tests of the pages."""
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
 from types import ModuleType
 
 import pytest
 
+import page_records
+
 
 @pytest.fixture(scope="session")
 def by_hand() -> ModuleType:
-    """The module `by_hand` beside this file; tests are no package, so it is loaded by its path."""
-    name = "keyturn_tests_by_hand"
-    if name not in sys.modules:
-        spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name("by_hand.py"))
-        assert spec is not None and spec.loader is not None
-        sys.modules[name] = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(sys.modules[name])
-    return sys.modules[name]
+    """The module of hand-made records."""
+    return page_records
 
 
 @pytest.fixture(scope="session")
 def pages(by_hand: ModuleType) -> dict[str, str]:
-    """Every page once, by name, from calm and from hostile records."""
+    """Every page by name, once made from ordinary records and once from hostile ones."""
     hostile = by_hand.HOSTILE
     return _pages(by_hand, "Fern Hollow Mobile Library") | {
         f"hostile-{name}": page for name, page in _pages(by_hand, hostile).items()

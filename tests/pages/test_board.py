@@ -1,4 +1,4 @@
-"""The board: its lists, its links, and what it says when the service stands still."""
+"""The board: its lists, its links, and what it says when the service is paused or stopped."""
 
 from __future__ import annotations
 

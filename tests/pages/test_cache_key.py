@@ -1,4 +1,4 @@
-"""Keys of kept pieces: the same objects, not equal ones."""
+"""Keys of kept pieces: equal for the same objects, not for equal ones."""
 
 from __future__ import annotations
 

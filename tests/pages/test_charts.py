@@ -1,4 +1,4 @@
-"""The charts: marks on the axes, and what the sheet says beside them."""
+"""The charts: their geometry, the marks on their axes, and the words beside them."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def test_axis_marks_are_few_even_and_round(end: float) -> None:
 
 
 def test_bars_of_the_boot_chart_lie_where_their_seconds_are(by_hand: ModuleType) -> None:
-    """Shares of the axis [arithmetic]: 48 frames of 0.1 s and 0.5 s rest once, starts of 16, 19 and 21 s."""
+    """48 frames of 0.1 s with a pause of 0.5 s, once; starts of 16, 19 and 21 s. Arithmetic."""
     chart = boot_chart(by_hand.radio())
     axis_s = 100 * 21 / (chart.spread.x + chart.spread.width)
     assert axis_s > 21
@@ -60,7 +60,7 @@ def test_bars_of_the_boot_chart_lie_where_their_seconds_are(by_hand: ModuleType)
     assert chart.usual_x == pytest.approx(100 * 19 / axis_s)
     (lamps,) = chart.parts
     assert (lamps.x, lamps.label) == (0, "lamps")
-    assert lamps.width == pytest.approx(100 * 4.8 / axis_s)  # the rest after the last frame moves nothing
+    assert lamps.width == pytest.approx(100 * 4.8 / axis_s)  # without the pause after the last frame
     assert chart.risk is None
 
 

@@ -1,4 +1,4 @@
-"""The film strip: doubled and missing frames are marked, a long part is shown in part."""
+"""The film strip: its bars, the marks on doubled and missing frames, and long parts."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from page_text import text_of
 
 
 def test_a_doubled_and_a_missing_frame_stand_out_in_the_strip(by_hand: ModuleType) -> None:
-    """A steady movement: a doubled frame moves nothing, a missing one moves twice as far [arithmetic]."""
+    """In a steady movement a doubled frame changes nothing and a missing one doubles the step. Arithmetic."""
     job = by_hand.job()
     orders = (tuple(i - (i > 12) for i in range(48)), (46,))
     changes = (tuple(0.0 if i in (0, 13) else 0.04 if i == 30 else 0.02 for i in range(48)), (0.0,))

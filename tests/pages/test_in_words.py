@@ -1,4 +1,4 @@
-"""What somebody in front of the radio sees, in words."""
+"""What is seen on the radio, in words."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def test_a_part_that_delays_the_home_screen_says_so(by_hand: ModuleType) -> None
 
 
 def test_what_is_never_reached_is_not_promised(by_hand: ModuleType) -> None:
-    """After an endless row only one of type c plays (AOSP, cmds/bootanimation, format description)."""
+    """After an endless part only parts of type c play (AOSP, cmds/bootanimation, format description)."""
     parts = (by_hand.part("hold", 1, count=0), by_hand.part("never", 5), by_hand.part("after", 5, type="c"))
     text = text_of(card(by_hand.job(), by_hand.radio(parts=parts), PROFILES["tall-768x1024"], ()))
     assert "never" not in text
@@ -53,7 +53,7 @@ def test_what_is_never_reached_is_not_promised(by_hand: ModuleType) -> None:
     ],
 )
 def test_what_a_part_does_is_said_with_its_seconds(by_hand: ModuleType, part: dict[str, Any], words: str) -> None:
-    """Frames of 0.1 s, and the pause after each play [arithmetic]."""
+    """Frames of 0.1 s, and a pause after each play. Arithmetic."""
     logo, shown = on_screen(by_hand.radio(parts=(by_hand.part("lamps", **part),)))
     assert (logo.title, logo.art) == ("Boot logo", "")
     assert (shown.title, shown.art, shown.words) == ("lamps", "lamps/*.png", words)

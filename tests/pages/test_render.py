@@ -1,4 +1,4 @@
-"""What holds for every page: well formed, self-contained, hostile names harmless, colours legible."""
+"""Every page is well formed and one file, hostile names do no harm, colours can be read, figures are plain."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "met
 
 
 class Reader(HTMLParser):
-    """Tags that do not balance, the page's visible text, its ids and its outside references."""
+    """Reads a page: tags that do not balance, visible texts, and all attributes."""
 
     def __init__(self, page: str) -> None:
         super().__init__(convert_charrefs=True)
@@ -78,7 +78,7 @@ def test_a_page_needs_nothing_from_outside(pages: dict[str, str], name: str) -> 
     assert not re.search(r"@import|url\(", pages[name])
     links = [value for tag, attribute, value in read.attributes if tag == "a" and attribute == "href"]
     assert all(value.startswith(("#", "./", "../")) for value in links)
-    assert [v for v in read.values("style") if v] == []  # inline styles would be stopped by the policy
+    assert [v for v in read.values("style") if v] == []  # the policy would block inline styles
     assert [a for _, a, _ in read.attributes if a.startswith("on")] == []
 
 
@@ -105,7 +105,7 @@ def test_hostile_names_are_text(pages: dict[str, str], by_hand: ModuleType, name
 
 @pytest.mark.parametrize("name", PAGES)
 def test_the_reading_direction_of_a_name_stays_its_own(pages: dict[str, str], name: str) -> None:
-    """Wherever an override is in the page's text, a <bdi>, a <title> or a caution's own line holds it."""
+    """An override of the reading direction is always inside a <bdi>, a <title> or a caution's own line."""
     body = re.sub(
         r"<script.*?</script>|<[^>]*>",
         lambda m: m[0] if m[0].startswith(("<bdi", "</bdi")) else " ",
@@ -161,7 +161,7 @@ def schemes() -> dict[str, dict[str, str]]:
 
 
 def contrast(one: str, other: str) -> float:
-    """WCAG 2.2, 'contrast ratio' and 'relative luminance'."""
+    """Return the contrast ratio of two colours (WCAG 2.2, 'contrast ratio' and 'relative luminance')."""
 
     def luminance(colour: str) -> float:
         parts = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))

@@ -45,7 +45,7 @@ def test_numbers_are_told_in_runs() -> None:
 
 
 def difference(by_hand: ModuleType, old: dict[str, Any], new: dict[str, Any]) -> tuple[str, ...]:
-    """What is said of one radio that was `old` and became `new`, with the same pictures."""
+    """Return what is said where a radio's record was `old` and is `new`, with the same pictures."""
     jobs = [by_hand.job(by_hand.radio(**more)) for more in (old, new)]
     before, after = ((job, by_hand.proof(job)) for job in jobs)
     return changed(before, after)
@@ -123,7 +123,7 @@ def test_frames_that_were_taken_out_have_their_old_numbers(by_hand: ModuleType) 
 
 
 def test_nothing_is_said_of_pictures_that_all_changed_their_size(by_hand: ModuleType) -> None:
-    """Another Keyturn may make smaller pictures for the sheet: they all differ, and none was redrawn."""
+    """Another version of Keyturn may make smaller pictures: they all differ, and none was redrawn."""
     old, new = (by_hand.job(by_hand.radio(parts=(by_hand.part("lamps", n),))) for n in (6, 4))
     said = changed((old, by_hand.proof(old)), (new, by_hand.proof(new, size=(60, 80))))
     assert said == ("lamps: 4 frames instead of 6",)

@@ -1,4 +1,4 @@
-"""What the sheet's player is told, and the start-up times to choose from."""
+"""What the sheet's player is given, and the start-up times to choose from."""
 
 from __future__ import annotations
 

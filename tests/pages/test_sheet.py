@@ -42,7 +42,7 @@ def test_each_picture_is_carried_once_however_often_it_is_shown(by_hand: ModuleT
 
 
 def test_a_sheet_of_120_frames_stays_below_three_megabytes(by_hand: ModuleType) -> None:
-    """Six revisions of 120 frames of 15 kB each, which is what thumbnails of 320 px weigh."""
+    """Six revisions of 120 frames. Each frame has 15 kB, the size of a thumbnail of 320 px."""
     jobs = []
     for revision in range(1, 7):
         job = by_hand.long_job(120).model_copy(update={"revision": revision})

@@ -1,4 +1,4 @@
-"""What the parts weigh stands on the sheet, and nothing where it was not written down."""
+"""The sheet says how large each part's pictures are, where the record has it."""
 
 from __future__ import annotations
 

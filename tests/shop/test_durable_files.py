@@ -1,4 +1,4 @@
-"""What is written outlives a power cut; what is copied follows no link."""
+"""Writing is durable and atomic; copying follows no link."""
 
 import errno
 import hashlib
@@ -26,7 +26,7 @@ def tree(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def synced(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
-    """Paths in the order in which the system is asked to make them durable."""
+    """The paths that were fsynced, in order."""
     seen: list[Path] = []
     real = os.fsync
 

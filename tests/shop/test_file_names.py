@@ -1,4 +1,4 @@
-"""Names: litter, half-copied files, what FAT can hold, and folder names made from any text."""
+"""Names: junk, half-copied files, what FAT can hold, and folder names made from any text."""
 
 import os
 import random
@@ -135,7 +135,7 @@ def test_what_differs_beyond_case_and_spaces_stays_apart():
 
 
 def folded(text: str) -> str:
-    """Case, spaces and hyphens taken away, by Unicode's canonical caseless matching (Unicode Standard, D145)."""
+    """Return `text` without case, spaces and hyphens (canonical caseless matching, Unicode Standard, D145)."""
     flat = unicodedata.normalize("NFD", unicodedata.normalize("NFD", text).casefold())
     return re.sub(r"[\s-]+", " ", flat).strip()
 

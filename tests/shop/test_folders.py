@@ -41,7 +41,7 @@ def test_one_service_a_shop(shop: Shop) -> None:
 
 
 def test_who_asks_whether_a_service_runs_does_not_keep_one_from_starting(shop: Shop) -> None:
-    """flock(2): the question takes a shared lock for an instant, here for a long one."""
+    """flock(2): asking takes a shared lock for an instant. Here it is held for 0.2 s."""
     shop.lock.touch()
     with shop.lock.open("rb") as asking:
         fcntl.flock(asking, fcntl.LOCK_SH)
@@ -72,7 +72,7 @@ def test_a_disk_that_takes_no_folder_is_the_shops_fault(tmp_path: Path, monkeypa
 
 
 def test_the_lock_is_free_again_when_its_holder_is_killed(shop: Shop) -> None:
-    """flock(2): the lock is released when the last descriptor of the open file is closed, so by the system at last."""
+    """flock(2): the lock goes when the last descriptor of the open file is closed, which the system does here."""
     code = "import sys, time; from pathlib import Path; from keyturn.shop.folders import Shop\n"
     code += "with Shop(Path(sys.argv[1])).held(): print('held', flush=True); time.sleep(60)"
     with subprocess.Popen([sys.executable, "-c", code, str(shop.root)], stdout=subprocess.PIPE, text=True) as holder:

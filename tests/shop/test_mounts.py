@@ -1,4 +1,4 @@
-"""What is mounted where, read from files as the kernel writes them (proc(5), sysfs(5))."""
+"""Mounts and sticks, read from files written as the kernel writes them (proc(5), sysfs(5))."""
 
 from __future__ import annotations
 

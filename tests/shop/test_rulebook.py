@@ -1,4 +1,4 @@
-"""The rules: data that a shop can read and edit, every error at once."""
+"""The rules that ship, a shop's own rules over them, and all errors at once."""
 
 from __future__ import annotations
 

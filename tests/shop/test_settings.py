@@ -1,4 +1,4 @@
-"""Settings: a file in the shop's root, each overridable from the environment, errors all at once."""
+"""Settings: from a file in the shop's root, then from the environment; all errors at once."""
 
 from __future__ import annotations
 

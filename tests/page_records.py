@@ -1,4 +1,4 @@
-"""Records made by hand, with small drawn pictures: what the pages are given, without the pipeline behind it."""
+"""Records and small drawn pictures made by hand, as the pipeline would give them to the pages."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ from keyturn.shop.records import (
 
 HOSTILE = "<script>alert('x')</script> \"quoted\" & \u202egnihctaw\u202c \u05e9\u05dc\u05d5\u05dd \U0001f69a "
 HOSTILE += "W" * (200 - len(HOSTILE))
-"""Markup, both quotes, an override of the reading direction, Hebrew, an emoji, one very long word: 200 characters."""
+"""200 characters: markup, both quotes, an override of the reading direction, Hebrew, an emoji, one very long word."""
 
 CAUTIONS = ("The flash check is a screening aid, not a medical clearance.", "Moving pictures belong to the start only.")
 INTERVAL_S = 0.1  # 12 fps and 16.7 ms for decoding and drawing, rounded for the eye
@@ -41,7 +41,7 @@ INTERVAL_S = 0.1  # 12 fps and 16.7 ms for decoding and drawing, rounded for the
 
 @cache
 def picture(number: int, size: tuple[int, int] = (90, 120), lamp: str = "#f0c552") -> str:
-    """A lamp that rises over a dusk gradient, as a data URI."""
+    """Return frame `number` of a lamp that rises over a gradient, as a data URI."""
     width, height = size
     sky = Image.linear_gradient("L").resize(size)
     image = Image.composite(Image.new("RGB", size, "#2c4a5e"), Image.new("RGB", size, "#0b1d2a"), sky)
@@ -138,7 +138,7 @@ def job(*radios: RadioRecord, **more: Any) -> JobRecord:
 
 
 def radio_proof(of: RadioRecord, size: tuple[int, int] = (90, 120), **more: Any) -> RadioProof:
-    """Pictures for `of`: the first part's frames, all others show the last of them; frame 1 is the logo."""
+    """Return pictures for `of`. The first part has frames of its own, the others show its last; frame 1 is the logo."""
     frames = of.parts[0].frames
     orders = [tuple(range(frames)), *(tuple(frames - 1 for _ in range(p.frames)) for p in of.parts[1:])]
     made: dict[str, Any] = {
