@@ -1,7 +1,5 @@
 """desc.txt against C's own sscanf, and the traps people fall into."""
 
-import ctypes
-import ctypes.util
 import string
 
 import pytest
@@ -9,35 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keyturn.radio.desc import Desc, Row, parse, write
+from keyturn.radio.timeline import Pacing, PlayedPart
+from radio.reference_player import ReferencePlayer
+from radio.sscanf import FILES, read_by_c
 
-LIBC = ctypes.CDLL(ctypes.util.find_library("c") or "libc.so.6")
 GOOD = b"768 1024 30\np 1 15 part0\np 0 0 part1 #0b1d2a\n"
-
-
-def read_by_c(data: bytes) -> tuple[tuple[int, int, int] | None, list[tuple[bytes, int, int, bytes, bytes]]]:
-    """The player's loop over the lines with the C library's sscanf.
-
-    Formats from the published format description (Android Open Source Project, frameworks/base,
-    cmds/bootanimation), written down from memory.
-    """
-    size, rows = None, []
-    text = ctypes.create_string_buffer(data).value  # as C sees it: up to the first zero byte
-    while b"\n" in text:
-        line, _, text = text.partition(b"\n")
-        width, height, fps = (ctypes.c_int(0) for _ in range(3))
-        refs = [ctypes.byref(n) for n in (width, height, fps)]
-        if LIBC.sscanf(line, b"%d %d %d", *refs) == 3:
-            size = (width.value, height.value, fps.value)
-            continue
-        kind, path, colour = ctypes.c_char(), ctypes.create_string_buffer(256), ctypes.create_string_buffer(7)
-        count, pause, end = ctypes.c_int(0), ctypes.c_int(0), ctypes.c_int(0)
-        numbers = [ctypes.byref(count), ctypes.byref(pause)]
-        got = LIBC.sscanf(line, b" %c %d %d %255s%n", ctypes.byref(kind), *numbers, path, ctypes.byref(end))
-        if got >= 4:
-            if kind.value != b"f":
-                LIBC.sscanf(line[end.value :], b" #%6s", colour)
-            rows.append((kind.value, count.value, pause.value, path.value, colour.value))
-    return size, rows
 
 
 def agrees(data: bytes) -> None:
@@ -56,28 +30,6 @@ def agrees(data: bytes) -> None:
         if kind != b"f":
             is_colour = len(colour) == 6 and all(chr(c) in string.hexdigits for c in colour)
             assert ours.colour == (f"#{colour.decode()}" if is_colour else None)
-
-
-SPACE = st.sampled_from([b" ", b" ", b" ", b"  ", b"\t", b"\r", b"\v", b"\f", b""])
-NUMBER = st.one_of(
-    st.integers(-3, 2000).map(lambda n: str(n).encode()),
-    st.integers(-(2**70), 2**70).map(lambda n: str(n).encode()),
-    st.sampled_from([b"+5", b"-0", b"007", b"0x10", b"29.97", b"1e3", b"--1", b"+", b"", b"9" * 40, b"0" * 30 + b"7"]),
-)
-WORD = st.one_of(
-    st.sampled_from([b"p", b"c", b"f", b"part0", b"a/b", b"/", b"#0b1d2a", b"#12", b"#12345g", b"x" * 255, b"y" * 256]),
-    st.binary(min_size=1, max_size=6),
-)
-TOKENS = st.lists(st.tuples(st.one_of(NUMBER, WORD), SPACE), max_size=7)
-FREE_LINE = TOKENS.map(lambda pairs: b"".join(word + space for word, space in pairs))
-SIZE_LINE = st.lists(st.tuples(NUMBER, SPACE), min_size=3, max_size=3).map(lambda ps: b"".join(a + b for a, b in ps))
-ROW_LINE = st.tuples(
-    st.sampled_from([b"p", b"c", b"f", b"z"]), NUMBER, NUMBER, WORD, WORD, st.lists(SPACE, min_size=5)
-).map(lambda t: b"".join(word + space for word, space in zip(t[:5], t[5], strict=False)))
-LINE = st.one_of(FREE_LINE, SIZE_LINE, ROW_LINE, ROW_LINE, st.just(b"768 1024 30"))
-FILES = st.tuples(st.lists(LINE, max_size=6), st.sampled_from([b"\n", b"\n", b"\r\n"]), st.booleans()).map(
-    lambda t: t[1].join(t[0]) + (t[1] if t[2] else b"")
-)
 
 
 @settings(max_examples=1500, deadline=None)
@@ -189,3 +141,28 @@ def test_a_dropped_last_row_is_not_in_what_is_read() -> None:
 def test_a_shop_that_trusts_more_plays_says_so() -> None:
     data = b"768 1024 30\np 20 0 part0\n"
     assert parse(data, trusted_plays=20).faults == ()
+
+
+PLAYED = st.builds(
+    PlayedPart,
+    type=st.sampled_from(["p", "c", "f"]),
+    count=st.integers(0, 4),
+    pause=st.integers(0, 5),
+    frames=st.integers(1, 7),
+)
+PACING = Pacing(10, "fixed-beat")
+
+
+@settings(max_examples=500, deadline=None)
+@given(st.lists(PLAYED, min_size=1, max_size=6))
+def test_rows_said_to_be_unreachable_are_those_no_boot_ever_shows(parts: list[PlayedPart]) -> None:
+    # one boot within every part and one after all the once-only ones: each way the loop can be left
+    pauses = [PACING.pause_ns(part.pause) for part in parts]
+    plays = [max(1, p.count) * (p.frames * PACING.interval_ns + pause) for p, pause in zip(parts, pauses, strict=True)]
+    boots = [sum(plays[:i]) for i in range(len(parts) + 1)]
+    players = [ReferencePlayer(parts, PACING.interval_ns, pauses, boot) for boot in boots]
+    shown = {part for player in players for part, *_ in player.show()}
+    rows = tuple(Row(part.type, part.count, part.pause, f"part{i}") for i, part in enumerate(parts))
+    faults = parse(write(Desc(768, 1024, 10, rows))).faults
+    unreachable = {fault.line - 2 for fault in faults if fault.code == "row-unreachable" and fault.line}
+    assert unreachable == set(range(len(parts))) - shown

@@ -1,33 +1,15 @@
-"""What a radio would make of an archive."""
+"""What a radio would make of an archive as a whole."""
 
 from dataclasses import replace
 
 import pytest
 
-from keyturn.radio.archive import Entry, Verdict
+from keyturn.radio.archive import Entry
 from keyturn.radio.inspect import look
 from keyturn.radio.timeline import PlayedPart
-from keyturn.shop import rulebook
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind
-
-DESC = b"768 1024 30\np 1 15 part0\np 0 0 part1\n"
-RADIOS = rulebook.load().radios
-TALL = RADIOS["tall-768x1024"]
-
-
-def frame(name: str, **change: object) -> Entry:
-    return replace(Entry(name, False, 768, 1024, bits=8, kind="png"), **change)
-
-
-def good() -> list[Entry]:
-    names = [f"part0/{n:04}.png" for n in range(1, 13)] + ["part1/0001.png"]
-    folders = [Entry("part0/", False), Entry("part1/", False)]
-    return [Entry("desc.txt", False), *folders, *map(frame, names)]
-
-
-def codes(verdict: Verdict, kind: Kind | None = None) -> list[str]:
-    return [r.code for r in verdict.reasons if kind in (None, r.kind)]
+from radio.archives import DESC, RADIOS, TALL, codes, frame, good
 
 
 @pytest.mark.parametrize("radio", [None, TALL])
@@ -36,33 +18,6 @@ def test_a_good_archive_has_no_reasons(radio: Radio | None) -> None:
     assert verdict.reasons == ()
     assert [part.played for part in verdict.parts] == [PlayedPart("p", 1, 15, 12), PlayedPart("p", 0, 0, 1)]
     assert verdict.parts[0].frames[0] == "part0/0001.png"
-
-
-@pytest.mark.parametrize(
-    ("change", "code", "kind"),
-    [
-        ({"compressed": True}, "frame-compressed", Kind.REFUSE),
-        ({"interlaced": True}, "frame-interlaced", Kind.REFUSE),
-        ({"alpha": True}, "frame-alpha", Kind.NOTE),
-        ({"bits": 16}, "frame-deep", Kind.REFUSE),
-        ({"width": 1024, "height": 768}, "frame-size", Kind.REFUSE),
-        ({"kind": "other", "width": None, "height": None}, "frame-not-a-picture", Kind.REFUSE),
-    ],
-)
-def test_what_is_wrong_with_a_frame_is_said_of_that_frame(change: dict[str, object], code: str, kind: Kind) -> None:
-    entries = good()
-    entries[5] = replace(entries[5], **change)
-    (reason,) = look(entries, DESC).reasons
-    assert (reason.code, reason.kind, reason.file) == (code, kind, entries[5].name)
-
-
-def test_compressed_frames_are_skipped_and_an_all_compressed_part_is_empty() -> None:
-    # AOSP format description: the reference player reads stored entries only
-    entries = [replace(e, compressed=e.folder == "part0" and bool(e.leaf)) for e in good()]
-    verdict = look(entries, DESC)
-    assert verdict.parts[0].frames == () and verdict.parts[0].played is None
-    assert codes(verdict) == ["part-empty", "frame-compressed"]
-    assert "11 more" in verdict.reasons[1].what
 
 
 def test_a_folder_zipped_instead_of_its_contents() -> None:
@@ -86,38 +41,10 @@ def test_a_compressed_command_file_is_refused_and_still_read() -> None:
     assert len(verdict.parts) == 2
 
 
-def test_unpadded_numbers_play_in_byte_order() -> None:
-    # AOSP format description: names are compared byte by byte, so frame10 comes before frame2
-    names = [f"part0/frame{n}.png" for n in range(1, 13)]
-    entries = [Entry("desc.txt", False), *map(frame, names), frame("part1/0001.png")]
-    verdict = look(entries, DESC)
-    assert verdict.parts[0].frames == tuple(sorted(names, key=str.encode))
-    assert codes(verdict) == ["frames-out-of-order"]
-    assert "frame2.png" in verdict.reasons[0].what and verdict.reasons[0].file == "part0/frame10.png"
-
-
-def test_capital_letters_and_long_numbers_do_not_upset_the_order() -> None:
-    names = [f"part0/f{'9' * 5000}.png", "part0/f1.png", "part1/a.png"]
-    assert codes(look([Entry("desc.txt", False), *map(frame, names)], DESC)) == []
-
-
 @pytest.mark.parametrize("name", ["__MACOSX/part0/._0001.png", "Thumbs.db", "part9/0001.png"])
 def test_entries_of_no_row_are_noted(name: str) -> None:
     verdict = look([*good(), Entry(name, False)], DESC)
     assert [(r.code, r.kind, r.file) for r in verdict.reasons] == [("entry-unused", Kind.NOTE, name)]
-
-
-def test_a_part_s_sound_and_trim_are_no_frames() -> None:
-    extra = [Entry("part0/audio.wav", False), Entry("part0/trim.txt", False)]
-    cropped = [replace(e, width=100, height=80) if e.name == "part0/0003.png" else e for e in good()]
-    assert look([*cropped, *extra], DESC).reasons == ()
-    assert codes(look([*cropped, *extra], DESC, TALL)) == ["trim-not-known"]
-
-
-def test_a_folder_of_another_spelling_leaves_the_part_empty_and_is_pointed_out() -> None:
-    entries = [replace(e, name=e.name.replace("part1", "Part1")) for e in good()]
-    (empty,) = (r for r in look(entries, DESC).reasons if r.code == "part-empty")
-    assert "Part1" in empty.mend
 
 
 def test_an_entry_twice_in_the_archive() -> None:
@@ -163,42 +90,3 @@ def test_nothing_at_all() -> None:
     verdict = look([], None)
     assert (verdict.desc, verdict.parts) == (None, ())
     assert codes(verdict) == ["desc-missing"]
-
-
-# -- cropped frames ---------------------------------------------------------------------------------
-
-LATER = RADIOS["wide-1280x720"]
-TRIM = "part0/trim.txt"
-
-
-def cropped(text: bytes, *sizes: tuple[int, int], compressed: bool = False) -> Verdict:
-    """A part of frames of these sizes and a trim.txt, as a later player with a panel of 1280 x 720 sees it."""
-    frames = [frame(f"part0/{n:04}.png", width=w, height=h) for n, (w, h) in enumerate(sizes, 1)]
-    entries = [Entry("desc.txt", False), *frames, Entry(TRIM, compressed)]
-    return look(entries, b"1280 720 12\np 0 0 part0 #0b1d2a\n", LATER, {} if compressed else {TRIM: text})
-
-
-def test_cropped_frames_of_their_lines_sizes_are_sound() -> None:
-    """A line a frame, WxH+X+Y, in playing order (AOSP, format description); frames without one are whole."""
-    assert cropped(b"10x20+0+0\n1x1+1279+719\n", (10, 20), (1, 1)).reasons == ()
-    (told,) = cropped(b"10x20+0+0\n", (10, 20), (1280, 720)).reasons
-    assert (told.code, told.kind) == ("trim-lines", Kind.NOTE)
-
-
-@pytest.mark.parametrize(
-    ("text", "sizes", "wanted"),
-    [
-        (b"10x20+0+0\n", [(10, 21)], ["frame-size"]),
-        (b"10x20+0+0", [(10, 20)], ["trim-lines", "frame-size"]),
-        (b"ten\n10x20+0+0\n", [(10, 20), (10, 20)], ["trim-lines", "frame-size"]),
-        (b"10x20+1271+0\n", [(10, 20)], ["trim-outside"]),
-        (b"10x20+0+-1\n", [(10, 20)], ["trim-outside"]),
-        (b"10x20+0+0\n10x20+0+0\n", [(10, 20)], ["trim-lines"]),
-    ],
-)
-def test_lines_and_frames_that_do_not_go_together(text: bytes, sizes: list[tuple[int, int]], wanted: list[str]) -> None:
-    assert list(dict.fromkeys(codes(cropped(text, *sizes)))) == wanted
-
-
-def test_a_compressed_trim_txt_is_skipped_as_every_compressed_entry_is() -> None:
-    assert codes(cropped(b"", (10, 20), compressed=True)) == ["trim-compressed"]

@@ -1,0 +1,95 @@
+"""Flashes as the radio will show them: logo, plays, pauses and loops; counts by WCAG 2.2 and technique G19."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from judge.plans import RULES, TALL, Part, plan_of
+from keyturn.eye.luminance import FULL, Screen
+from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
+from keyturn.shop.reasons import Kind
+from keyturn.shop.records import FlashRecord
+
+FLASH = RULES.safety.flash
+BLACK, WHITE = 0, 1
+
+
+def cells(number: int) -> NDArray[np.uint16]:
+    """Picture 0 is black and picture 1 is white, all over the panel."""
+    shape = Screen.of(TALL.panel, FLASH).shape
+    return np.full((*shape, 3), FULL * number, np.uint16)
+
+
+def judged(part: Part, frames: list[int], logo: int = BLACK, fps: int = 10) -> FlashRecord:
+    plan = plan_of(part, ("p", 0, 0, 1), fps=fps)
+    return flash_record(plan, PictureNumbers(logo, (tuple(frames), (frames[-1],))), cells, FLASH)
+
+
+def test_seven_transitions_in_a_second_fail_and_six_pass() -> None:
+    # WCAG 2.2, G19. At 30 fps this radio shows a frame for 1/30 s + 18.2 ms = 51 ms: eight frames take 0.4 s.
+    seven = judged(("p", 1, 0, 8), [BLACK, WHITE] * 4, fps=30)
+    assert (seven.passes, seven.general_max_per_s, seven.most_per_s) == (False, 4, 3)
+    six = judged(("p", 1, 0, 7), [BLACK, WHITE] * 3 + [BLACK], fps=30)
+    assert (six.passes, six.general_max_per_s) == (True, 3)
+
+
+def test_the_step_from_the_logo_to_frame_1_is_a_transition() -> None:
+    frames = [WHITE, BLACK] * 3 + [WHITE]  # six transitions by themselves
+    assert judged(("p", 1, 0, 7), frames, logo=WHITE, fps=30).passes
+    assert not judged(("p", 1, 0, 7), frames, logo=BLACK, fps=30).passes
+
+
+def test_the_seam_between_two_plays_is_a_transition() -> None:
+    frames = [BLACK, WHITE, BLACK, WHITE]  # three transitions; two plays have seven, the step back to black among them
+    assert judged(("p", 1, 0, 4), frames, fps=30).passes
+    assert not judged(("p", 2, 0, 4), frames, fps=30).passes
+
+
+def test_a_pause_between_plays_keeps_their_transitions_apart() -> None:
+    assert judged(("p", 2, 30, 4), [BLACK, WHITE, BLACK, WHITE], fps=30).passes  # a pause of 30 frames is a second
+
+
+def test_an_endless_loop_is_judged_over_its_seam() -> None:
+    plan = plan_of(("p", 0, 0, 6), fps=8)  # a frame for 143 ms: seven a second
+    loop = PictureNumbers(BLACK, ((BLACK, WHITE) * 3,))
+    assert not flash_record(plan, loop, cells, FLASH).passes
+    once = plan_of(("p", 1, 0, 6), fps=8)
+    assert flash_record(once, loop, cells, FLASH).passes
+
+
+def test_equal_pictures_one_after_the_other_are_read_once() -> None:
+    read: list[int] = []
+
+    def counting(number: int) -> NDArray[np.uint16]:
+        read.append(number)
+        return cells(number)
+
+    flash_record(plan_of(("p", 1, 0, 90)), PictureNumbers(BLACK, ((BLACK,) * 90,)), counting, FLASH)
+    assert read == [BLACK]
+
+
+def record(general: int, red: int) -> FlashRecord:
+    return FlashRecord(
+        passes=max(general, red) <= 3, general_max_per_s=general, red_max_per_s=red, most_per_s=3, worst_at_s=1.25
+    )
+
+
+@pytest.mark.parametrize(
+    ("general", "red", "said"),
+    [(4, 0, "4 general flashes within"), (0, 5, "5 red flashes"), (4, 6, "4 general flashes and 6 red flashes")],
+)
+def test_the_finding_says_which_flashes_are_too_many(general: int, red: int, said: str) -> None:
+    (reason,) = flash_reasons(record(general, red), FLASH)
+    assert (reason.code, reason.kind) == ("flashes", Kind.REFUSE)
+    assert reason.what.startswith(said) and "at 1.2 s" in reason.what and "at most 3" in reason.what
+
+
+def test_no_finding_where_it_passes() -> None:
+    assert flash_reasons(record(3, 3), FLASH) == []
+
+
+def test_a_shop_may_note_flashes_instead_of_refusing_them() -> None:
+    lenient = FLASH.model_copy(update={"on_failure": "note"})
+    assert [reason.kind for reason in flash_reasons(record(4, 0), lenient)] == [Kind.NOTE]
