@@ -155,35 +155,43 @@ def load(shop_rules: Path | None = None) -> Rulebook:
     Raise `ShopFault` naming every file and field at fault.
     """
     layers = [SHIPPED] + ([shop_rules] if shop_rules and shop_rules.is_dir() else [])
-    errors: list[str] = []
-    books = {name: _book(name, model, layers, errors) for name, model in _BOOKS.items()}
-    radios = _radios(layers, errors)
+    books = {name: _book(name, model, layers) for name, model in _BOOKS.items()}
+    radios, errors_of_radios = _radios(layers)
+    errors = [*(error for _, errors in books.values() for error in errors), *errors_of_radios]
     if errors:
         raise ShopFault("the rules cannot be read:\n  " + "\n  ".join(errors), "mend the rules files named")
-    return Rulebook(radios=radios, **books)
+    return Rulebook(radios=radios, **{name: book for name, (book, _) in books.items()})
 
 
-def _radios(layers: Iterable[Path], errors: list[str]) -> dict[str, Radio]:
+def _radios(layers: Iterable[Path]) -> tuple[dict[str, Radio], list[str]]:
+    """Return the radios of all layers by name, and every error. A later layer replaces a radio of the same name."""
     radios: dict[str, Radio] = {}
-    for layer in layers:
-        for path in sorted((layer / "radios").glob("*.toml")):
-            radio = _validated(Radio, {"name": path.stem} | _toml(path, errors), path, errors)
-            if radio is not None:
-                radios[path.stem] = radio
-    return radios
+    errors: list[str] = []
+    for path in (path for layer in layers for path in sorted((layer / "radios").glob("*.toml"))):
+        data, unreadable = _toml(path)
+        radio, wrong = _validated(Radio, {"name": path.stem} | data, path)
+        errors += unreadable + wrong
+        if radio is not None:
+            radios[path.stem] = radio
+    return radios, errors
 
 
-def _book(name: str, model: type[M], layers: Iterable[Path], errors: list[str]) -> M | None:
+def _book(name: str, model: type[M], layers: Iterable[Path]) -> tuple[M | None, list[str]]:
+    """Return the rules of the files `name`.toml of all layers, None where they are wrong, and every error."""
     data: dict[str, Any] = {}
+    errors: list[str] = []
     path = SHIPPED / f"{name}.toml"
-    for layer in layers:
-        if (candidate := layer / f"{name}.toml").is_file():
+    for candidate in (layer / f"{name}.toml" for layer in layers):
+        if candidate.is_file():
             path = candidate
-            data = _laid_over(data, _toml(path, errors))
-    return _validated(model, data, path, errors)
+            own, unreadable = _toml(path)
+            data, errors = _laid_over(data, own), errors + unreadable
+    book, wrong = _validated(model, data, path)
+    return book, errors + wrong
 
 
 def _laid_over(base: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
+    """Return `base` with the keys of `top` in their place, tables key by key."""
     merged = dict(base)
     for key, value in top.items():
         both = isinstance(value, dict) and isinstance(base.get(key), dict)
@@ -191,19 +199,21 @@ def _laid_over(base: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
     return merged
 
 
-def _toml(path: Path, errors: list[str]) -> dict[str, Any]:
+def _toml(path: Path) -> tuple[dict[str, Any], list[str]]:
+    """Return the file's keys, none where it is not TOML, and what is wrong with it."""
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8")), []
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        errors.append(f"{path.name}: not readable as TOML: {error}")
-        return {}
+        return {}, [f"{path.name}: not readable as TOML: {error}"]
 
 
-def _validated(model: type[M], data: dict[str, Any], path: Path, errors: list[str]) -> M | None:
+def _validated(model: type[M], data: dict[str, Any], path: Path) -> tuple[M | None, list[str]]:
+    """Return the rules made of `data`, None where a key is wrong, and a line for each wrong key."""
     try:
-        return model.model_validate(data)
+        return model.model_validate(data), []
     except ValidationError as error:
-        for problem in error.errors():
-            field = ".".join(str(step) for step in problem["loc"])
-            errors.append(f"{path.name}: {field or 'file'}: {problem['msg']}")
-        return None
+        return None, [_line(path, problem["loc"], problem["msg"]) for problem in error.errors()]
+
+
+def _line(path: Path, steps: tuple[int | str, ...], what: str) -> str:
+    return f"{path.name}: {'.'.join(map(str, steps)) or 'file'}: {what}"
