@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.outbox import customer_folder
-from keyturn.outbox.customer_folder import newest_first, standing
+from keyturn.outbox.customer_folder import newest_first, revisions_with_record
 from keyturn.shop import durable_files
 
 
@@ -106,10 +106,10 @@ def test_what_is_no_revision_is_left_out(customer: Path) -> None:
     assert newest_first(customer) == ["van-r1", "van-r10", "van-r2"]
 
 
-def test_a_revision_with_a_spoilt_record_still_stands(customer: Path) -> None:
+def test_a_spoilt_record_is_a_record_too(customer: Path) -> None:
     (customer / "van-r1" / "job.json").write_bytes(b"{")
     (customer / "van-r4").mkdir()
-    assert sorted(standing(customer)) == ["van-r1", "van-r10", "van-r2"]
+    assert sorted(revisions_with_record(customer)) == ["van-r1", "van-r10", "van-r2"]
 
 
 def test_a_missing_folder_holds_no_revisions(tmp_path: Path) -> None:

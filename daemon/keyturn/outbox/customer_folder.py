@@ -27,21 +27,23 @@ FileState = tuple[FileIdentity, int]
 def newest_first(customer: Path) -> list[str]:
     """Return the names of the revisions in `customer`, newest first by the time in their records.
 
-    Leave out revisions whose record is spoilt or not readable for us. Return an empty list where there is no folder.
+    Leave out revisions whose record is spoilt or may not be read. Return an empty list where there is no folder.
     """
-    dated = [(made, name) for name in names(customer) if (made := _made(f"{customer}/{name}/job.json")) is not None]
+    dated = [
+        (made, name) for name in revision_names(customer) if (made := _made(f"{customer}/{name}/job.json")) is not None
+    ]
     return [name for _, name in sorted(dated, reverse=True)]
 
 
-def standing(customer: Path) -> list[str]:
+def revisions_with_record(customer: Path) -> list[str]:
     """Return the names of the revisions in `customer` that have a record, readable or not."""
-    return [name for name in names(customer) if file_state(f"{customer}/{name}/job.json") is not None]
+    return [name for name in revision_names(customer) if file_state(f"{customer}/{name}/job.json") is not None]
 
 
-def names(customer: Path) -> list[str]:
+def revision_names(customer: Path) -> list[str]:
     """Return the names of the revisions' folders in `customer`.
 
-    Return an empty list where there is no such folder or somebody has closed it to us.
+    Return an empty list where there is no such folder or the service may not read it.
     """
     try:
         with os.scandir(customer) as entries:
@@ -57,8 +59,8 @@ def names(customer: Path) -> list[str]:
 def file_state(path: str | Path) -> FileState | None:
     """Return a value that differs whenever the file's content, or who may read it, has changed.
 
-    Return None where there is no such file, or somebody has closed its folder to us. Raise PermissionError where
-    that is a transient disk error.
+    Return None where there is no such file, or the service may not look into its folder. Raise PermissionError where
+    the service may look and the disk failed for a moment.
     """
     try:
         seen = os.lstat(path)
@@ -72,7 +74,7 @@ def file_state(path: str | Path) -> FileState | None:
 
 
 def _made(path: str) -> tuple[str, int] | None:
-    """Return what `_time_and_number` says of the record as it is now; None where it is not readable for us."""
+    """Return what `_time_and_number` says of the record as it is now; None where it may not be read."""
     try:
         state = file_state(path)
         return None if state is None else _time_and_number(path, state)

@@ -14,7 +14,7 @@ from typing import TypeVar, cast
 from loguru import logger
 from pydantic import ValidationError
 
-from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, FileState, file_state, names
+from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, FileState, file_state, revision_names
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
 from keyturn.shop.records import JobRecord, ProofRecord, Record, Rejection
@@ -29,7 +29,7 @@ R = TypeVar("R", bound=Record)
 
 def revisions(customer: Path) -> Iterator[tuple[str, int, Path]]:
     """Yield the job's folder name, the number and the path of every revision in a customer's folder, by name."""
-    for name in sorted(names(customer)):
+    for name in sorted(revision_names(customer)):
         named = job_and_number(name)
         if named and _is_file(customer / name / "job.json"):
             yield *named, customer / name
@@ -68,7 +68,7 @@ def read_rejection(folder: Path) -> Rejection | None:
 
 
 def readable_record(path: Path, model: type[R]) -> R | None:
-    """Return the record in `path`; None, with a line in the log, where it is spoilt or closed to us."""
+    """Return the record in `path`; None, with a line in the log, where it is spoilt or may not be read."""
     try:
         data = durable_files.read_plain(path, RECORD_MOST_BYTES)
         return None if data is None else model.model_validate_json(data)

@@ -9,7 +9,7 @@ from itertools import groupby
 from pathlib import Path
 
 from keyturn.outbox import record_files, sheets
-from keyturn.outbox.customer_folder import standing
+from keyturn.outbox.customer_folder import revisions_with_record
 from keyturn.outbox.ledger import Ledger
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import JobRecord, Rejection
@@ -46,7 +46,7 @@ class Bookkeeping:
         known = set(self.ledger.ready_paths())
         there = set()
         for customer in sorted(path for path in outbox.iterdir() if path.is_dir()):
-            there |= {f"{customer.name}/{name}" for name in standing(customer)}
+            there |= {f"{customer.name}/{name}" for name in revisions_with_record(customer)}
         for customer_name, targets in groupby(sorted(there - known), key=lambda target: target.partition("/")[0]):
             alive()
             self._enter_all(customer_name, targets)
