@@ -1,0 +1,179 @@
+"""What becomes of a claimed drop: one outcome each, and its files in one place."""
+
+from __future__ import annotations
+
+import errno
+import json
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from keyturn import pipeline
+from keyturn.inbox.survey import snapshot
+from keyturn.outbox.ledger import Ledger
+from keyturn.pipeline import Bench
+from keyturn.service.bookkeeping import Bookkeeping
+from keyturn.service.claims import Claim
+from keyturn.service.drop_folders import DropFolders
+from keyturn.service.drop_maker import MOST_TRIES, DropMaker, Outcome
+from keyturn.shop.folders import Shop
+from keyturn.shop.progress import Progress
+from keyturn.shop.records import Rejection
+from samples import Drop
+
+BAD = 'customer = "Fern Hollow Mobile Library"\nradio = "tinny"\n'
+
+
+@pytest.fixture
+def maker(shop: Shop, bench: Bench) -> DropMaker:
+    folders = DropFolders(shop, bench.now)
+    return DropMaker(folders, Bookkeeping(shop, Ledger.opened(shop.state / "ledger.sqlite3")[0], bench.rules), bench)
+
+
+@pytest.fixture
+def claimed(shop: Shop, drop: Drop, maker: DropMaker) -> Callable[..., Claim]:
+    """claimed(manifest=...): a drop taken from the inbox."""
+
+    def claim(**options: object) -> Claim:
+        shutil.copytree(drop(**options), shop.inbox / "van")
+        return maker.folders.claim("van", snapshot(shop.inbox / "van"))
+
+    return claim
+
+
+def places(shop: Shop) -> set[str]:
+    """Return the top folders of the shop that hold the artist's job.toml."""
+    return {path.relative_to(shop.root).parts[0] for path in shop.root.rglob("job.toml")}
+
+
+def rejection(shop: Shop) -> Rejection:
+    return Rejection.model_validate_json((shop.rejects / "van" / "REJECTED.json").read_text(encoding="utf-8"))
+
+
+def test_a_sound_drop_is_published_archived_and_entered(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    told: list[str] = []
+    maker = replace(maker, told=lambda event, record: told.append(event))
+    assert maker.process(claimed()) is Outcome.READY
+    assert places(shop) == {"archive"}
+    assert [ready.path for ready in maker.books.ledger.ready()] == ["fern-hollow-mobile-library/van-r1"]
+    assert (shop.outbox / "fern-hollow-mobile-library" / "proof.html").exists()
+    assert told == ["ready"]
+
+
+def test_a_refused_drop_says_whose_it_is_and_shows_the_picture(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    claim = claimed()
+    twin = maker.folders.drop_of(claim) / "lamps" / "2.png"
+    shutil.copy(twin.with_name("0003.png"), twin)
+    assert maker.process(claim) is Outcome.REFUSED
+    found = rejection(shop)
+    assert places(shop) == {"rejects"} and found.customer == "Fern Hollow Mobile Library"
+    assert "frames-doubled" in {reason.code for reason in found.reasons}
+    assert found.pictures and all(uri.startswith("data:image/webp") for uri in found.pictures.values())
+
+
+def test_the_manifest_is_read_once(
+    maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[Path] = []
+    real = pipeline.reading.read_leniently
+    monkeypatch.setattr(
+        pipeline.reading, "read_leniently", lambda root, **more: (read.append(root), real(root, **more))[1]
+    )
+    assert maker.process(claimed(manifest=BAD)) is Outcome.REFUSED
+    assert len(read) == 1
+
+
+@pytest.mark.parametrize("manifest", [BAD, 'customer = "Fern Hollow Mobile Library"\nradio = "tiny"\n'])
+def test_a_drop_that_changed_while_it_was_made_settles_anew(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch, manifest: str
+) -> None:
+    """Whether it could be made or not, what was made or said is about files that are no longer the artist's."""
+    claim = claimed(manifest=manifest)
+    real = pipeline.understand
+
+    def understand(drop: Path, *rest: object) -> pipeline.Job:
+        (drop / "late.txt").write_text("late")
+        return real(drop, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(pipeline, "understand", understand)
+    assert maker.process(claim) is Outcome.RETURNED
+    assert places(shop) == {"inbox"} and not list(shop.work.iterdir())
+    assert not list(shop.building.glob("*"))
+
+
+def test_work_that_is_stopped_leaves_the_drop_in_work_and_does_not_count(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    claim = claimed()
+    stopping = replace(maker, bench=replace(maker.bench, progress=Progress(stop=lambda: True)))
+    assert stopping.process(claim) is Outcome.STOPPED
+    assert places(shop) == {"work"}
+    assert json.loads((shop.work / claim.id / "claim.json").read_text())["tries"] == 0
+
+
+def test_a_bug_of_ours_is_tried_once_more_and_then_told(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tries: list[object] = []
+
+    def bug(*args: object) -> None:
+        tries.append(args)
+        raise ZeroDivisionError("in a stage")
+
+    monkeypatch.setattr(pipeline, "make", bug)
+    assert maker.process(claimed()) is Outcome.REFUSED
+    assert len(tries) == 2
+    assert [reason.code for reason in rejection(shop).reasons] == ["keyturn-bug"]
+    assert rejection(shop).customer == "Fern Hollow Mobile Library"
+
+
+def test_a_fault_of_the_machine_is_raised_and_loses_nothing(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*args: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(pipeline, "make", full)
+    with pytest.raises(OSError, match="No space"):
+        maker.process(claimed())
+    assert places(shop) == {"work"} and not list(shop.building.iterdir())
+
+
+def test_a_drop_whose_work_ended_abruptly_too_often_is_refused(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    claim = claimed()
+    for _ in range(MOST_TRIES):
+        claim = maker.folders.count_try(claim)
+    assert maker.process(claim) is Outcome.REFUSED
+    assert [reason.code for reason in rejection(shop).reasons] == ["drop-defeats-service"]
+    assert rejection(shop).customer == "Fern Hollow Mobile Library"
+
+
+def test_a_drop_that_had_gone_on_already_is_only_reconciled(
+    maker: DropMaker, claimed: Callable[..., Claim], shop: Shop
+) -> None:
+    claim = claimed()
+    assert maker.process(claim) is Outcome.READY
+    missed: list[bool] = []
+    assert replace(maker, missed=lambda: missed.append(True)).process(claim) is Outcome.FINISHED
+    assert missed == [True] and len(list(shop.outbox.glob("*/van-r*"))) == 1
+
+
+def test_a_sheet_that_cannot_be_written_does_not_make_the_drop_again(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*args: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("keyturn.outbox.sheets.write_sheet", full)
+    missed: list[bool] = []
+    assert replace(maker, missed=lambda: missed.append(True)).process(claimed()) is Outcome.READY
+    assert missed == [True] and places(shop) == {"archive"}

@@ -1,0 +1,93 @@
+"""The thread that makes drops: what the loop learns from it, and how it waits after a fault."""
+
+from __future__ import annotations
+
+import errno
+from collections.abc import Callable
+from types import SimpleNamespace
+
+import pytest
+
+from keyturn.service.backoff import Backoff
+from keyturn.service.claims import Claim
+from keyturn.service.drop_maker import Outcome
+from keyturn.service.drop_thread import DropThread
+from keyturn.shop.progress import Progress
+from keyturn.shop.reasons import ShopFault
+from keyturn.shop.records import Working
+
+CLAIM = Claim(id="20260301T093000-abc123-van", name="van", form="folder", claimed_at="2026-03-01T09:30:00+00:00")
+
+
+class Loop:
+    """What the loop gives to its thread, and what it heard."""
+
+    def __init__(self, process: Callable[[Progress], Outcome]) -> None:
+        self.backoff = Backoff(lambda: 100.0)
+        self.told: list[Working | None] = []
+        self.ended = 0
+        self.uncounted: list[Claim] = []
+        self.thread = DropThread(
+            lambda progress: SimpleNamespace(  # type: ignore[arg-type, return-value]
+                process=lambda claim: process(progress), uncount_try=self.uncounted.append
+            ),
+            self.backoff,
+            lambda: False,
+            lambda: "2026-03-01T09:30:00+00:00",
+            self.told.append,
+            self._end,
+        )
+
+    def _end(self) -> None:
+        self.ended += 1
+
+    def make(self) -> Loop:
+        self.thread.start(CLAIM)
+        self.thread.join(60)
+        assert not self.thread.busy() and self.thread.working is None
+        return self
+
+
+def test_progress_is_told_with_the_drop_s_name_and_none_at_the_end() -> None:
+    def process(progress: Progress) -> Outcome:
+        progress.expect(1)
+        progress.stage("frames")
+        progress.frame()
+        return Outcome.READY
+
+    loop = Loop(process).make()
+    assert [(w.name, w.stage, w.done, w.total) if w else None for w in loop.told] == [
+        ("van", "frames", 0, 1),
+        ("van", "frames", 1, 1),
+        None,
+    ]
+    assert loop.ended == 1 and loop.backoff.may_try()
+
+
+@pytest.mark.parametrize(
+    "fault", [ShopFault("the cluster cannot be reached"), OSError(errno.ENOSPC, "No space left on device")]
+)
+def test_a_fault_of_the_machine_pauses_and_the_try_does_not_count(fault: Exception) -> None:
+    def process(progress: Progress) -> Outcome:
+        raise fault
+
+    loop = Loop(process).make()
+    assert not loop.backoff.may_try() and loop.thread.doubtful
+    assert loop.uncounted == [CLAIM] and loop.thread.pending == []
+    assert loop.ended == 1 and loop.told == [None]
+
+
+def test_a_bug_while_the_drop_is_moved_pauses_and_the_drop_is_tried_again() -> None:
+    def process(progress: Progress) -> Outcome:
+        raise ZeroDivisionError("while it is moved")
+
+    loop = Loop(process).make()
+    assert "Keyturn failed on van" in loop.backoff.fault
+    assert loop.thread.pending == [CLAIM] and loop.uncounted == []
+
+
+def test_success_ends_a_pause_and_being_stopped_does_not() -> None:
+    for outcome, over in ((Outcome.READY, True), (Outcome.STOPPED, False)):
+        loop = Loop(lambda progress, outcome=outcome: outcome)  # type: ignore[misc]
+        loop.backoff.pause(ShopFault("the disk is full"))
+        assert (loop.make().backoff.fault == "") is over
