@@ -234,3 +234,27 @@ def test_a_turned_photograph_is_measured_as_it_will_be_shown(tmp_path: Path) -> 
     # Upright it is 400 x 1600: the panel's 200 of width need all but half of it, its height alone an eighth.
     assert decode.still(tmp_path / "a.jpg", INTAKE, name="a.jpg", fit=Fit((200, 100))).size == (1600, 400)
     assert decode.still(tmp_path / "a.jpg", INTAKE, name="a.jpg", fit=Fit((100, 200))).size == (800, 200)
+    soft((1600, 1200), 3).save(tmp_path / "a.jpg", exif=exif)
+    assert decode.still(tmp_path / "a.jpg", INTAKE, name="a.jpg", fit=Fit((300, 400))).size == (800, 600)
+    assert decode.still(tmp_path / "a.jpg", INTAKE, name="a.jpg", fit=Fit((600, 400))).size == (1600, 1200)
+
+
+def test_a_fraction_is_chosen_by_the_side_that_needs_more_detail(tmp_path: Path) -> None:
+    soft((1600, 1200), 3).save(tmp_path / "a.jpg", quality=95)
+    for panel, wanted in [((100, 100), (200, 150)), ((400, 400), (800, 600)), ((600, 401), (1600, 1200))]:
+        assert decode.still(tmp_path / "a.jpg", INTAKE, name="a", fit=Fit(panel)).size == wanted
+
+
+def test_decoding_small_is_not_seen_in_the_frame(tmp_path: Path) -> None:
+    # 40 dB is where differences between two pictures stop being seen (common practice, no source).
+    y, x = np.mgrid[0:80, 0:60]
+    art = Image.fromarray(np.stack([x * 5 % 256, y * 7 % 256, (x * y) % 256], -1).astype(np.uint8))
+    art.resize((1500, 2000), Image.Resampling.BICUBIC).save(tmp_path / "a.jpg", quality=95)
+    small, whole = (
+        np.asarray(
+            decode.still(tmp_path / "a.jpg", INTAKE, name="a", fit=fit).resize((384, 512), Image.Resampling.LANCZOS)
+        )
+        for fit in (Fit((384, 512)), None)
+    )
+    noise = np.mean((small.astype(float) - whole) ** 2)
+    assert noise > 0 and 10 * np.log10(255**2 / noise) > 40

@@ -20,7 +20,7 @@ from keyturn.normalize.fit import Fit
 from keyturn.package.frame import FrameJob, Look, make_frame
 from keyturn.package.picture_tasks import Check, small
 from keyturn.pipeline import Bench
-from keyturn.renumber.parts import is_art
+from keyturn.renumber.patterns import is_art
 from keyturn.shop.reasons import Refused
 from keyturn.shop.rulebook import Rulebook
 from keyturn.workers import remote_job
@@ -66,9 +66,9 @@ def workers(rules: Rulebook) -> Iterator[LocalCrew]:
 
 
 def test_what_a_library_must_look_into_is_the_crews_work(odd_kinds: dict[str, Path], rules: Rulebook) -> None:
-    crew, reasons = Watched(), []
+    crew = Watched()
     root = next(iter(odd_kinds.values())).parent
-    probes = probing.probed(root, odd_kinds, rules.intake, probing.by(crew), reasons)
+    probes, reasons = probing.probed(root, odd_kinds, rules.intake, probing.by(crew))
     assert list(probes) == list(odd_kinds) and not reasons
     assert crew.seen == {"look": [name for name in odd_kinds if name != "hold.png"]}
 
@@ -77,19 +77,17 @@ def test_reasons_come_in_the_order_of_the_names(tmp_path: Path, rules: Rulebook)
     (tmp_path / "a.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>")
     (tmp_path / "b.png").write_bytes(b"")
     (tmp_path / "c.mp4").write_bytes(b"\0\0\0\x10ftypisom\0\0\0\0")
-    reasons: list[Any] = []
     names = ["c.mp4", "b.png", "a.svg"]
-    assert not probing.probed(tmp_path, names, rules.intake, probing.here, reasons)
-    assert [r.file for r in reasons] == names
+    probes, reasons = probing.probed(tmp_path, names, rules.intake, probing.here)
+    assert not probes and [r.file for r in reasons] == names
 
 
 def test_workers_look_into_every_kind_and_draw_it_within_their_limits(
     odd_kinds: dict[str, Path], rules: Rulebook, workers: LocalCrew
 ) -> None:
     """2 GiB of address space, no file written, 64 files open: the limits a worker of the shop has."""
-    reasons: list[Any] = []
     root = next(iter(odd_kinds.values())).parent
-    probes = probing.probed(root, odd_kinds, rules.intake, probing.by(workers), reasons)
+    probes, _ = probing.probed(root, odd_kinds, rules.intake, probing.by(workers))
     assert list(probes) == list(odd_kinds)
     jobs = [
         FrameJob(Source(path, name, index), LOOK, rules.intake)

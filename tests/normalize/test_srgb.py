@@ -13,7 +13,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
-from keyturn.normalize.reading.stills import orientation
+from keyturn.normalize.reading.exif_turn import orientation
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop.reasons import Kind
 

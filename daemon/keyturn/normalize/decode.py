@@ -1,8 +1,8 @@
-"""Stills decoded by the quickest library that gives the same pixels; Pillow stays the judge of what is sound.
+"""Stills decoded by the quickest library that gives the same pixels; Pillow decides what is sound.
 
-Pillow opens every file and knows its kind, size and limits. A plain PNG (8-bit RGB or RGBA, not interlaced,
-nothing in it that changes colours or turns, every chunk whole) then goes to libspng within libvips, whose
-slightest complaint hands it back to Pillow. All else is Pillow's from the start.
+Pillow opens every file and checks its kind, size and limits. libspng, within libvips, then decodes a plain PNG: 8-bit
+RGB or RGBA, not interlaced, every chunk whole, no chunk that changes colours or turns the picture. Where libspng warns
+or fails, Pillow decodes the file. Pillow decodes all other files too.
 """
 
 from __future__ import annotations
@@ -14,38 +14,40 @@ from typing import BinaryIO
 from PIL import Image, ImageFile
 
 from keyturn.normalize.fit import Fit, enlargement
-from keyturn.normalize.reading import declared_colours, stills
+from keyturn.normalize.reading import declared_colours, exif_turn, stills
+from keyturn.normalize.reading.pillow_limits import reading
 from keyturn.png import chunks, deflate
 from keyturn.shop import fast_libraries
 from keyturn.shop.rulebook import Intake
 
 FINER = 1.4
-"""A JPEG is decoded at a half, a quarter or an eighth where this much detail more than the panel's is left.
+"""A JPEG is decoded at a half, a quarter or an eighth of its size where this times the panel's detail is left.
 
-A 12-megapixel photograph for 768 x 1024 then takes half of the time. At that ratio, 1.46, it comes within 52 dB
-of the whole way round; small black lettering on white, the hardest case, within 34 dB, a softer edge.
+A 12-megapixel photograph for 768 x 1024 then takes half of the time. The result, at a ratio of 1.46, differs from the
+one by way of the full size by 52 dB; for small black lettering on white, the hardest case, by 34 dB: a softer edge.
 """
 
 
 def still(path: Path, intake: Intake, *, name: str, fit: Fit | None = None) -> Image.Image:
-    """The decoded picture (a clip's first), its EXIF and profile in `info`, as `stills.load` has it.
+    """Return the decoded picture (a clip's first), its EXIF and profile in `info`, as `stills.load` does.
 
     With `fit`, a much larger JPEG may come out smaller by a whole power of two, see `FINER`.
-    Raises `Refused` where the picture cannot be decoded, OSError as it comes from the shop's disk.
+    Raise `Refused` where the picture cannot be decoded, OSError as it comes from the shop's disk.
     """
-    with path.open("rb") as file, stills.reading(name, intake.caps.picture_mpx):
-        image = stills.opened(file, intake, name)
+    with path.open("rb") as file, reading(name, intake.caps.picture_mpx):
+        image = stills.opened(file, intake)
         if fit is not None and image.format in ("JPEG", "MPO"):
             _draft(image, fit)
         elif fit is not None and image.format == "SVG":
             image.draft(None, _covering(image.size, fit))
         plain = plain_png(image, file)
         quickly = _by_libvips(plain, image.mode) if plain else None
-        return quickly or stills.decoded(image, lambda: stills.opened(file, intake, name))
+        return quickly or stills.decoded(image, lambda: stills.opened(file, intake))
 
 
 def _draft(image: ImageFile.ImageFile, fit: Fit) -> None:
-    size = image.size if stills.orientation(image) < 5 else image.size[::-1]
+    """Have a JPEG decoded at a fraction, see `FINER`."""
+    size = image.size if exif_turn.orientation(image) < 5 else image.size[::-1]
     share = enlargement(size, fit) * FINER
     if share < 1:
         wide, high = (max(1, int(side * share)) for side in image.size)
@@ -53,7 +55,7 @@ def _draft(image: ImageFile.ImageFile, fit: Fit) -> None:
 
 
 def _covering(size: tuple[int, int], fit: Fit) -> tuple[int, int]:
-    """The size at which the art is shown, before any of it is cropped."""
+    """Return the size at which the art is shown, before it is cropped."""
     share = enlargement(size, fit)
     return max(1, round(size[0] * share)), max(1, round(size[1] * share))
 
@@ -61,20 +63,21 @@ def _covering(size: tuple[int, int], fit: Fit) -> tuple[int, int]:
 # -- plain PNG --------------------------------------------------------------------------------------
 
 _HARMLESS = frozenset([b"pHYs", b"tIME", b"gAMA", b"cHRM", b"sRGB", b"sBIT", b"bKGD", b"tEXt"])
-"""Chunks (PNG specification, third edition, 11) that change nothing; gAMA and cHRM only where they say sRGB."""
+"""Chunks that change nothing (PNG specification, third edition, 11); gAMA and cHRM only where they say sRGB."""
 
 _MOST_TEXT = 1 << 16
+"""Bytes of all chunks but the header and the pixels."""
 
 
 def plain_png(image: ImageFile.ImageFile, file: BinaryIO) -> bytes | None:
-    """The whole file of an opened picture, where it is a plain and sound PNG; else None."""
+    """Return the whole file of an opened picture where it is a plain and sound PNG; else None."""
     tiles = image.tile
     if image.format != "PNG" or len(tiles) != 1 or image.mode not in ("RGB", "RGBA") or tiles[0].args != image.mode:
         return None
     if image.info.keys() & {"transparency", "icc_profile", "exif", "interlace"}:
         return None
     rows = image.height * (1 + len(image.mode) * image.width)
-    if file.seek(0, io.SEEK_END) > rows + rows // 64 + 2 * _MOST_TEXT:  # more than any sound file of it needs
+    if file.seek(0, io.SEEK_END) > rows + rows // 64 + 2 * _MOST_TEXT:  # more than any sound file needs
         return None
     file.seek(0)
     data = file.read()
@@ -82,7 +85,7 @@ def plain_png(image: ImageFile.ImageFile, file: BinaryIO) -> bytes | None:
 
 
 def is_sound(data: bytes) -> bool:
-    """Chunks whole and in order: IHDR, harmless ones, the IDATs in one run, harmless ones, IEND, the end."""
+    """Are all chunks whole and in order: IHDR, harmless ones, the IDATs in one run, harmless ones, IEND, the end?"""
     kinds, text, end = [], 0, 8
     for chunk in chunks.walk(io.BytesIO(data)):
         kind, end = chunk.kind, chunk.end
@@ -101,6 +104,7 @@ def is_sound(data: bytes) -> bool:
 
 
 def _by_libvips(data: bytes, mode: str) -> Image.Image | None:
+    """Return the picture; None where libvips is missing, warns, or gives another layout than `mode`."""
     pyvips = fast_libraries.library(fast_libraries.DECODE)
     if pyvips is None:
         return None

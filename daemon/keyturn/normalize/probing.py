@@ -1,7 +1,7 @@
 """What the drop's pictures are, from their headers.
 
-The service looks itself where plain Python reads the header. Films, drawings and phone photographs are looked into
-by large libraries of other people's, so that is the crew's work: what defeats one costs a worker, not the service.
+The service itself probes files whose header plain Python reads. Large C libraries probe films, drawings and phone
+photographs, so the crew does that: a file that crashes a library costs a worker, not the service.
 """
 
 from __future__ import annotations
@@ -11,30 +11,31 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn.normalize.reading import kinds, stills
-from keyturn.normalize.reading.stills import Probe
+from keyturn.normalize.reading.probe import Probe
 from keyturn.shop.reasons import Reason, Refused
 from keyturn.shop.rulebook import Intake
 from keyturn.workers.crew import Crew, InlineCrew
 
 
 @dataclass(frozen=True, slots=True)
-class Unknown:
-    """A file to be looked into; `name` is its path in the drop."""
+class ProbeJob:
+    """A file to be probed; `name` is its path in the drop."""
 
     path: Path
     name: str
     intake: Intake
 
 
-ProbeAll = Callable[[Sequence[Unknown]], Iterable[Probe | Refused]]
+ProbeAll = Callable[[Sequence[ProbeJob]], Iterable[Probe | Refused]]
 
 
-def look(job: Unknown) -> Probe:
-    """Raises as `stills.probe`."""
+def look(job: ProbeJob) -> Probe:
+    """Probe one file. Raise as `stills.probe` does."""
     return stills.probe(job.path, job.intake, name=job.name)
 
 
 def by(crew: Crew) -> ProbeAll:
+    """Return a function that has `crew` probe files. It yields a `Refused` for a file that is refused."""
     return lambda jobs: crew.run(look, jobs, lambda job: job.name)
 
 
@@ -42,22 +43,21 @@ here = by(InlineCrew())
 
 
 def probed(
-    root: Path, names: Iterable[str], intake: Intake, probe_all: ProbeAll, reasons: list[Reason]
-) -> dict[str, Probe]:
-    """Each name's probe, in the order of the names; the reasons of all are added to `reasons`."""
-    jobs = [Unknown(root / name, name, intake) for name in dict.fromkeys(names)]
-    near: list[Unknown] = []
-    far: list[Unknown] = []
+    root: Path, names: Iterable[str], intake: Intake, probe_all: ProbeAll
+) -> tuple[dict[str, Probe], tuple[Reason, ...]]:
+    """Return the probe of each name that is not refused, and the reasons of all, both in the order of the names.
+
+    `probe_all` probes the kinds that the service itself must not.
+    """
+    jobs = [ProbeJob(root / name, name, intake) for name in dict.fromkeys(names)]
+    near: list[ProbeJob] = []
+    far: list[ProbeJob] = []
     for job in jobs:
         (far if _kind(job.path) in kinds.IN_A_WORKER else near).append(job)
     results = dict(zip((job.name for job in [*near, *far]), [*here(near), *probe_all(far)], strict=True))
-    probes = {}
-    for job in jobs:
-        result = results[job.name]
-        reasons += result.reasons
-        if not isinstance(result, Refused):
-            probes[job.name] = result
-    return probes
+    ordered = [(job.name, results[job.name]) for job in jobs]
+    probes = {name: result for name, result in ordered if not isinstance(result, Refused)}
+    return probes, tuple(reason for _, result in ordered for reason in result.reasons)
 
 
 def _kind(path: Path) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 from PIL import Image, ImageCms
 
 from keyturn.normalize.reading import bit_depth
-from keyturn.normalize.reading.stills import orientation
+from keyturn.normalize.reading.exif_turn import orientation
 from keyturn.shop.reasons import Reason, mended, note
 
 # -- upright ----------------------------------------------------------------------------------------
@@ -28,7 +28,7 @@ _TURNS = {
 
 
 def upright(image: Image.Image) -> Image.Image:
-    """The picture as its EXIF says it was held; the turn is then gone from its `info`."""
+    """Return the picture turned as its EXIF orientation says, without EXIF; unchanged where there is no turn."""
     turn = _TURNS.get(orientation(image))
     if turn is None:
         return image
@@ -44,38 +44,35 @@ _SPACES = {"L": "GRAY", "RGB": "RGB", "CMYK": "CMYK"}
 
 
 def to_srgb(image: Image.Image) -> tuple[Image.Image, tuple[Reason, ...]]:
-    """The picture in 8-bit sRGB, as RGBA where any of it is see-through, else as RGB; and what was mended.
+    """Return the picture in 8-bit sRGB, without metadata, and what was mended or guessed.
 
-    An embedded profile is followed by littleCMS: by its perceptual table where it has one; a matrix profile has none
-    and is taken colorimetrically. The darkest it can show becomes black (black-point compensation). A profile that
-    cannot be read is left aside.
-    The result carries no metadata. The reasons name no file: only the caller knows it.
+    The mode is RGBA where any pixel is see-through, else RGB. littleCMS applies an embedded profile: its perceptual
+    table where it has one; a matrix profile has none and is taken colorimetrically. The darkest colour that the
+    profile can show becomes black (black-point compensation). A profile that cannot be read is ignored. The reasons
+    name no file: only the caller knows it.
     """
-    reasons: list[Reason] = []
-    colours, alpha = _split(_eight_bit(image, reasons))
-    made = _in_srgb(colours, image.info.get("icc_profile"), reasons)
+    eight_bit, depth_reasons = _eight_bit(image)
+    colours, alpha = _split(eight_bit)
+    made, colour_reasons = _in_srgb(colours, image.info.get("icc_profile"))
     if alpha is not None and alpha.getextrema() != (255, 255):
         made.putalpha(alpha)
-    return made, tuple(reasons)
+    return made, (*depth_reasons, *colour_reasons)
 
 
-def _eight_bit(image: Image.Image, reasons: list[Reason]) -> Image.Image:
+def _eight_bit(image: Image.Image) -> tuple[Image.Image, list[Reason]]:
     if image.mode.startswith("I;16"):
-        return bit_depth.narrowed(image)
-    if image.mode in ("I", "F"):
-        reasons.append(
-            note(
-                "depth-guessed",
-                "has very deep greys whose white is not told; the usual white just above its brightest was taken",
-                "export it with 8 bits a channel",
-            )
-        )
-        return _ranged(image)
-    return image
+        return bit_depth.narrowed(image), []
+    if image.mode not in ("I", "F"):
+        return image, []
+    what = "has very deep greys whose white is not told; the usual white just above its brightest was taken"
+    return _ranged(image), [note("depth-guessed", what, "export it with 8 bits a channel")]
 
 
 def _ranged(image: Image.Image) -> Image.Image:
-    """Grey of 32 bits, scaled by the least usual white (1 of fractions, 8, 16, 32 bits) that holds it."""
+    """Return a 32-bit grey picture as 8 bits.
+
+    White is the least of the usual values (1 for fractions; the most of 8, 16 or 32 bits) that no pixel exceeds.
+    """
     values = np.nan_to_num(np.asarray(image, np.float64), nan=0.0, posinf=0.0, neginf=0.0)
     whites = [255, 65535, 2**32 - 1]
     brightest = values.max(initial=0.0)
@@ -87,7 +84,7 @@ def _ranged(image: Image.Image) -> Image.Image:
 
 
 def _split(image: Image.Image) -> tuple[Image.Image, Image.Image | None]:
-    """Colours as L, RGB, CMYK or LAB, and the alpha channel where there is one."""
+    """Return the colours as L, RGB, CMYK or LAB, and the alpha channel where there is one."""
     if image.mode in ("La", "RGBa"):
         image = image.convert(image.mode.upper())
     elif image.mode == "1":
@@ -102,16 +99,17 @@ def _split(image: Image.Image) -> tuple[Image.Image, Image.Image | None]:
     return image, None
 
 
-def _in_srgb(colours: Image.Image, profile: bytes | None, reasons: list[Reason]) -> Image.Image:
-    made = None
+def _in_srgb(colours: Image.Image, profile: bytes | None) -> tuple[Image.Image, list[Reason]]:
+    made: Image.Image | None = None
+    reasons: list[Reason] = []
     if colours.mode == "LAB":
         made = _applied(_lab_transform(), colours)
     elif profile:
-        made = _followed(colours, profile, reasons)
+        made, reasons = _by_profile(colours, profile)
     if made is None and colours.mode == "CMYK":
         what = "is in printing inks (CMYK) without a usable profile, so its colours on a screen are a guess"
         reasons.append(note("cmyk-guessed", what, "export it as RGB"))
-    return made or _bare_rgb(colours)
+    return made or _bare_rgb(colours), reasons
 
 
 def _bare_rgb(image: Image.Image) -> Image.Image:
@@ -120,8 +118,8 @@ def _bare_rgb(image: Image.Image) -> Image.Image:
     return made
 
 
-def _followed(colours: Image.Image, profile: bytes, reasons: list[Reason]) -> Image.Image | None:
-    """The colours by their profile; None where it changes nothing or cannot be used."""
+def _by_profile(colours: Image.Image, profile: bytes) -> tuple[Image.Image | None, list[Reason]]:
+    """Return the colours by their profile; None where it changes nothing or cannot be used."""
     try:
         described = _described(profile)
         if described.space == "RGB" and colours.mode == "L":
@@ -130,26 +128,26 @@ def _followed(colours: Image.Image, profile: bytes, reasons: list[Reason]) -> Im
         transform = _transform(profile, colours.mode) if fits else None
     except (OSError, ValueError, TypeError, ImageCms.PyCMSError):
         what = "its colour profile cannot be read, so its colours were taken as sRGB"
-        reasons.append(note("profile-broken", what, "export it with the sRGB profile"))
-        return None
+        return None, [note("profile-broken", what, "export it with the sRGB profile")]
     if not fits:
         what = f"its colour profile is for {described.space or 'other'} pictures, so it was left aside"
-        reasons.append(note("profile-unfit", what, "export it with the sRGB profile"))
+        return None, [note("profile-unfit", what, "export it with the sRGB profile")]
     if transform is None:
-        return None
-    reasons.append(mended("profile-followed", f'its colours were brought from "{described.name}" to sRGB'))
+        return None, []
     made = _applied(transform, colours)
-    if colours.mode == "CMYK":
-        reasons += _greyish_black(colours, made)
-    return made
+    reasons = [mended("profile-followed", f'its colours were brought from "{described.name}" to sRGB')]
+    return made, reasons + (_grey_black_reasons(colours, made) if colours.mode == "CMYK" else [])
 
 
 STILL_BLACK = 24
-"""The brightest value of 255 that is taken for black on a dash at night: L* of 8. Keyturn's own choice."""
+"""The brightest grey, of 255, that looks black on a dash at night: L* of 8. Keyturn's own choice."""
 
 
-def _greyish_black(inks: Image.Image, made: Image.Image) -> list[Reason]:
-    """Black ink alone is dark grey by many printers' profiles: true, and seldom what the artist meant."""
+def _grey_black_reasons(inks: Image.Image, made: Image.Image) -> list[Reason]:
+    """Return a note where full black ink becomes dark grey on the screen.
+
+    By many printers' profiles black ink alone is dark grey. That is correct, but seldom what the artist meant.
+    """
     darkest = int(np.asarray(made.convert("L")).min())
     if np.asarray(inks.getchannel("K")).max() < 255 or darkest <= STILL_BLACK:
         return []
@@ -173,7 +171,7 @@ def _described(profile: bytes) -> _Profile:
 
 @lru_cache(maxsize=16)
 def _transform(profile: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
-    """From the profile to sRGB; None where it is sRGB but for rounding, and following it would only add some."""
+    """Return the transform to sRGB; None where it moves no sample by more than 1: it would only add rounding errors."""
     opened = ImageCms.ImageCmsProfile(io.BytesIO(profile))
     transform = ImageCms.ImageCmsTransform(opened, _SRGB, mode, "RGB", ImageCms.Intent.PERCEPTUAL)
     if mode == "CMYK":
@@ -193,7 +191,7 @@ def _samples(mode: str) -> Image.Image:
 
 @lru_cache(maxsize=1)
 def _lab_transform() -> ImageCms.ImageCmsTransform:
-    """From CIELAB under D50, the white of ICC profiles and of TIFF's 8-bit L*a*b*."""
+    """Return the transform from CIELAB under D50, the white of ICC profiles and of TIFF's 8-bit L*a*b*."""
     lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB"))
     return ImageCms.ImageCmsTransform(lab, _SRGB, "LAB", "RGB", ImageCms.Intent.PERCEPTUAL)
 

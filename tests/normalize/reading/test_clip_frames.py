@@ -86,8 +86,8 @@ def test_where_each_cel_hides_the_last_only_the_frames_own_is_decoded(
     path = tmp_path / "a.gif"
     path.write_bytes(opaque(gif([Drawn(0, 0, pixels, dispose) for pixels in cels])))
     calls: list[object] = []
-    real = clips._Composer._decoded
-    monkeypatch.setattr(clips._Composer, "_decoded", lambda self, cel: (calls.append(cel), real(self, cel))[1])
+    real = clips._CelComposer._decoded
+    monkeypatch.setattr(clips._CelComposer, "_decoded", lambda self, cel: (calls.append(cel), real(self, cel))[1])
     with Clip(path, INTAKE, name="a.gif") as clip, Image.open(path) as reference:
         shown = clip.frame(HOW_MANY - 1)
         reference.seek(HOW_MANY - 1)

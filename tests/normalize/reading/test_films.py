@@ -18,11 +18,12 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from film_samples import film, pictures, turned
-from keyturn.normalize.reading import film_colour, film_completeness, film_times, stills
+from keyturn.normalize.reading import film_colour, film_completeness, film_times, pillow_limits, stills
 from keyturn.normalize.reading.clips import Clip
-from keyturn.normalize.reading.film_decoding import Run
+from keyturn.normalize.reading.film_decoding import FilmPass
 from keyturn.normalize.reading.films import Film
-from keyturn.normalize.reading.stills import Probe
+from keyturn.normalize.reading.picture_faults import Broken
+from keyturn.normalize.reading.probe import Probe
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
@@ -91,15 +92,15 @@ def test_frames_come_in_any_order(tmp_path: Path, way: dict[str, object]) -> Non
 
 def test_only_the_stretch_that_is_wanted_is_decoded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = film(tmp_path / "van.mp4", pictures(60), keyframes=10)
-    straight, seen = Run._decoded, []
+    straight, seen = FilmPass._decoded, []
 
-    def counted(self: Run) -> object:
+    def counted(self: FilmPass) -> object:
         for frame in straight(self):
             seen.append(frame.pts)
             yield frame
 
     with Clip(path, INTAKE, "van.mp4") as clip:
-        monkeypatch.setattr(Run, "_decoded", counted)
+        monkeypatch.setattr(FilmPass, "_decoded", counted)
         for index in range(41, 50):
             clip.frame(index)
     assert len(seen) == 10  # from keyframe 40 to frame 49, each once
@@ -137,8 +138,8 @@ def test_a_film_is_entered_where_the_fewest_frames_are_decoded(keys: set[int], u
 def test_a_film_of_keyframes_is_opened_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = film(tmp_path / "van.mp4", pictures(40), keyframes=1)
     opened: list[int] = []
-    straight = Run.__init__
-    monkeypatch.setattr(Run, "__init__", lambda self, *about: (opened.append(1), straight(self, *about))[1])
+    straight = FilmPass.__init__
+    monkeypatch.setattr(FilmPass, "__init__", lambda self, *about: (opened.append(1), straight(self, *about))[1])
     with Clip(path, INTAKE, "van.mp4") as clip:
         before = len(opened)
         for index in range(0, 40, 3):
@@ -365,8 +366,8 @@ def test_a_fault_of_the_disk_is_not_the_films(tmp_path: Path) -> None:
         file = Failing(path.read_bytes())
         file.reads_left = reads
         try:
-            with stills.reading("van.mp4", 120):
-                made = Film(file, "MP4", INTAKE, "van.mp4")
+            with pillow_limits.reading("van.mp4", 120):
+                made = Film(file, "MP4", INTAKE)
                 [made.frame(index) for index in range(6)]
         except OSError as error:
             assert error.errno == errno.EIO
@@ -408,7 +409,7 @@ def test_lists_of_other_films_are_no_films(tmp_path: Path) -> None:
 
 def test_boxes_know_a_whole_film_from_a_part(tmp_path: Path) -> None:
     whole = film(tmp_path / "van.mp4", pictures(2)).read_bytes()
-    film_completeness.whole(io.BytesIO(whole), "MP4")
-    with pytest.raises(film_completeness.Broken):
-        film_completeness.whole(io.BytesIO(whole[:-5]), "MP4")
+    film_completeness.check(io.BytesIO(whole), "MP4")
+    with pytest.raises(Broken):
+        film_completeness.check(io.BytesIO(whole[:-5]), "MP4")
     assert film_colour.turn(b"") == 1

@@ -14,6 +14,7 @@ from PIL import Image
 
 from keyturn.normalize.reading import stills
 from keyturn.normalize.reading.layered import off_white
+from keyturn.normalize.reading.probe import Probe
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 
@@ -47,7 +48,7 @@ def ramps(count: int) -> list[Pixels]:
     return [np.uint8((x * (3 + n) + y * (7 - n)) % 256) for n in range(count)]
 
 
-def loaded(path: Path) -> tuple[stills.Probe, Image.Image]:
+def loaded(path: Path) -> tuple[Probe, Image.Image]:
     return stills.probe(path, INTAKE, name="a.psd"), stills.load(path, INTAKE, name="a.psd")
 
 

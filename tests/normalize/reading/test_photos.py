@@ -15,6 +15,7 @@ from PIL import Image, ImageCms
 from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading import kinds, stills
+from keyturn.normalize.reading.probe import Probe
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
@@ -67,7 +68,7 @@ def saved(path: Path, kind: str, turn: int = 1, **how: object) -> Path:
     return path
 
 
-def probe(path: Path) -> stills.Probe:
+def probe(path: Path) -> Probe:
     return stills.probe(path, INTAKE, name=path.name)
 
 

@@ -290,29 +290,6 @@ def test_one_transparent_colour_is_found_at_its_own_depth(tmp_path: Path) -> Non
     assert list(np.asarray(stills.load(path, INTAKE, name="a").convert("LA"))[0, :, 1]) == [255, 0]
 
 
-def test_a_large_photograph_is_decoded_small_but_with_detail_to_spare(tmp_path: Path) -> None:
-    path = saved(tmp_path / "a.jpg", "JPEG", art((1600, 1200)), quality=95)
-    for target, wanted in [((100, 100), (200, 150)), ((400, 400), (800, 600)), ((600, 401), (1600, 1200))]:
-        assert stills.load(path, INTAKE, name="a", target=target).size == wanted
-    exif = Image.Exif()
-    exif[0x0112] = 6
-    path = saved(tmp_path / "b.jpg", "JPEG", art((1600, 1200)), exif=exif)
-    assert stills.load(path, INTAKE, name="b", target=(300, 400)).size == (800, 600)
-    assert stills.load(path, INTAKE, name="b", target=(600, 400)).size == (1600, 1200)
-
-
-def test_decoding_small_is_not_seen_in_the_frame(tmp_path: Path) -> None:
-    # 40 dB is where differences between two pictures stop being seen (common practice, no source).
-    scene = art((60, 80)).resize((1500, 2000), Image.Resampling.BICUBIC)
-    path = saved(tmp_path / "a.jpg", "JPEG", scene, quality=95)
-    small, whole = (
-        np.asarray(stills.load(path, INTAKE, name="a", target=target).resize((384, 512), Image.Resampling.LANCZOS))
-        for target in ((384, 512), None)
-    )
-    noise = np.mean((small.astype(float) - whole) ** 2)
-    assert noise > 0 and 10 * np.log10(255**2 / noise) > 40
-
-
 def test_inks_are_read_the_right_way_round_with_and_without_adobes_marker(tmp_path: Path) -> None:
     # libjpeg's libjpeg.txt, "Special color spaces": files with the marker hold inverted inks.
     inks = Image.new("CMYK", (16, 16), (255, 0, 0, 0))

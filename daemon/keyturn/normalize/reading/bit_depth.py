@@ -1,4 +1,4 @@
-"""Deep pictures brought to 8 bits by rounding.
+"""Pictures of 16 bits a channel brought to 8 by rounding.
 
 Pillow keeps only the high byte of 16-bit colour, which is one step too dark for a quarter of all values.
 Sample depth scaling by the PNG specification (third edition, 12.4) is round(v x 255 / 65535).
@@ -15,14 +15,14 @@ from numpy.typing import NDArray
 from PIL import Image, ImageFile
 
 _LOW_BYTE = {"16B": "16L", "16L": "16B", "16N": "16B" if sys.byteorder == "little" else "16L"}
-"""Reading 16-bit samples in the wrong byte order yields their low bytes where the high ones were."""
+"""The other byte order of each: 16-bit samples read in it give their low bytes in place of the high ones."""
 
 _GREY_16 = ("I;16", "I;16B", "I;16L", "I;16N")
 _TIFF_BITS_PER_SAMPLE = 258
 
 
 def sample_bits(image: ImageFile.ImageFile) -> int:
-    """Bits of one sample of an opened picture whose format does not tell otherwise."""
+    """Return the bits of one sample of a picture that Pillow has opened, by its TIFF tags or its mode."""
     tags = getattr(image, "tag_v2", None)
     if tags is not None:
         return int(max(tags.get(_TIFF_BITS_PER_SAMPLE, (8,))))
@@ -30,7 +30,7 @@ def sample_bits(image: ImageFile.ImageFile) -> int:
 
 
 def rounded(image: ImageFile.ImageFile, again: Callable[[], ImageFile.ImageFile]) -> Image.Image | None:
-    """An opened 16-bit picture in 8 bits; None where it is not one. `again` opens it once more."""
+    """Return an opened 16-bit picture in 8 bits; None for any other picture. `again` opens it once more."""
     if image.mode in _GREY_16:
         image.load()
         return narrowed(image)
@@ -47,7 +47,7 @@ def rounded(image: ImageFile.ImageFile, again: Callable[[], ImageFile.ImageFile]
 
 
 def narrowed(image: Image.Image) -> Image.Image:
-    """16-bit grey as 8-bit L, or LA where one grey is marked transparent."""
+    """Return 16-bit grey as 8-bit L, or LA where one grey is marked transparent."""
     wide = np.asarray(image).astype(np.uint16)
     grey = ((wide.astype(np.uint32) * 255 + 32767) // 65535).astype(np.uint8)
     key = image.info.get("transparency")
@@ -58,14 +58,14 @@ def narrowed(image: Image.Image) -> Image.Image:
 
 
 def scale_key(image: ImageFile.ImageFile) -> None:
-    """Pillow spreads 2- and 4-bit greys over 0 to 255, but leaves the transparent one as the file has it."""
+    """Scale the transparent grey in `info` to 8 bits: Pillow scales only the pixels of 2- and 4-bit greys."""
     step = {"L;2": 85, "L;4": 17}.get(_raw_mode(image))
     if step and isinstance(key := image.info.get("transparency"), int):
         image.info["transparency"] = key * step
 
 
 def _grey_alpha(image: ImageFile.ImageFile) -> Image.Image:
-    """16-bit grey with alpha is four bytes a pixel, so it can be read as if it were 8-bit RGBA."""
+    """Return 16-bit grey with alpha in 8 bits. It has four bytes a pixel, so it is read as 8-bit RGBA."""
     image.tile = [tile._replace(args="RGBA") for tile in image.tile]
     four = np.asarray(image)
     return _with_info(Image.fromarray(_rounded_bytes(four[..., 0::2], four[..., 1::2])), image)
@@ -81,7 +81,7 @@ def _keyed(high: NDArray[np.uint8], low: NDArray[np.uint8], key: tuple[int, int,
 
 
 def _rounded_bytes(high: NDArray[np.uint8], low: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """round(v / 257) of v = 256 high + low = 257 high + (low - high), without leaving small integers."""
+    """Return round(v / 257) for v = 256 high + low = 257 high + (low - high), in 16-bit arithmetic."""
     rest = low.astype(np.int16) - high
     return np.asarray(high + (rest > 128) - (rest < -128).astype(np.uint8), np.uint8)
 
@@ -92,6 +92,7 @@ def _with_info(made: Image.Image, source: Image.Image) -> Image.Image:
 
 
 def _raw_mode(image: ImageFile.ImageFile) -> str:
+    """Return how Pillow's decoder unpacks the samples, such as "RGB;16B"; empty where it does not say."""
     args = image.tile[0].args if image.tile else None
     raw = args[0] if isinstance(args, tuple) and args else args
     return raw if isinstance(raw, str) else ""

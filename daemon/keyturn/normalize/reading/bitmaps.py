@@ -1,6 +1,6 @@
-"""BMP files: by Pillow, and those whose colour masks it does not know by what the masks say.
+"""BMP files through Pillow. Those with colour masks that Pillow does not know are decoded here.
 
-Source: Microsoft's documentation of BITMAPINFOHEADER, BITMAPV4HEADER and BI_BITFIELDS (wingdi.h).
+Source: the format's public documentation of BITMAPINFOHEADER, BITMAPV4HEADER and BI_BITFIELDS (wingdi.h).
 """
 
 from __future__ import annotations
@@ -13,15 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageFile
 
-from keyturn.normalize.reading.decoded_elsewhere import Foreign
+from keyturn.normalize.reading.decoded_elsewhere import LibraryPicture
 from keyturn.shop.rulebook import Intake
 
 _BITFIELDS, _ALPHA_BITFIELDS = 3, 6
 
 
 @dataclass(frozen=True, slots=True)
-class _Layout:
-    """`masks` of red, green, blue and, where there is one, alpha; rows from the bottom up unless `down`."""
+class _MaskLayout:
+    """How the pixels are stored. `masks` are those of red, green, blue and, where there is one, alpha.
+
+    `start` is the first row's offset in the file. Rows run from the bottom up unless `down`.
+    """
 
     size: tuple[int, int]
     bits: int
@@ -38,19 +41,19 @@ class _Layout:
         return (self.size[0] * self.bits + 31) // 32 * 4
 
 
-def opened(file: BinaryIO, kind: str, intake: Intake, name: str) -> ImageFile.ImageFile:
-    """The picture as its header describes it. Raises what garbage makes Pillow raise."""
+def opened(file: BinaryIO, kind: str, intake: Intake) -> ImageFile.ImageFile:
+    """Open the picture, its header read. Raise what garbage makes Pillow raise."""
     try:
         return Image.open(file, formats=[kind])
     except OSError:
         layout = _layout(file)
         if layout is None:
             raise
-        return Foreign(kind, layout.size, layout.mode, lambda _: _decoded(file, layout))
+        return LibraryPicture(kind, layout.size, layout.mode, lambda _: _decoded(file, layout))
 
 
-def _layout(file: BinaryIO) -> _Layout | None:
-    """Of a file with masks; None for any other."""
+def _layout(file: BinaryIO) -> _MaskLayout | None:
+    """Return the layout of a file with masks of 16 or 32 bits; None for any other."""
     file.seek(0)
     head = file.read(14 + 56)
     if len(head) < 70 or head[:2] != b"BM":
@@ -64,16 +67,16 @@ def _layout(file: BinaryIO) -> _Layout | None:
         return None
     if wide <= 0 or high == 0 or not all(_is_one_run(mask) and mask < 1 << bits for mask in masks):
         return None
-    return _Layout((wide, abs(high)), bits, masks, start, high < 0)
+    return _MaskLayout((wide, abs(high)), bits, masks, start, high < 0)
 
 
 def _is_one_run(mask: int) -> bool:
-    """Is it one unbroken run of bits?"""
+    """Is the mask one unbroken run of bits?"""
     low = mask & -mask
     return mask > 0 and (mask // low + 1) & (mask // low) == 0
 
 
-def _decoded(file: BinaryIO, layout: _Layout) -> Image.Image:
+def _decoded(file: BinaryIO, layout: _MaskLayout) -> Image.Image:
     wide, high = layout.size
     file.seek(layout.start)
     data = file.read(layout.row_bytes * high)
@@ -86,7 +89,7 @@ def _decoded(file: BinaryIO, layout: _Layout) -> Image.Image:
 
 
 def _plane(words: NDArray[Any], mask: int) -> NDArray[np.uint8]:
-    """round(255 v / most) of the values under the mask."""
+    """Return the values under the mask, brought to 0 to 255: round(255 v / most)."""
     low = mask & -mask
     most = mask // low
     values = (words & mask).astype(np.uint64) // low

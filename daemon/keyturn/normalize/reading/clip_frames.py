@@ -16,6 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import BinaryIO, Literal
 
+from keyturn.normalize.reading.picture_faults import Broken
 from keyturn.png import chunks
 from keyturn.png.chunks import PNG_SIGNATURE, Chunk
 
@@ -29,10 +30,6 @@ MOST_BLOCKS = 4_000_000
 _SHARED = (b"PLTE", b"tRNS", b"iCCP", b"cICP", b"sRGB", b"gAMA", b"cHRM")
 _GIF_DISPOSE: dict[int, Dispose] = {2: "clear", 3: "restore"}
 _APNG_DISPOSE: dict[int, Dispose] = {1: "clear", 2: "restore"}
-
-
-class Broken(Exception):  # noqa: N818 - what is wrong with the file, told by whoever knows its name
-    """The file breaks off or contradicts itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +48,7 @@ class Cel:
 
 
 @dataclass(frozen=True, slots=True)
-class Reel:
+class ClipStructure:
     """A file's structure. `cels` is empty for a still; `bits` are those of one sample."""
 
     format: str
@@ -62,7 +59,7 @@ class Reel:
     shared: bytes = b""
 
 
-def walk(file: BinaryIO, format: str, most_cels: int) -> Reel | None:
+def walk(file: BinaryIO, format: str, most_cels: int) -> ClipStructure | None:
     """The structure of `file`, or None for a format without any worth walking. Raises `Broken`.
 
     Counting stops one cel beyond `most_cels`.
@@ -83,12 +80,12 @@ def shown_ms(cels: Sequence[Cel]) -> tuple[int, ...]:
     return tuple(after - before for before, after in itertools.pairwise(ends))
 
 
-def alone(file: BinaryIO, reel: Reel, cel: Cel) -> bytes:
+def alone(file: BinaryIO, structure: ClipStructure, cel: Cel) -> bytes:
     """A GIF or PNG file that holds this one cel at its own size, for any decoder of stills."""
     parts = [_read_at(file, span) for span in cel.data]
-    if reel.format == "GIF":
+    if structure.format == "GIF":
         return cel.head + b"".join(parts) + b";"
-    return cel.head + reel.shared + chunks.written(b"IDAT", b"".join(parts)) + chunks.written(b"IEND", b"")
+    return cel.head + structure.shared + chunks.written(b"IDAT", b"".join(parts)) + chunks.written(b"IEND", b"")
 
 
 # -- reading ----------------------------------------------------------------------------------------
@@ -113,7 +110,7 @@ def _broken_after(whole: int) -> Broken:
 # -- GIF --------------------------------------------------------------------------------------------
 
 
-def _gif(file: BinaryIO, most_cels: int) -> Reel:
+def _gif(file: BinaryIO, most_cels: int) -> ClipStructure:
     screen = _exactly(file, 13)
     width, height, flags = struct.unpack("<HHB", screen[6:11])
     palette = _exactly(file, 3 << (flags & 7) + 1) if flags & 0x80 else b""
@@ -128,7 +125,7 @@ def _gif(file: BinaryIO, most_cels: int) -> Reel:
     if cels:  # some writers leave the screen at nought: it grows to the first picture, as in browsers
         x, y, w, h = cels[0].box
         width, height = max(width, x + w), max(height, y + h)
-    return Reel("GIF", (width, height), tuple(cels))
+    return ClipStructure("GIF", (width, height), tuple(cels))
 
 
 def _gif_cels(file: BinaryIO, flags: int, palette: bytes) -> Iterator[Cel]:
@@ -190,7 +187,7 @@ class _Apng:
     spans: list[list[Span]] = field(default_factory=list)
 
 
-def _png(file: BinaryIO, most_cels: int) -> Reel:
+def _png(file: BinaryIO, most_cels: int) -> ClipStructure:
     found = _Apng()
     try:
         for chunk in _png_chunks(file):
@@ -203,7 +200,7 @@ def _png(file: BinaryIO, most_cels: int) -> Reel:
         raise Broken("has no header")
     width, height, bits = struct.unpack(">IIB", found.header[:9])
     cels = tuple(_apng_cel(found, i) for i, spans in enumerate(found.spans) if spans) if found.animated else ()
-    return Reel("PNG", (width, height), cels, bits, found.exif, found.shared)
+    return ClipStructure("PNG", (width, height), cels, bits, found.exif, found.shared)
 
 
 def _png_chunks(file: BinaryIO) -> Iterator[Chunk]:
@@ -268,7 +265,7 @@ def _apng_cel(found: _Apng, index: int) -> Cel:
 # -- WebP -------------------------------------------------------------------------------------------
 
 
-def _webp(file: BinaryIO, most_cels: int) -> Reel:
+def _webp(file: BinaryIO, most_cels: int) -> ClipStructure:
     """Boxes and delays only: libwebp lays the frames over each other itself."""
     end = file.seek(0, io.SEEK_END)
     file.seek(4)
@@ -289,7 +286,7 @@ def _webp(file: BinaryIO, most_cels: int) -> Reel:
         at += 8 + length + (length & 1)
     if stop > end or at > stop + 1:
         raise _broken_after(max(0, len(cels) - 1))
-    return Reel("WEBP", size, tuple(cels))
+    return ClipStructure("WEBP", size, tuple(cels))
 
 
 def _u24(data: bytes, at: int) -> int:

@@ -1,8 +1,9 @@
-"""Colours that a PNG declares in a few numbers (cICP, gAMA, cHRM), as the ICC profile that says the same.
+"""Colours that a PNG declares in a few numbers (cICP, gAMA, cHRM), as an ICC profile of the same meaning.
 
 Sources: PNG specification, third edition (W3C): 11.3.2 for the chunks, 12.1 and 13.13 for how they bind; ITU-T H.273,
 tables 2 and 3, for cICP's numbers; ICC.1, 9.2 and annex E, for the profile; IEC 61966-2-1 for sRGB's curve; ITU-R
-BT.2100 for PQ and HLG, and BT.2408 for where their paper white lies: light beyond it is cut off, for radios end there.
+BT.2100 for PQ and HLG, and BT.2408 for the level of their paper white. Brighter light, which radios
+cannot show, is cut off.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ _MOST_CHUNKS = 1000
 
 
 def profile(file: BinaryIO) -> bytes | None:
-    """The profile for the PNG in `file`; None where it has one of its own, says sRGB, or says nothing."""
+    """Return the profile for the PNG in `file`; None where it has one of its own, says sRGB, or says nothing."""
     said = _said(file)
     if len(said.get(b"cICP", b"")) == 4:
         primaries, transfer = said[b"cICP"][:2]
@@ -52,7 +53,7 @@ def profile(file: BinaryIO) -> bytes | None:
 
 
 def is_plain(kind: bytes, content: bytes) -> bool:
-    """May a decoder that knows nothing of this chunk leave it aside?"""
+    """May a decoder ignore this chunk? Of gAMA and cHRM, only those that say sRGB."""
     if kind == b"gAMA":
         return len(content) == 4 and _is_srgbs(int.from_bytes(content, "big"))
     return kind != b"cHRM" or _is_close(_corners(content))
@@ -67,7 +68,7 @@ def _is_close(corners: tuple[Point, ...]) -> bool:
 
 
 def _said(file: BinaryIO) -> Mapping[bytes, bytes]:
-    """The colour chunks before the pixels, the first of each."""
+    """Return the content of the colour chunks before the pixels, up to 64 bytes of the first of each; none of iCCP."""
     found: dict[bytes, bytes] = {}
     for kind, _, length in islice(chunks.walk(file), _MOST_CHUNKS):
         if kind == b"IDAT":
@@ -78,7 +79,7 @@ def _said(file: BinaryIO) -> Mapping[bytes, bytes]:
 
 
 def _corners(chrm: bytes) -> tuple[Point, Point, Point, Point]:
-    """Red, green, blue and white of a cHRM chunk; sRGB's where it holds nothing sensible."""
+    """Return red, green, blue and white of a cHRM chunk, or sRGB's where its values make no sense."""
     if len(chrm) != 32:
         return _SRGB
     wx, wy, *rest = (value / 100_000 for value in struct.unpack(">8I", chrm))
@@ -89,7 +90,7 @@ def _corners(chrm: bytes) -> tuple[Point, Point, Point, Point]:
 
 
 def by_numbers(primaries: int, transfer: int, name: str) -> bytes | None:
-    """The profile, called `name`, for H.273's numbers; None where it would be sRGB's."""
+    """Return the profile, called `name`, for the numbers of ITU-T H.273; None where that is sRGB."""
     corners = _PRIMARIES.get(primaries, _SRGB)
     if transfer in _GAMMAS:
         return _written(name, corners, _gamma_curve(_GAMMAS[transfer]))
@@ -101,7 +102,7 @@ def by_numbers(primaries: int, transfer: int, name: str) -> bytes | None:
             light = _pq(steps) / 203
         case 18:  # HLG
             light = _hlg(steps) / _hlg(np.array(0.75))
-        case _:  # sRGB's own, and video's, which screens show as sRGB (common practice, no source)
+        case _:  # sRGB's, and video's, which screens show as sRGB (common practice, no source)
             if corners == _SRGB:
                 return None
             light = np.where(steps <= 0.04045, steps / 12.92, ((steps + 0.055) / 1.055) ** 2.4)
@@ -109,14 +110,14 @@ def by_numbers(primaries: int, transfer: int, name: str) -> bytes | None:
 
 
 def _pq(values: F64) -> F64:
-    """Perceptual quantizer to candelas a square metre."""
+    """Return the light of perceptual-quantizer values, in candelas a square metre."""
     root = values ** (1 / 78.84375)
     light: F64 = 10_000 * (np.maximum(root - 0.8359375, 0) / (18.8515625 - 18.6875 * root)) ** (1 / 0.1593017578125)
     return light
 
 
 def _hlg(values: F64) -> F64:
-    """Hybrid log-gamma to scene light; the picture's own light is this to the system's gamma of 1.2."""
+    """Return the displayed light of hybrid log-gamma values: scene light to the power of 1.2, the system gamma."""
     high = (np.exp((values - 0.55991073) / 0.17883277) + 0.28466892) / 12
     light: F64 = np.where(values <= 0.5, values**2 / 3, high) ** 1.2
     return light
@@ -126,7 +127,7 @@ def _hlg(values: F64) -> F64:
 
 
 def _written(name: str, corners: tuple[Point, Point, Point, Point], curve: bytes) -> bytes:
-    """A matrix profile of version 2."""
+    """Return a matrix profile of version 2."""
     text = name.encode("ascii") + b"\0"
     tags = {b"desc": b"desc\0\0\0\0" + struct.pack(">I", len(text)) + text + bytes(78), b"wtpt": _xyz(_D50)}
     tags |= dict(zip((b"rXYZ", b"gXYZ", b"bXYZ"), map(_xyz, _columns(corners)), strict=True))
@@ -141,7 +142,7 @@ def _written(name: str, corners: tuple[Point, Point, Point, Point], curve: bytes
 
 
 def _columns(corners: tuple[Point, Point, Point, Point]) -> F64:
-    """XYZ of full red, green and blue, (3, 3) a row each, brought from their white to D50 by Bradford's transform."""
+    """Return XYZ of full red, green and blue as the rows of (3, 3), adapted from their white to D50 by Bradford."""
     *primaries, white = (np.array([x / y, 1, (1 - x - y) / y]) for x, y in corners)
     matrix = np.stack(primaries, -1)
     matrix = matrix * np.linalg.solve(matrix, white)

@@ -1,22 +1,23 @@
-"""A picture that a library other than Pillow decodes, with the face of one that Pillow has opened."""
+"""A picture that a library other than Pillow decodes, with the interface of one that Pillow has opened."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from PIL import ExifTags, Image, ImageFile
+from PIL import Image, ImageFile
 
 from keyturn.shop.reasons import Reason
 
 Size = tuple[int, int]
 
 
-class Foreign(ImageFile.ImageFile):
-    """Knows its size from the start and is decoded when its pixels are asked for.
+class LibraryPicture(ImageFile.ImageFile):
+    """Has its size from the start and is decoded when its pixels are asked for.
 
-    `draw` gives the pixels; a size is asked of it only where `scalable`, and `draft` then chooses the size.
-    `shown_ms` has how long each picture of a film stands, and is empty for a still; `bits` are those of one sample.
+    `draw` returns the pixels at the size it is given. That is the picture's own size, unless the picture is
+    `scalable` and `draft` chose another. `shown_ms` holds how long each picture of a film is shown, and is empty for
+    a still; `bits` are those of one sample.
     """
 
     def __init__(
@@ -42,7 +43,7 @@ class Foreign(ImageFile.ImageFile):
         self.bits, self.shown_ms, self.findings = bits, shown_ms, findings
 
     def _open(self) -> None:
-        """Whoever made it has read the header."""
+        """Do nothing: the header has been read already."""
 
     def load(self) -> Any:
         if not self._drawn:
@@ -52,16 +53,7 @@ class Foreign(ImageFile.ImageFile):
         return Image.Image.load(self)
 
     def draft(self, mode: str | None, size: Size | None) -> Any:
-        """Chooses the size that `load` draws at, where the picture can be drawn at any."""
+        """Choose the size that `load` draws at, where the picture is scalable and not drawn yet."""
         if self._scalable and not self._drawn and size:
             self._size = size
         return None
-
-
-def turned(turn: int) -> dict[str | tuple[int, int], Any]:
-    """An `info` by which `normalize.upright` turns the picture as EXIF's orientation `turn` says."""
-    if turn == 1:
-        return {}
-    exif = Image.Exif()
-    exif[ExifTags.Base.Orientation] = turn
-    return {"exif": exif.tobytes()}

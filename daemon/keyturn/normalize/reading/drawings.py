@@ -1,8 +1,8 @@
 """Drawings (SVG) through resvg, drawn at the size that is needed.
 
-resvg opens the files that a drawing names. So a drawing is read here first, and written anew without what leads
-out of it, and while it is drawn the process may open no file and no connection. Words set in type are refused:
-which typefaces a machine has would decide the picture, and where one is missing, words vanish without a sound.
+resvg opens the files that a drawing names. So a drawing is parsed here first and written anew without such links,
+and while resvg draws, the process can open no file and no connection. Words set in type are refused: they would look
+different on each machine, and a word whose typeface is missing is left out without a warning.
 Sources: SVG 1.1 (W3C), 7.2 and 7.10 (size and units), 17.1 (links).
 """
 
@@ -20,13 +20,13 @@ from xml.etree import ElementTree
 from PIL import Image
 
 from keyturn.normalize.reading import picture_faults
-from keyturn.normalize.reading.clip_frames import Broken
-from keyturn.normalize.reading.decoded_elsewhere import Foreign, Size
+from keyturn.normalize.reading.decoded_elsewhere import LibraryPicture, Size
+from keyturn.normalize.reading.picture_faults import Broken
 from keyturn.shop.reasons import Reason, Refused, refuse
 from keyturn.shop.rulebook import Intake
 
 MPX = 16
-"""What a drawing counts as, so that the largest panel is covered and no drawing is too small for any."""
+"""Megapixels that a drawing counts as: enough for the largest panel, so that no drawing is too small."""
 
 MOST_BYTES = 32 * 2**20
 _PX = {"": 1.0, "px": 1.0, "pt": 4 / 3, "pc": 16.0, "mm": 96 / 25.4, "cm": 96 / 2.54, "in": 96.0}
@@ -35,25 +35,28 @@ _TYPE = ("text", "flowRoot", "foreignObject")
 _OUTSIDE_CSS = re.compile(r"@import|@font-face|url\(\s*['\"]?\s*(?!#|['\")])", re.IGNORECASE)
 
 
-def opened(file: BinaryIO, kind: str, intake: Intake, name: str) -> Foreign:
-    """Raises `Refused` for what draws on type or other files or has no size, and what garbage makes a parser raise."""
+def opened(file: BinaryIO, kind: str, intake: Intake) -> LibraryPicture:
+    """Parse the drawing; it is drawn when its pixels are asked for.
+
+    Raise `Refused` where it uses type or other files or has no size, and what garbage makes the parser raise.
+    """
     try:
         import resvg_py  # noqa: F401 - is it there?
     except ImportError:
-        raise picture_faults.not_installed(
-            "a drawing (SVG)", "drawings", "PNG, twice as large as the panel", name
-        ) from None
-    root = _parsed(file, name)
-    if reasons := [*_leading_out(root, name), *_in_type(root, name)]:
+        instead = "PNG, twice as large as the panel"
+        raise picture_faults.not_installed("a drawing (SVG)", "drawings", instead) from None
+    root = _parsed(file)
+    _remove_links(root)
+    if reasons := [*_uses_other_files(root), *_uses_type(root)]:
         raise Refused(reasons)
-    wide, high = _size(root, name)
+    wide, high = _size(root)
     scale = math.sqrt(MPX * 1e6 / (wide * high))
     size = max(1, round(wide * scale)), max(1, round(high * scale))
-    return Foreign(kind, size, "RGBA", lambda wanted: drawn(at_size(root, wanted), wanted), scalable=True)
+    return LibraryPicture(kind, size, "RGBA", lambda wanted: drawn(at_size(root, wanted), wanted), scalable=True)
 
 
 def drawn(svg: str, size: Size) -> Image.Image:
-    """The drawing, which must be of `size`, as RGBA. Raises `Broken` where resvg cannot make it."""
+    """Draw `svg`, which must be of `size`, as RGBA. Raise `Broken` where resvg cannot draw it."""
     import resvg_py
 
     try:
@@ -69,7 +72,7 @@ def drawn(svg: str, size: Size) -> Image.Image:
 
 @contextmanager
 def _nothing_opened() -> Iterator[None]:
-    """No new file or socket in this process meanwhile (setrlimit(2), RLIMIT_NOFILE: open and socket fail)."""
+    """Make every open() and socket() of this process fail in the block (setrlimit(2), RLIMIT_NOFILE)."""
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     resource.setrlimit(resource.RLIMIT_NOFILE, (0, hard))
     try:
@@ -78,13 +81,13 @@ def _nothing_opened() -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
-def _parsed(file: BinaryIO, name: str) -> ElementTree.Element:
-    """expat opens no outer entity, and gives up where inner ones multiply (its limit on amplification)."""
+def _parsed(file: BinaryIO) -> ElementTree.Element:
+    """Return the root element. expat opens no external entity, and stops where internal ones multiply."""
     file.seek(0)
     data = file.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:
         what = f"is a drawing of more than {MOST_BYTES >> 20} MiB"
-        raise Refused([refuse("drawing-heavy", what, "export it as PNG", file=name)])
+        raise Refused([refuse("drawing-heavy", what, "export it as PNG")])
     root = ElementTree.fromstring(data)
     if _plain(root.tag) != "svg":
         raise Broken("begins as a drawing and is none")
@@ -92,46 +95,54 @@ def _parsed(file: BinaryIO, name: str) -> ElementTree.Element:
 
 
 def _plain(tag: object) -> str:
-    """Without its namespace; comments and processing instructions have none."""
+    """Return the tag without its namespace; empty for comments and processing instructions."""
     return tag.rpartition("}")[2] if isinstance(tag, str) else ""
 
 
-def _leading_out(root: ElementTree.Element, name: str) -> Iterator[Reason]:
-    """Links only lead somewhere when clicked, so theirs are dropped; what would be drawn must be in the file."""
-    outside: list[str] = []
+def _remove_links(root: ElementTree.Element) -> None:
+    """Remove base addresses and links to click on: they draw nothing."""
     for element in root.iter():
-        for key, value in list(element.attrib.items()):
+        for key in list(element.attrib):
             if _plain(key) == "base" or (_plain(key) == "href" and _plain(element.tag) == "a"):
                 del element.attrib[key]
-            elif (_plain(key) == "href" and not _INSIDE.match(value)) or _OUTSIDE_CSS.search(value):
-                outside.append(value)
-        if _plain(element.tag) == "style" and _OUTSIDE_CSS.search("".join(element.itertext())):
-            outside.append("its style sheet")
-    if outside:
-        what = f"draws on what is not in the file ({outside[0].strip()[:60]})"
-        yield refuse("drawing-outside", what, "embed the picture as PNG or JPEG, or export it all as PNG", file=name)
 
 
-def _in_type(root: ElementTree.Element, name: str) -> Iterator[Reason]:
+def _uses_other_files(root: ElementTree.Element) -> Iterator[Reason]:
+    if outside := next((found for element in root.iter() for found in _outside(element)), ""):
+        what = f"draws on what is not in the file ({outside.strip()[:60]})"
+        yield refuse("drawing-outside", what, "embed the picture as PNG or JPEG, or export it all as PNG")
+
+
+def _outside(element: ElementTree.Element) -> Iterator[str]:
+    """Yield what the element draws from outside the file."""
+    for key, value in element.attrib.items():
+        if (_plain(key) == "href" and not _INSIDE.match(value)) or _OUTSIDE_CSS.search(value):
+            yield value
+    if _plain(element.tag) == "style" and _OUTSIDE_CSS.search("".join(element.itertext())):
+        yield "its style sheet"
+
+
+def _uses_type(root: ElementTree.Element) -> Iterator[Reason]:
     words = [" ".join("".join(e.itertext()).split()) for e in root.iter() if _plain(e.tag) in _TYPE]
     if shown := next((text for text in words if text), ""):
         what = f'has words set in type ("{shown[:40]}"), whose typeface is not in the file'
-        yield refuse("drawing-type", what, "turn the words into outlines (paths), or export it as PNG", file=name)
+        yield refuse("drawing-type", what, "turn the words into outlines (paths), or export it as PNG")
 
 
-def _size(root: ElementTree.Element, name: str) -> tuple[float, float]:
-    """Width and height in CSS pixels: as told, else the view box's; one that is told brings the other along."""
+def _size(root: ElementTree.Element) -> tuple[float, float]:
+    """Return width and height in CSS pixels, or those of the view box where one of them is missing."""
     wide, high = (_length(root.get(key)) for key in ("width", "height"))
     box = _view_box(root)
     if wide and high:
         return wide, high
     if box is None:
         what = "is a drawing without a size"
-        raise Refused([refuse("drawing-size", what, "give it a viewBox, or width and height", file=name)])
+        raise Refused([refuse("drawing-size", what, "give it a viewBox, or width and height")])
     return box
 
 
 def _length(text: str | None) -> float | None:
+    """Return a length in CSS pixels; None where it is missing, a share of the page, or nonsense."""
     found = re.fullmatch(r"\s*\+?([0-9.]+(?:e[+-]?\d+)?)\s*([a-z]*)\s*", text or "", re.IGNORECASE)
     if found is None or found[2].lower() not in _PX:
         return None
@@ -155,10 +166,10 @@ def _positive(text: str, scale: float = 1.0) -> float | None:
 
 
 def at_size(root: ElementTree.Element, size: Size) -> str:
-    """The drawing with `size` as its own, written anew.
+    """Return the drawing written anew, with `size` as its width and height.
 
-    Where its view box has its shape it fills that size to the edge: whole pixels have not quite the same shape, and
-    the difference would be a half-clear line along two edges.
+    Where the view box has the shape of the drawing, the drawing is stretched to fill `size`. In whole pixels the two
+    shapes differ a little, and without the stretch two edges would get a half-clear line.
     """
     box, wide, high = _view_box(root), _length(root.get("width")), _length(root.get("height"))
     changes = {"width": str(size[0]), "height": str(size[1])}

@@ -1,9 +1,9 @@
 """A film's frame as 8-bit RGB or RGBA of square pixels: by which matrix, in which range, and which way up.
 
-The stream's own tags decide (ITU-T H.273). An untagged film is taken as limited range, and by BT.709 from 720
-lines or 1280 columns on, below by BT.601: what players do (common practice, no source). Video's curve is left as
-it is, as browsers and editors show it on an sRGB screen (common practice, no source); the wider primaries of phones
-and HDR's curves are followed, by way of a colour profile.
+The stream's own tags decide (ITU-T H.273). A film without tags is taken as limited range; by BT.709 from 720 lines
+or 1280 columns on, below that by BT.601, as players do (common practice, no source). Video's curve is taken for
+sRGB's, as browsers and editors show it (common practice, no source). Wider primaries and HDR's curves become a colour
+profile.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ _TURNS = {
 
 
 def turn(matrix: bytes) -> int:
-    """The EXIF orientation that a display matrix (nine 32-bit integers) asks for; 1 for what is no quarter turn."""
+    """Return EXIF's orientation for a display matrix (nine 32-bit integers); 1 for any but quarter turns and flips."""
     if len(matrix) < 36:
         return 1
     a, b, _, c, d = struct.unpack("=9i", matrix[:36])[:5]
@@ -62,7 +62,7 @@ def turn(matrix: bytes) -> int:
 
 
 def square(size: tuple[int, int], aspect: Fraction | None) -> tuple[int, int]:
-    """The size in square pixels, where one of `size` is `aspect` times as wide as high; never a smaller one."""
+    """Return the size in square pixels, where a pixel of `size` is `aspect` times as wide as high. Never shrinks."""
     wide, high = size
     if not aspect or aspect <= 0 or not Fraction(1, 16) < aspect < 16:
         return size
@@ -72,7 +72,7 @@ def square(size: tuple[int, int], aspect: Fraction | None) -> tuple[int, int]:
 
 
 def profile(frame: VideoFrame) -> dict[str | tuple[int, int], Any]:
-    """The profile, for a picture's `info`, that says what the frame's tags say; nothing where that is sRGB."""
+    """Return the `info` of a picture with the colour profile for the frame's tags; empty where that is sRGB."""
     primaries, transfer = int(frame.color_primaries), int(frame.color_trc)
     made = declared_colours.by_numbers(
         primaries, transfer if transfer in HDR else _VIDEO_CURVE, f"video {primaries}, {transfer}"
@@ -85,7 +85,7 @@ def has_alpha(frame: VideoFrame) -> bool:
 
 
 def picture(frame: VideoFrame, size: tuple[int, int], alpha: bool, reformatter: VideoReformatter) -> Image.Image:
-    """`frame` at `size`, converted by FFmpeg's swscale with exact rounding and every pixel's own chroma."""
+    """Return `frame` at `size`, converted by FFmpeg's swscale with exact rounding and chroma for every pixel."""
     from av.video.reformatter import Colorspace, Interpolation
 
     matrix = _matrix(frame)

@@ -1,7 +1,7 @@
 """One pass through a film's file with PyAV: its packets, and from them its frames in the order they are shown.
 
-Only the demuxers named here read it, from an open file object: there is no name, no network and no second file
-for them to follow (QuickTime's references to other files are off in FFmpeg, and here as well).
+Only the demuxers named here read the file, from an open file object. So they can reach no other file and no network;
+a MOV's references to other files are switched off as well, which is also FFmpeg's default.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, BinaryIO, cast
 
 from keyturn.normalize.reading import picture_faults
-from keyturn.normalize.reading.clip_frames import Broken
+from keyturn.normalize.reading.picture_faults import Broken
 from keyturn.shop.reasons import Refused, refuse
 from keyturn.shop.rulebook import Intake
 
@@ -24,16 +24,19 @@ if TYPE_CHECKING:
 
 _DEMUXERS = {"MP4": "mov", "MOV": "mov", "WEBM": "matroska"}
 _DECODES_ALPHA = {"vp8": "libvpx", "vp9": "libvpx-vp9"}
-"""FFmpeg's own decoders of these leave out the alpha that WebM keeps beside the picture; libvpx is asked for both."""
+"""FFmpeg's own decoders of these leave out the alpha that WebM keeps beside the picture; libvpx decodes it too."""
 
 
-class Run:
-    """Raises `Refused` for what is not taken, FFmpeg's own errors for what is broken; `file` stays the caller's."""
+class FilmPass:
+    """One pass through the film in `file`, which is not closed.
 
-    def __init__(self, file: BinaryIO, kind: str, intake: Intake, name: str) -> None:
+    Raises `Refused` for a film that is not taken, FFmpeg's own errors for a broken one.
+    """
+
+    def __init__(self, file: BinaryIO, kind: str, intake: Intake) -> None:
         self._container = _opened(file, kind)
-        self.stream = _moving_stream(self._container, name)
-        self._decoder = _decoder(self.stream, intake, name)
+        self.stream = _moving_stream(self._container)
+        self._decoder = _decoder(self.stream, intake)
         self._frames = self._decoded()
         self._at: int | None = None
 
@@ -41,25 +44,26 @@ class Run:
         self._container.close()
 
     def packets(self) -> Iterator[Packet[VideoStream]]:
-        """Those that hold something; FFmpeg ends a stream with an empty one."""
+        """Yield the packets, without the empty one that FFmpeg ends a stream with."""
         return (packet for packet in self._container.demux(self.stream) if packet.size)
 
     def promised(self) -> int:
-        """How many packets the file's index has, where it is an index of all; asked for when all have been read."""
+        """Return how many packets the index lists; 0 where it does not list all. Call it after reading all of them."""
         return len(self.stream.index_entries) if self._container.format.name.startswith("mov") else 0
 
     def enter(self, keyframe: int) -> None:
-        """Goes on from the frame with this time stamp, or from one before it."""
+        """Go on from the keyframe with this time stamp, or from one before it."""
         self._container.seek(keyframe, stream=self.stream)
 
     def first(self) -> VideoFrame:
+        """Return the first frame. Raise `Broken` where there is none."""
         frame = next(self._frames, None)
         if frame is None:
             raise Broken("holds no frames")
         return frame
 
     def until(self, stamp: int) -> VideoFrame | None:
-        """The frame with this time stamp; None where the pass is beyond it or the film has none."""
+        """Return the frame with this time stamp; None where the pass is beyond it or the film has none."""
         while self._at is None or self._at < stamp:
             frame = next(self._frames, None)
             if frame is None:
@@ -77,7 +81,7 @@ class Run:
 
 @contextmanager
 def told_as_broken() -> Iterator[None]:
-    """What FFmpeg complains of is the film's fault: a fault of the disk comes as the OSError that `read` raised."""
+    """Turn FFmpeg's errors into `Broken`. A fault of the disk comes through as the OSError that `read` raised."""
     import av
 
     try:
@@ -100,31 +104,34 @@ def _opened(file: BinaryIO, kind: str) -> InputContainer:
     return av.open(file, "r", format=demuxer, container_options=shut, io_open=no_other_file)
 
 
-def _moving_stream(container: InputContainer, name: str) -> VideoStream:
+def _moving_stream(container: InputContainer) -> VideoStream:
     from av.stream import Disposition
 
     for stream in container.streams.video:
-        if not stream.disposition & Disposition.attached_pic:  # a cover is no film
+        if not stream.disposition & Disposition.attached_pic:  # a cover picture is not the film
             return stream
-    raise Refused([refuse("film-blind", "has no moving picture in it", "export it with its pictures", file=name)])
+    raise Refused([refuse("film-blind", "has no moving picture in it", "export it with its pictures")])
 
 
 def _keeps_alpha(stream: VideoStream) -> bool:
-    """Matroska's AlphaMode, which some writers put among the tags in capitals."""
+    """Does the film have alpha? The tag is Matroska's AlphaMode, which some writers put in capitals."""
     return any(key.lower() == "alpha_mode" and value == "1" for key, value in stream.metadata.items())
 
 
-def _decoder(stream: VideoStream, intake: Intake, name: str) -> VideoCodecContext:
-    """One thread each: a crew's worker is one of many already."""
+def _decoder(stream: VideoStream, intake: Intake) -> VideoCodecContext:
+    """Return the decoder, with one thread: each worker of a crew is one of many already.
+
+    Raise `Refused` for a codec that is not taken, and for too many pixels.
+    """
     from av.codec import Codec
     from av.codec.context import CodecContext
 
     decoder = stream.codec_context
     if decoder is None or decoder.name not in intake.formats.codecs:
         what = f"is packed in a way that is not taken here ({decoder.name if decoder else 'unknown'})"
-        raise Refused([refuse("film-codec", what, "export it as MP4 with H.264, or as numbered PNGs", file=name)])
+        raise Refused([refuse("film-codec", what, "export it as MP4 with H.264, or as numbered PNGs")])
     if (mpx := decoder.width * decoder.height / 1e6) > intake.caps.clip_mpx:
-        raise Refused([picture_faults.too_large(mpx, intake.caps.clip_mpx, name)])
+        raise Refused([picture_faults.too_large(mpx, intake.caps.clip_mpx)])
     if decoder.name in _DECODES_ALPHA and _keeps_alpha(stream):
         extradata, codec = decoder.extradata, Codec(_DECODES_ALPHA[decoder.name], "r")
         decoder = cast("VideoCodecContext", CodecContext.create(codec))

@@ -1,4 +1,4 @@
-"""How long each picture of a film stands, from the time stamps of its frames. Pure arithmetic."""
+"""How long each frame of a film is shown, and where to start decoding. Pure arithmetic on time stamps."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from itertools import pairwise
 
 
 def durations_ms(stamps: Sequence[int], last: int, tick_s: Fraction) -> tuple[int, ...]:
-    """Whole milliseconds that do not drift from the stamps, which count ticks and ascend.
+    """Return how long each frame is shown, in whole milliseconds that do not drift from the stamps.
 
-    A frame stands until the next; the last one `last` ticks, or as long as the one before where that is not told.
-    Each is at least 1 ms.
+    Stamps count ticks of `tick_s` seconds and ascend. A frame is shown until the next. The last one is shown for
+    `last` ticks; where that is 0, for as long as the one before it. Each is shown for at least 1 ms.
     """
     if last <= 0:
         last = stamps[-1] - stamps[-2] if len(stamps) > 1 else 0
@@ -22,10 +22,10 @@ def durations_ms(stamps: Sequence[int], last: int, tick_s: Fraction) -> tuple[in
 
 
 def entry(stamps: Sequence[int], keys: Sequence[int], upcoming: int, wanted: int, stride: int) -> int | None:
-    """The keyframe's stamp from which to decode frame `wanted`, where the film stands before frame `upcoming`.
+    """Return the stamp of the keyframe to start from for frame `wanted`; None to go on decoding instead.
 
-    None: go on from where it stands; the first of `stamps`: from the start. Entering anew pays for going back, and
-    for more than `stride` frames that need not be decoded. Stamps and keys ascend.
+    `upcoming` is the frame that would be decoded next. The first of `stamps` means: from the start. A new start is
+    needed to go back, and pays where it saves decoding more than `stride` frames. Stamps and keys ascend.
     """
     before = bisect_right(keys, stamps[wanted])
     key = keys[before - 1] if before else stamps[0]

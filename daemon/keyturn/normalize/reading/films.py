@@ -1,7 +1,7 @@
-"""Films: MP4, MOV and WebM, frame by frame in the order they are shown; sound is left aside.
+"""Films: MP4, MOV and WebM, frame by frame in the order they are shown. Sound is ignored.
 
-Frames are told apart by their time stamps, so a film of varying rate keeps its timing. Everything here belongs in
-a worker: a film's header is read by a C library too.
+Frames are found by their time stamps, so a film of varying rate keeps its timing. All of this must run in a worker:
+a C library reads even a film's header.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from PIL import Image
 
-from keyturn.normalize.reading import film_colour, film_completeness, film_times, picture_faults
-from keyturn.normalize.reading.clip_frames import Broken
-from keyturn.normalize.reading.decoded_elsewhere import Foreign, turned
-from keyturn.normalize.reading.film_decoding import Run, told_as_broken
+from keyturn.normalize.reading import exif_turn, film_colour, film_completeness, film_times, picture_faults
+from keyturn.normalize.reading.decoded_elsewhere import LibraryPicture
+from keyturn.normalize.reading.film_decoding import FilmPass, told_as_broken
+from keyturn.normalize.reading.picture_faults import Broken
 from keyturn.shop.reasons import Reason, Refused, note
 from keyturn.shop.rulebook import Intake
 
@@ -25,41 +25,40 @@ if TYPE_CHECKING:
     from av.video.stream import VideoStream
 
 LONGEST = 100
-"""How many times the frames that a job may have; a longer film is not even counted through."""
-
+"""A film may have this many times the frames of a whole job. Counting stops there, and the film is refused."""
 
 STRIDE = 24
-"""Frames that are sooner decoded and left out than a film is opened anew to jump over them."""
+"""Up to so many frames, decoding and dropping them is quicker than opening the film anew to jump over them."""
 
 
 class Film:
-    """An open film. `size` is in square pixels before the turn, `turn` EXIF's orientation of it.
+    """An open film. `size` is in square pixels before the turn; `turn` is the turn as an EXIF orientation.
 
-    Frames in order are decoded once each; any other is looked for from the keyframe before it. Opening and reading
-    raise `Refused` or `Broken`, OSError for the shop's disk. `file` stays the caller's.
+    Frames in order are decoded once each; any other is decoded from the keyframe before it. Opening and reading
+    raise `Refused` or `Broken`, and OSError for the shop's disk. `file` is not closed.
     """
 
-    def __init__(self, file: BinaryIO, kind: str, intake: Intake, name: str) -> None:
-        _require_av(name)
+    def __init__(self, file: BinaryIO, kind: str, intake: Intake) -> None:
+        _require_av()
         from av.video.reformatter import VideoReformatter
 
-        self._file, self._kind, self._intake, self._name = file, kind, intake, name
-        film_completeness.whole(file, kind)
+        self._file, self._kind, self._intake = file, kind, intake
+        film_completeness.check(file, kind)
         with told_as_broken():
-            self._run = self._new_run()
+            self._pass = self._new_pass()
             self._stamps, self._keys, last = self._walked()
             self._rewind()
-            first = self._run.first()
+            first = self._pass.first()
             self._rewind()
-        stream = self._run.stream
+        stream = self._pass.stream
         aspect = stream.codec_context.sample_aspect_ratio
         self.size = film_colour.square((first.width, first.height), aspect)
         self.alpha = film_colour.has_alpha(first)
         self.turn = film_colour.turn(_display_matrix(first))
         self.bits = max(component.bits for component in first.format.components)
         self.durations_ms = film_times.durations_ms(self._stamps, last, Fraction(stream.time_base or 1))
-        self.findings = tuple(_found(first, name))
-        self.info = turned(self.turn) | film_colour.profile(first)
+        self.findings = tuple(_findings(first))
+        self.info = exif_turn.written(self.turn) | film_colour.profile(first)
         self._reformatter = VideoReformatter()
         self._upcoming = 0
 
@@ -68,7 +67,7 @@ class Film:
         return len(self._stamps)
 
     def frame(self, index: int) -> Image.Image:
-        """Frame `index`, from 0, as RGB or RGBA, its turn and its colour profile in `info`."""
+        """Return frame `index`, from 0, as RGB or RGBA, its turn and its colour profile in `info`."""
         with told_as_broken():
             found = self._looked_up(index)
             if found is None or found.is_corrupt:
@@ -78,14 +77,14 @@ class Film:
         return made
 
     def close(self) -> None:
-        self._run.close()
+        self._pass.close()
 
-    def _new_run(self) -> Run:
-        return Run(self._file, self._kind, self._intake, self._name)
+    def _new_pass(self) -> FilmPass:
+        return FilmPass(self._file, self._kind, self._intake)
 
     def _rewind(self) -> None:
-        self._run.close()
-        self._run = self._new_run()
+        self._pass.close()
+        self._pass = self._new_pass()
 
     def _looked_up(self, index: int) -> VideoFrame | None:
         stamp = self._stamps[index]
@@ -94,29 +93,29 @@ class Film:
         if key is not None:
             self._rewind()
         if key is not None and key > self._stamps[0]:
-            self._run.enter(key)
-            if (found := self._run.until(stamp)) and not found.is_corrupt:
+            self._pass.enter(key)
+            if (found := self._pass.until(stamp)) and not found.is_corrupt:
                 return found
-            self._rewind()  # it cannot be entered in the middle after all
-        return self._run.until(stamp)
+            self._rewind()  # the film cannot be entered there: decode it from the start
+        return self._pass.until(stamp)
 
     def _walked(self) -> tuple[tuple[int, ...], tuple[int, ...], int]:
-        """Time stamps of all frames, ascending, those of the keyframes, and how many ticks the last frame stands."""
+        """Return the time stamps of all frames, ascending, and of the keyframes, and the last frame's ticks."""
         most = LONGEST * self._intake.caps.frames
         lengths: dict[int, int] = {}
         keys, read = [], 0
-        for packet in self._run.packets():
+        for packet in self._pass.packets():
             read += 1
             if packet.is_corrupt:
                 raise Broken(f"breaks off after {len(lengths)} whole frames")
             stamp = packet.dts if packet.pts is None else packet.pts
-            if stamp is None or packet.is_discard or _is_unseen(packet, self._run.stream.codec_context.name):
+            if stamp is None or packet.is_discard or _is_unseen(packet, self._pass.stream.codec_context.name):
                 continue
             lengths[stamp] = packet.duration or 0
             keys += [stamp] if packet.is_keyframe else []
             if len(lengths) > most:
-                raise Refused([picture_faults.too_long(most, self._name)])
-        if read < self._run.promised():
+                raise Refused([picture_faults.too_long(most)])
+        if read < self._pass.promised():
             raise Broken(f"breaks off after {len(lengths)} whole frames")
         if not lengths:
             raise Broken("holds no frames")
@@ -124,10 +123,10 @@ class Film:
         return stamps, tuple(sorted(keys)), lengths[stamps[-1]]
 
 
-def opened(file: BinaryIO, kind: str, intake: Intake, name: str) -> Foreign:
-    """The film as a picture: its first frame, with the timing of all."""
-    film = Film(file, kind, intake, name)
-    return Foreign(
+def opened(file: BinaryIO, kind: str, intake: Intake) -> LibraryPicture:
+    """Open the film as a picture: its first frame, with the timing of all frames."""
+    film = Film(file, kind, intake)
+    return LibraryPicture(
         kind,
         film.size,
         "RGBA" if film.alpha else "RGB",
@@ -139,17 +138,18 @@ def opened(file: BinaryIO, kind: str, intake: Intake, name: str) -> Foreign:
     )
 
 
-def _require_av(name: str) -> None:
+def _require_av() -> None:
+    """Raise `Refused` where PyAV is not installed."""
     try:
         import av  # noqa: F401 - is it there?
     except ImportError:
-        raise picture_faults.not_installed("a film", "video", "numbered PNGs", name) from None
+        raise picture_faults.not_installed("a film", "video", "numbered PNGs") from None
 
 
 def _display_matrix(frame: VideoFrame) -> bytes:
     from av.sidedata.sidedata import Type
 
-    kept: Any = frame.side_data  # its own type says it is keyed by strings; by these it goes
+    kept: Any = frame.side_data  # typed as keyed by strings, yet these are the keys that work
     try:
         return bytes(kept[Type.DISPLAYMATRIX])
     except KeyError:
@@ -157,13 +157,13 @@ def _display_matrix(frame: VideoFrame) -> bytes:
 
 
 def _is_unseen(packet: Packet[VideoStream], codec: str) -> bool:
-    """VP8 keeps pictures that others are only made from in packets of their own (RFC 6386, 9.1: show_frame)."""
+    """Is it a VP8 picture that is never shown and only serves to predict others (RFC 6386, 9.1: show_frame)?"""
     return codec in ("vp8", "libvpx") and not bytes(packet)[0] >> 4 & 1
 
 
-def _found(first: VideoFrame, name: str) -> Iterator[Reason]:
+def _findings(first: VideoFrame) -> Iterator[Reason]:
     if int(first.color_trc) in film_colour.HDR:
         what = "was made for HDR screens; what is brighter there than white paper is cut off"
-        yield note("film-hdr", what, "export it for ordinary screens (Rec. 709)", file=name)
+        yield note("film-hdr", what, "export it for ordinary screens (Rec. 709)")
     if first.interlaced_frame:
-        yield note("film-interlaced", "is interlaced: quick motion may show combs", "export it progressive", file=name)
+        yield note("film-interlaced", "is interlaced: quick motion may show combs", "export it progressive")

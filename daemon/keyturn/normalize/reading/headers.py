@@ -1,4 +1,4 @@
-"""The headers of PNG and JPEG files, without decoding: size, depth, interlace, transparency.
+"""Headers of PNG and JPEG files, read without decoding: size, depth, interlace, transparency.
 
 Sources: PNG specification (W3C, ISO/IEC 15948), 5.2 signature, 5.3 chunk layout, 11.2.2 IHDR, 11.3.2 tRNS;
 JPEG: ITU-T T.81, B.1.1 markers and B.2.2 frame header.
@@ -22,7 +22,7 @@ _BARE_MARKERS = frozenset([0x01, *range(0xD0, 0xD9)])
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """Size in pixels, `bits` a channel. `complete` False: transparency could still follow."""
+    """Size in pixels, `bits` a channel. Where `complete` is False, `alpha` may still become True further on."""
 
     kind: Literal["png", "jpeg"]
     width: int
@@ -38,7 +38,7 @@ def is_picture(head: bytes) -> bool:
 
 
 def header(head: bytes) -> Header | None:
-    """The picture that begins with `head`; None where that is no PNG or JPEG, or not enough of one."""
+    """Return the header of the picture that begins with `head`; None for another kind, or where it is cut short."""
     if head.startswith(PNG_SIGNATURE):
         return _png(head)
     if head.startswith(JPEG_SIGNATURE):

@@ -1,10 +1,10 @@
-"""Kinds of files by their first bytes: the ones that are taken, and those artists send by mistake."""
+"""Kinds of files by their first bytes, and the endings of their names: the one table of both."""
 
 from __future__ import annotations
 
 import re
 
-SUFFIXES = {
+ENDINGS = {
     "PNG": (".png", ".apng"),
     "JPEG": (".jpg", ".jpeg", ".jpe", ".jfif"),
     "WEBP": (".webp",),
@@ -19,9 +19,15 @@ SUFFIXES = {
     "MOV": (".mov", ".qt", ".mp4", ".m4v"),
     "WEBM": (".webm", ".mkv"),
 }
+"""Kinds that can be read, by the names that intake.toml uses, and how their files may end."""
+
+_NEVER_READ = (".psb", ".avi")
+ART_ENDINGS = frozenset(_NEVER_READ).union(*ENDINGS.values())
+"""Endings of files that an artist means as art. Those that are never read are refused, not passed over."""
+
 FILMS = ("MP4", "MOV", "WEBM")
 IN_A_WORKER = (*FILMS, "HEIC", "AVIF", "SVG")
-"""Kinds that only large libraries can look into; the service itself never does."""
+"""Kinds that only large libraries can probe; the service itself never does."""
 
 _MAGIC = (
     ("PNG", rb"\x89PNG\r\n\x1a\n"),
@@ -49,5 +55,5 @@ _MAGIC = (
 
 
 def of(start: bytes) -> str:
-    """What the first bytes of a file (512 are plenty) say it is; empty where they say nothing."""
+    """Return the kind that a file's first bytes (512 are plenty) show; empty where they show none."""
     return next((kind for kind, magic in _MAGIC if re.match(magic, start, re.DOTALL)), "")

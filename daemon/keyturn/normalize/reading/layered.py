@@ -1,10 +1,10 @@
-"""Layered drawings (PSD): the flattened picture that the drawing program keeps beside its layers.
+"""Layered drawings (PSD): the flattened picture that the file holds beside its layers.
 
-Pillow reads that picture. What it does not know is told here: whether the file has one at all, whether its fourth
-channel is the picture's own transparency, and that half-clear colours are stored as they look on white.
-Sources: the Photoshop file format specification that its maker publishes (image resource 1057, version info: the
-fifth byte says whether there is a merged picture; a negative layer count: the first alpha channel is the merged
-picture's transparency). That colours are matted with white stands in no specification: ImageMagick undoes the same.
+Pillow reads that picture. Three things Pillow does not know are read here: whether the file has one at all, whether
+its fourth channel is the picture's own transparency, and that half-clear colours are stored as they look on white.
+Sources: the PSD file format specification (image resource 1057, version info: the fifth byte says whether there is a
+merged picture; a negative layer count: the first alpha channel is the merged picture's transparency). That colours
+are matted with white stands in no specification; other converters undo the same.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from typing import Any, BinaryIO
 import numpy as np
 from PIL import Image
 
-from keyturn.normalize.reading.clip_frames import Broken
-from keyturn.normalize.reading.decoded_elsewhere import Foreign
+from keyturn.normalize.reading.decoded_elsewhere import LibraryPicture
+from keyturn.normalize.reading.picture_faults import Broken
 from keyturn.shop.reasons import Refused, note, refuse
 from keyturn.shop.rulebook import Intake
 
@@ -25,22 +25,25 @@ _TAKEN = {1: "grey", 2: "indexed", 3: "RGB", 4: "CMYK", 8: "duotone"}
 _RGB = 3
 
 
-def opened(file: BinaryIO, kind: str, intake: Intake, name: str) -> Foreign:
-    """Raises `Refused` for what has no flattened picture that can be had as it looks, or `Broken`."""
+def opened(file: BinaryIO, kind: str, intake: Intake) -> LibraryPicture:
+    """Open the flattened picture, its header read.
+
+    Raise `Refused` where there is none or its colours cannot be shown as they look, `Broken` where the file ends early.
+    """
     file.seek(0)
     channels, bits, mode = _header(file.read(26))
     if bits != 8 or mode not in _TAKEN:
         colours = _TAKEN.get(mode, "unusual colours")
-        raise _refused("psd-kind", f"is a PSD of {bits} bits a channel in {colours}, which is not taken", name)
+        raise _refused("psd-kind", f"is a PSD of {bits} bits a channel in {colours}, which is not taken")
     image: Any = Image.open(file, formats=["PSD"])
     if _is_without_picture(image.resources):
-        raise _refused("psd-layers-only", "was saved without its flattened picture: only layers are in it", name)
+        raise _refused("psd-layers-only", "was saved without its flattened picture: only layers are in it")
     layers = _layer_count(file)
     clear = layers < 0
     if clear and (mode, channels) != (_RGB, 4):
-        raise _refused("psd-channels", "is see-through and has more or other channels than RGB and that one", name)
-    flat = note("psd-flattened", "has layers; the flattened picture that is kept with them was used", file=name)
-    return Foreign(
+        raise _refused("psd-channels", "is see-through and has more or other channels than RGB and that one")
+    flat = note("psd-flattened", "has layers; the flattened picture that is kept with them was used")
+    return LibraryPicture(
         kind,
         image.size,
         "RGBA" if clear else "RGB" if mode == _RGB else image.mode,
@@ -50,13 +53,13 @@ def opened(file: BinaryIO, kind: str, intake: Intake, name: str) -> Foreign:
     )
 
 
-def _refused(code: str, what: str, name: str) -> Refused:
+def _refused(code: str, what: str) -> Refused:
     mend = "save it as PNG, or as an 8-bit RGB PSD with its flattened picture (most compatible)"
-    return Refused([refuse(code, what, mend, file=name)])
+    return Refused([refuse(code, what, mend)])
 
 
 def _header(start: bytes) -> tuple[int, int, int]:
-    """Channels, bits of one of them, and the colour mode."""
+    """Return the number of channels, the bits of one, and the colour mode."""
     if len(start) < 26:
         raise Broken("breaks off")
     channels, _, _, bits, mode = struct.unpack(">HIIHH", start[12:])
@@ -69,7 +72,7 @@ def _is_without_picture(resources: list[tuple[int, bytes, bytes]]) -> bool:
 
 
 def _layer_count(file: BinaryIO) -> int:
-    """0 where there are none; negative where the flattened picture is see-through."""
+    """Return the layer count as stored: 0 without layers, negative where the flattened picture is see-through."""
     file.seek(26)
     for _ in ("colour mode data", "image resources"):
         (length,) = struct.unpack(">I", file.read(4))
@@ -86,7 +89,10 @@ def _drawn(image: Image.Image, clear: bool) -> Image.Image:
 
 
 def off_white(pixels: np.ndarray[Any, np.dtype[np.uint8]]) -> np.ndarray[Any, np.dtype[np.uint8]]:
-    """RGBA as it was before it was laid on white: shown = alpha x colour + (1 - alpha) x white, solved for colour."""
+    """Return RGBA `pixels` as they were before they were laid on white.
+
+    Solves shown = alpha x colour + (1 - alpha) x white for colour.
+    """
     shown, alpha = pixels[..., :3].astype(np.float32), pixels[..., 3:].astype(np.float32)
     colour = 255 - (255 - shown) * 255 / np.maximum(alpha, 1)
     made = np.where(alpha > 0, np.clip(np.rint(colour), 0, 255), 0).astype(np.uint8)

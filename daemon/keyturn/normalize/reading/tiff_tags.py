@@ -1,6 +1,7 @@
-"""The tags of a TIFF's first page, of either size and byte order, read here so that no decoder has to be trusted.
+"""The whole-number tags of a TIFF's first page: TIFF and BigTIFF, in either byte order, without any decoder.
 
-Sources: TIFF 6.0 (Adobe, 1992), section 2; the BigTIFF proposal (libtiff's documentation), which widens its offsets.
+Sources: the TIFF 6.0 specification (1992), section 2; the BigTIFF proposal (libtiff's documentation), which widens
+its offsets.
 """
 
 from __future__ import annotations
@@ -11,16 +12,19 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 _KINDS = {1: "B", 3: "H", 4: "I", 6: "b", 7: "B", 8: "h", 9: "i", 13: "I", 16: "Q", 17: "q"}
-"""Field types of whole numbers, as `struct` names them; no other tag is of use here."""
+"""Field types of whole numbers, and their `struct` letters. Tags of other types are passed over."""
 
 _MOST_TAGS = 4096
 _MOST_BYTES = 16 * 2**20
-"""Of one tag: a colour profile is the longest."""
+"""Limit of one tag; the longest in sound files is a colour profile."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Shape:
-    """How a directory is written: `count` and `offset` are `struct` letters, `inline` the bytes of a short value."""
+    """How a directory is written. `count` and `offset` are `struct` letters.
+
+    A value of up to `inline` bytes stands in the entry itself, in place of an offset.
+    """
 
     order: str
     count: str
@@ -29,7 +33,7 @@ class _Shape:
 
 
 def first_page(file: BinaryIO) -> Mapping[int, tuple[int, ...]]:
-    """The whole-number tags of the first directory. Raises ValueError or struct.error where it is garbled."""
+    """Return the values of each tag of the first directory. Raise ValueError or struct.error where it is garbled."""
     file.seek(0)
     head = file.read(16)
     order = {b"II": "<", b"MM": ">"}.get(head[:2])

@@ -1,8 +1,8 @@
-"""TIFF files: by Pillow where it reads their layout right, by libvips where it does not, else refused by name.
+"""TIFF files: through Pillow where it reads their layout right, through libvips where it does not, else refused.
 
-Pillow shows the layouts told apart in `_misread` in wrong colours without a word (tests/odd found them), and knows
-nothing of a few more. The header is read in Python; libtiff's own code, in libvips, runs only where pixels are
-asked for, which is in a worker. Source of the tags: TIFF 6.0 (Adobe, 1992).
+Pillow shows the layouts listed in `_is_misread` in wrong colours without a warning (tests/odd found them), and cannot
+open a few others. The header is read in Python. libtiff, in libvips, runs only when pixels are asked for, which is in
+a worker. Source of the tags: the TIFF 6.0 specification (1992).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from PIL import Image, ImageFile, UnidentifiedImageError
 
 from keyturn.normalize.reading import picture_faults, tiff_tags
-from keyturn.normalize.reading.decoded_elsewhere import Foreign
+from keyturn.normalize.reading.decoded_elsewhere import LibraryPicture
 from keyturn.shop import fast_libraries
 from keyturn.shop.reasons import Reason, Refused, mended, refuse
 from keyturn.shop.rulebook import Intake
@@ -23,7 +23,7 @@ _WIDTH, _HEIGHT, _FILL = 256, 257, 266
 _BITS, _COMPRESSION, _PHOTOMETRIC, _TURN, _SAMPLES, _PLANAR, _EXTRA, _KIND = 258, 259, 262, 274, 277, 284, 338, 339
 _ICC = 34675
 _PACKED = (1, 5, 7, 8, 32773, 32946, 34925, 50000)
-"""None, LZW, JPEG, Deflate by two numbers, PackBits, LZMA, Zstandard; of any other libvips makes a black picture."""
+"""None, LZW, JPEG, Deflate (two numbers), PackBits, LZMA, Zstandard. libvips turns any other into a black picture."""
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _INKS = 0, 1, 2, 5
 _SEPARATE, _WEIGHED, _WHOLE_NUMBERS, _FRACTIONS = 2, 1, 1, 3
 
@@ -31,7 +31,7 @@ _COLOURS = {_WHITE_IS_ZERO: (1, "L"), _BLACK_IS_ZERO: (1, "L"), _RGB: (3, "RGB")
 
 
 @dataclass(frozen=True, slots=True)
-class _Layout:
+class _PageLayout:
     """The first page as its tags describe it. `size` is that of the upright picture."""
 
     size: tuple[int, int]
@@ -48,7 +48,7 @@ class _Layout:
 
     @property
     def mode(self) -> str:
-        """Pillow's name for it once decoded; empty where it is not decoded here."""
+        """Pillow's mode of the decoded picture; empty where the layout is not decoded here."""
         colours, name = _COLOURS.get(self.photometric, (0, ""))
         if self.compression not in _PACKED:
             return ""
@@ -60,32 +60,33 @@ class _Layout:
         return "" if alpha is None or name + alpha == "CMYKA" else name + alpha
 
 
-def opened(file: BinaryIO, kind: str, intake: Intake, name: str) -> ImageFile.ImageFile:
-    """The first page, as its header describes it. Raises `Refused` for a layout that nothing here reads."""
+def opened(file: BinaryIO, kind: str, intake: Intake) -> ImageFile.ImageFile:
+    """Open the first page, its header read. Raise `Refused` for a layout that nothing here reads."""
     try:
         image = Image.open(file, formats=["TIFF"])
     except UnidentifiedImageError:
         image = None
-    if image is not None and not _misread(image):
+    if image is not None and not _is_misread(image):
         return image
     try:
         layout = _layout(file)
     except Exception as error:  # garbled tags: numbers that are missing or point nowhere
-        raise Refused([picture_faults.broken(name, "begins well and cannot be read")]) from error
+        raise Refused([picture_faults.broken("begins well and cannot be read")]) from error
     if not layout.mode:
-        raise Refused([_unread(layout, name)])
-    return Foreign(
+        raise Refused([_unread(layout)])
+    return LibraryPicture(
         "TIFF",
         layout.size,
         layout.mode,
-        lambda _: _decoded(file, layout, name),
+        lambda _: _decoded(file, layout),
         info={"icc_profile": layout.profile} if layout.profile else {},
         bits=layout.bits,
-        findings=_findings(layout, name),
+        findings=_findings(layout),
     )
 
 
-def _misread(image: ImageFile.ImageFile) -> bool:
+def _is_misread(image: ImageFile.ImageFile) -> bool:
+    """Is this one of the layouts that Pillow opens and shows in wrong colours?"""
     said: Any = image.tag_v2  # type: ignore[attr-defined]
     bits = max(said.get(_BITS, (1,)))
     raw = all(tile.codec_name == "raw" for tile in image.tile)
@@ -100,7 +101,8 @@ def _misread(image: ImageFile.ImageFile) -> bool:
     return image.mode in ("I", "F") and bits == 32 and not raw and said.prefix == b"MM"
 
 
-def _layout(file: BinaryIO) -> _Layout:
+def _layout(file: BinaryIO) -> _PageLayout:
+    """Raise KeyError, ValueError or struct.error where the tags are garbled."""
     said = tiff_tags.first_page(file)
 
     def one(tag: int, default: int) -> int:
@@ -108,7 +110,7 @@ def _layout(file: BinaryIO) -> _Layout:
 
     turn = one(_TURN, 1)
     size = said[_WIDTH][0], said[_HEIGHT][0]
-    return _Layout(
+    return _PageLayout(
         size=size if turn < 5 else size[::-1],
         bits=max(said.get(_BITS, (1,))),
         photometric=one(_PHOTOMETRIC, -1),
@@ -120,28 +122,28 @@ def _layout(file: BinaryIO) -> _Layout:
     )
 
 
-def _findings(layout: _Layout, name: str) -> tuple[Reason, ...]:
-    return (mended("turned-upright", "was turned upright, as its camera asks", file=name),) if layout.turn > 1 else ()
+def _findings(layout: _PageLayout) -> tuple[Reason, ...]:
+    return (mended("turned-upright", "was turned upright, as its camera asks"),) if layout.turn > 1 else ()
 
 
-def _unread(layout: _Layout, name: str) -> Reason:
+def _unread(layout: _PageLayout) -> Reason:
     what = f"is a TIFF in a layout that is not read here ({layout})"
-    return refuse("picture-layout", what, "export it with 8 or 16 bits a channel, interleaved, or as PNG", file=name)
+    return refuse("picture-layout", what, "export it with 8 or 16 bits a channel, interleaved, or as PNG")
 
 
-def _decoded(file: BinaryIO, layout: _Layout, name: str) -> Image.Image:
+def _decoded(file: BinaryIO, layout: _PageLayout) -> Image.Image:
     pyvips = fast_libraries.library(fast_libraries.DECODE)
     if pyvips is None:
-        raise Refused([_unread(layout, name)])
+        raise Refused([_unread(layout)])
     file.seek(0)
     try:
         read = pyvips.Image.tiffload_buffer(file.read(), autorotate=True, fail_on="error")
         fits = (read.width, read.height) == layout.size and read.bands == len(layout.mode)
         values = read.numpy() if fits and read.format in ("uchar", "ushort", "uint", "float") else None
     except pyvips.Error:
-        raise Refused([_unread(layout, name)]) from None
+        raise Refused([_unread(layout)]) from None
     if values is None:
-        raise Refused([_unread(layout, name)])
+        raise Refused([_unread(layout)])
     if layout.mode == "F":
         return Image.fromarray(values.astype(np.float32))
     if values.dtype == np.uint16:
