@@ -123,7 +123,7 @@ def task_costs(jobs: list[Any]) -> tuple[float, float]:
 
 def hand_on_s(jobs: list[Any], limits: Workers) -> float:
     """Seconds a frame that a worker's thread needs beside the task: file, pipe to its process, pipe back."""
-    parcels = []
+    packed_jobs = []
     for job in jobs:
         files: dict[str, bytes] = {}
 
@@ -131,12 +131,12 @@ def hand_on_s(jobs: list[Any], limits: Workers) -> float:
             files[path.name] = path.read_bytes()
             return path.name
 
-        parcels.append((remote_job.packed((limits, make_frame, job, job.source.name), enclose), files))
+        packed_jobs.append((remote_job.packed((limits, make_frame, job, job.source.name), enclose), files))
     with tempfile.TemporaryDirectory() as folder:
-        hand = remote_job.Hand(folder)
-        hand.do(*parcels[0])
-        around = least(time.perf_counter, lambda: [hand.do(goods, files) for goods, files in parcels])
-        hand.close()
+        runner = remote_job.JobRunner(folder)
+        runner.run(*packed_jobs[0])
+        around = least(time.perf_counter, lambda: [runner.run(pickled, files) for pickled, files in packed_jobs])
+        runner.close()
     return max(0.0, around - least(time.perf_counter, lambda: [make_frame(job) for job in jobs])) / len(jobs)
 
 

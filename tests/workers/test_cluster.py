@@ -34,8 +34,9 @@ from keyturn.service.drop_maker import MOST_TRIES
 from keyturn.service.loop import Service
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
+from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Refused, ShopFault
-from keyturn.workers.crew import Crew, InlineCrew, LocalCrew
+from keyturn.workers.crew import Crew, InlineCrew
 from samples import Drop, odd, picture, square
 
 if find_spec("distributed") is None:
@@ -46,8 +47,8 @@ if find_spec("distributed") is None:
 import dask
 import distributed
 
-from keyturn.workers import choice, remote_job
 from keyturn.workers import cluster as clusters
+from keyturn.workers import remote_job
 from keyturn.workers.cluster import ClusterCrew
 
 PATIENCE_S = 60
@@ -134,7 +135,7 @@ def test_a_gif_has_the_same_bytes_though_every_worker_is_killed_once(
             for pid in killed:
                 os.kill(pid, signal.SIGKILL)
 
-    made = made_with(crew, gif_drop, tmp_path / "a", replace(bench, progress=kill))
+    made = made_with(crew, gif_drop, tmp_path / "a", replace(bench, progress=Progress(kill)))
     assert len(killed) == 2
     assert made == made_with(InlineCrew(), gif_drop, tmp_path / "b", bench)
     until(lambda: len(worker_pids(machines)) == 2)
@@ -375,17 +376,7 @@ def test_a_cluster_without_workers_is_the_shops_fault(monkeypatch: pytest.Monkey
         crew.close()
 
 
-# -- chosen by the settings -----------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("address", ["tcp://10.0.0.5:8786", "tls://dask.fern-hollow.example:8786", "tcp://[fd00::5]:1"])
-def test_a_schedulers_address_chooses_the_cluster(tmp_path: Path, address: str) -> None:
-    (tmp_path / settings.FILE_NAME).write_text(f'crew = "{address}"\n')
-    assert isinstance(choice.chosen_crew(settings.load(tmp_path), rulebook.load()), ClusterCrew)
-
-
-def test_without_one_the_work_is_done_here(tmp_path: Path) -> None:
-    assert isinstance(choice.chosen_crew(settings.load(tmp_path), rulebook.load()), LocalCrew)
+# -- from end to end -------------------------------------------------------------------------------------
 
 
 def test_a_drop_made_by_hand_uses_the_shops_cluster_too(
@@ -399,29 +390,6 @@ def test_a_drop_made_by_hand_uses_the_shops_cluster_too(
     assert said.returncode == 0, said.stderr
     assert f"the cluster at {address} does 2 jobs at a time" in said.stderr
     assert list((tmp_path / "out").glob("*/van-r1/usb/bootanimation.zip"))
-
-
-@pytest.mark.parametrize("address", ["10.0.0.5:8786", "http://10.0.0.5:8786", "tcp://10.0.0.5", "cluster"])
-def test_another_address_is_told_with_an_example(tmp_path: Path, address: str) -> None:
-    (tmp_path / settings.FILE_NAME).write_text(f'crew = "{address}"\n')
-    with pytest.raises(ShopFault, match=r'crew: .*"tcp://10\.0\.0\.5:8786"'):
-        settings.load(tmp_path)
-
-
-def test_without_the_extra_the_setting_is_refused_with_the_remedy(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / settings.FILE_NAME).write_text('crew = "tcp://10.0.0.5:8786"\n')
-    monkeypatch.delitem(sys.modules, "keyturn.workers.cluster")
-    monkeypatch.delattr("keyturn.workers.cluster")
-    monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(ShopFault, match=r"needs the extra cluster .*keyturn\[cluster\]"):
-        choice.chosen_crew(settings.load(tmp_path), rulebook.load())
-
-
-def test_who_asks_for_no_cluster_pays_for_none() -> None:
-    code = "import sys, keyturn.commands.app, keyturn.service.loop; sys.exit('distributed' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def test_an_unreadable_picture_costs_its_own_drop_alone(

@@ -1,7 +1,7 @@
-"""Where frame work runs. A crew takes a function and its jobs and gives the results in order.
+"""Crews: they run a function over many jobs, in worker processes or here, and give the results in order.
 
-A bounded window keeps memory flat however many frames a job has. A worker that dies or overruns its
-limits is replaced and its task tried once more alone; a second failure costs that drop a reason.
+Only a limited number of jobs is under way at a time, so memory does not grow with the number of frames. A worker that
+dies or overruns its limits is replaced and its job tried once more. A second failure refuses that job.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pebble import ProcessExpired, ProcessPool
 from keyturn.shop.reasons import Refused, refuse
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import worker_limits
-from keyturn.workers.process_start import Forking
+from keyturn.workers.process_start import ForkingContext
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -26,23 +26,26 @@ R = TypeVar("R")
 
 class Crew(Protocol):
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
-        """Results in the order of the jobs; a job that is refused gives its `Refused`, and the rest go on.
+        """Yield the results in the order of the jobs; for a job that is refused, its `Refused`.
 
-        `names` tells which file of the drop a job is about.
+        `names` returns the file of the drop that a job is about. Jobs are taken from `jobs` as results are taken.
         """
 
     def wake(self) -> None:
-        """Has the workers there before the first job. A program does well to ask before it starts threads: `forking`
-        says why."""
+        """Start the workers before the first job.
+
+        A program should call this before it starts threads; see `process_start`.
+        """
 
     def rest(self) -> None:
-        """Lets the workers go while nothing is to be done; the next job finds new ones."""
+        """End the workers while there is nothing to do; the next job starts new ones."""
 
-    def close(self) -> None: ...
+    def close(self) -> None:
+        """End the workers for good."""
 
 
 class InlineCrew:
-    """No workers: for tests and for single pictures."""
+    """A crew without workers, which runs the jobs in this process: for tests and for single pictures."""
 
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
         for job in jobs:
@@ -62,10 +65,10 @@ class InlineCrew:
 
 
 class LocalCrew:
-    """Processes on this machine, started at the first job and let go when the shop is quiet.
+    """A crew of processes on this machine, started at the first job.
 
-    `size` 0 starts one for each processor. `preload` names a module with all that the tasks need: it is imported once,
-    before the workers are forked.
+    `size` is the number of processes, 0 for one a processor. `preload` names a module that imports what the tasks
+    need: it is imported once, before the workers are forked.
     """
 
     def __init__(self, size: int, limits: Workers, preload: str = "") -> None:
@@ -94,24 +97,26 @@ class LocalCrew:
                 future.cancel()
 
     def wake(self) -> None:
-        if not self._awake().active:  # asking is what starts them; the first job tries again, and tells
+        if (
+            not self._running_pool().active
+        ):  # reading `active` starts them; where they do not start, the first job reports it
             self.rest()
 
-    def _awake(self) -> ProcessPool:
+    def _running_pool(self) -> ProcessPool:
         if self._pool is not None and not self._pool.active:
-            self.rest()  # it could not start a worker, say; a new one may
+            self.rest()  # the pool has failed, for example to start a worker; a new one may not
         if self._pool is None:
             self._pool = ProcessPool(
                 max_workers=self._size,
-                max_tasks=2000,  # a slow leak in a decoder is given back with its process, seldom within one job
+                max_tasks=2000,  # a worker that leaks memory is replaced now and then, seldom within one drop
                 initializer=worker_limits.prepare,
                 initargs=[self._limits.memory_mib],
-                context=Forking(self._preload),
+                context=ForkingContext(self._preload),
             )
         return self._pool
 
     def _start(self, task: Callable[[J], R], job: J) -> Future[R]:
-        future: Any = self._awake().schedule(
+        future: Any = self._running_pool().schedule(
             worker_limits.within_cpu, args=[task, job, self._limits.cpu_seconds], timeout=self._limits.wall_seconds
         )
         return future  # type: ignore[no-any-return]  # pebble's futures are concurrent.futures' own
@@ -137,7 +142,6 @@ class LocalCrew:
         return Refused([refuse("picture-defeats-reader", what, "save it anew, smaller", file=names(job))])
 
     def rest(self) -> None:
-        """Lets the workers go; the next job starts new ones."""
         pool, self._pool = self._pool, None
         if pool is not None:
             pool.stop()  # type: ignore[no-untyped-call]

@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import Any
 
 
-class Forking(ForkServerContext):
-    """A multiprocessing context that chooses between the two ways for each process.
+class ForkingContext(ForkServerContext):
+    """A multiprocessing context that forks a process itself where it is safe, else by the fork server.
 
-    `preload` names the module to import before a fork; empty: none.
+    `preload` names the module to import before a fork; none where it is empty.
     """
 
     def __init__(self, preload: str = "") -> None:
@@ -31,5 +31,5 @@ class Forking(ForkServerContext):
 
 
 def is_alone() -> bool:
-    """Whether this process has one thread only; those of libraries count (proc(5))."""
+    """Whether this process has one thread only, those of libraries included (proc(5))."""
     return sum(1 for _ in Path("/proc/self/task").iterdir()) == 1

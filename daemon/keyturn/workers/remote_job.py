@@ -1,11 +1,11 @@
-"""A job on its way to a worker on another machine: the job, and every file that it names.
+"""A job for a worker on another machine: packed with the files that it names, and run there.
 
-The machines of a cluster need share no disk: a shared path would be one more thing that can be mounted wrongly,
-and a file could change on it between two frames. So whatever files a job names travel with it, and the worker
-reads copies that are called by what is in them.
+The machines of a cluster need no shared disk. A shared path could be mounted wrongly, and a file could change on it
+between two frames. So the files that a job names are sent with it, and the worker reads copies that are named after
+their content.
 
-A worker of the cluster hands each job on to a process of its own, under the limits of the local crew: a picture
-that defeats its reader takes that process with it, never the worker and the jobs that wait there.
+A worker of the cluster runs each job in a process of its own, under the limits of the local crew. A picture that makes
+its reader crash ends that process alone, not the worker and the jobs that wait there.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from keyturn.shop.rulebook import Workers
 from keyturn.workers.crew import LocalCrew
 
 KEPT_BYTES = 256 * 2**20
-"""Copies a worker's thread keeps, latest used last: a clip or a backdrop comes back with the next frame."""
+"""A thread of a worker keeps copies of up to this size: the next frame often needs the same clip or backdrop."""
 
 LIBRARIES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py")
 CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif")
@@ -42,26 +42,26 @@ CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif")
 # -- packing, where the service runs ------------------------------------------------------------------
 
 
-def packed(content: object, enclose: Callable[[Path], str]) -> bytes:
-    """`content` as a pickle, in which each file that it names stands as what `enclose` calls it."""
+def packed(content: object, name_of: Callable[[Path], str]) -> bytes:
+    """Return `content` as a pickle, with each path replaced by the name that `name_of` gives it."""
 
     class Packer(pickle.Pickler):
         def persistent_id(self, item: object) -> str | None:
-            return enclose(item) if isinstance(item, Path) else None
+            return name_of(item) if isinstance(item, Path) else None
 
     out = io.BytesIO()
     Packer(out, pickle.HIGHEST_PROTOCOL).dump(content)
     return out.getvalue()
 
 
-def unpacked(goods: bytes, folder: Path) -> Any:
-    """What was packed, its files looked for in `folder`."""
+def unpacked(pickled: bytes, folder: Path) -> Any:
+    """Return what was packed, with each name replaced by the path of that file in `folder`."""
 
     class Unpacker(pickle.Unpickler):
         def persistent_load(self, name: str) -> Path:
             return folder / name
 
-    return Unpacker(io.BytesIO(goods)).load()
+    return Unpacker(io.BytesIO(pickled)).load()
 
 
 # -- the same programs everywhere -----------------------------------------------------------------------
@@ -69,7 +69,10 @@ def unpacked(goods: bytes, folder: Path) -> Any:
 
 @cache
 def versions() -> Mapping[str, str]:
-    """All that decides the bytes of a frame and whether a job can be read; the same on every machine."""
+    """Return the versions that must be the same on every machine.
+
+    They decide the bytes of a frame, and whether a job can be unpickled.
+    """
     python = ".".join(platform.python_version_tuple()[:2])
     codecs = {f"Pillow's {name}": str(features.version(name)) for name in CODECS}
     return {"Python": python, "keyturn": keyturn.__version__} | {n: _version(n) for n in LIBRARIES} | codecs
@@ -83,7 +86,7 @@ def _version(distribution: str) -> str:
 
 
 def require_same(worker: str, theirs: Mapping[str, str], ours: Mapping[str, str]) -> None:
-    """Raises `ShopFault` naming the worker and all that differs."""
+    """Raise `ShopFault` where the versions differ, with the worker and everything that differs."""
     other = {what: theirs.get(what, "none") for what in ours if theirs.get(what) != ours[what]}
     if other:
         differing = (f"{what} {version} instead of {ours[what]}" for what, version in other.items())
@@ -91,21 +94,22 @@ def require_same(worker: str, theirs: Mapping[str, str], ours: Mapping[str, str]
         raise ShopFault(f"the cluster's worker {worker} has {', '.join(differing)}", mend)
 
 
-# -- at work, on the other machine ----------------------------------------------------------------------
+# -- running, on the other machine ----------------------------------------------------------------------
 
 
 def work(
-    ours: Mapping[str, str], goods: bytes, enclosed: Mapping[str, bytes], names: tuple[str, ...], *sent: bytes
+    ours: Mapping[str, str], packed_job: bytes, files: Mapping[str, bytes], names: tuple[str, ...], *sent: bytes
 ) -> Any:
-    """One job, run by a worker of the cluster: the task's result, or its `Refused`.
+    """Run one job on a worker of the cluster; return the task's result, or its `Refused`.
 
-    `goods` is (limits, preload, task, job, file name), packed; `enclosed` its files by name; `names` those of the
-    files in `sent`, which the cluster keeps for several jobs. Raises `ShopFault` naming this worker.
+    `ours` are the service's versions. `packed_job` is (limits, preload, task, job, file name), packed. `files` are its
+    files by name; `names` are the names of the further files in `sent`, which the cluster keeps for several jobs.
+    Raise `ShopFault`, naming this worker, where the versions differ or the machine is at fault.
     """
     worker = get_worker()
     require_same(worker.address, versions(), ours)
     try:
-        return _hand(worker.local_directory).do(goods, {**enclosed, **dict(zip(names, sent, strict=True))})
+        return _thread_runner(worker.local_directory).run(packed_job, {**files, **dict(zip(names, sent, strict=True))})
     except OSError as error:
         fault = shop_fault(error)
         if fault is None:
@@ -113,24 +117,25 @@ def work(
         raise ShopFault(f"the cluster's worker {worker.address}: {fault.what}", fault.mend) from error
 
 
-_own = threading.local()
+_thread = threading.local()
 
 
-def _hand(place: str) -> Hand:
-    if not hasattr(_own, "hand"):
-        # Processes that multiprocessing calls daemons may have no children; the nanny of a Dask worker makes it one.
-        # Ours end with the worker all the same.
+def _thread_runner(folder: str) -> JobRunner:
+    """Return this thread's runner; the first call makes it, with its files in `folder`."""
+    if not hasattr(_thread, "runner"):
+        # Processes that multiprocessing calls daemons may have no children, and the nanny of a Dask worker makes the
+        # worker one. Our processes end with the worker all the same; see `worker_limits`.
         multiprocessing.current_process().daemon = False
-        _own.hand = Hand(place)
-    hand: Hand = _own.hand
-    return hand
+        _thread.runner = JobRunner(folder)
+    runner: JobRunner = _thread.runner
+    return runner
 
 
-class Hand:
-    """One thread of a worker: the process that reads its pictures, and the folder of their files in `place`."""
+class JobRunner:
+    """Runs the jobs of one thread of a worker in one process, and keeps their files in a folder below `folder`."""
 
-    def __init__(self, place: str) -> None:
-        self._folder = Path(tempfile.mkdtemp(prefix="keyturn-", dir=place))  # Dask clears `place` away
+    def __init__(self, folder: str) -> None:
+        self._folder = Path(tempfile.mkdtemp(prefix="keyturn-", dir=folder))  # Dask deletes `folder`
         self._files: OrderedDict[str, int] = OrderedDict()
         self._crew: LocalCrew | None = None
         self._limits: Workers | None = None
@@ -140,14 +145,16 @@ class Hand:
         if self._crew is not None:
             self._crew.close()
 
-    def do(self, goods: bytes, files: Mapping[str, bytes]) -> Any:
+    def run(self, packed_job: bytes, files: Mapping[str, bytes]) -> Any:
+        """Run a job with its files, by name; return the task's result, or its `Refused`."""
         self._keep(files)
-        limits, preload, task, job, name = unpacked(goods, self._folder)
+        limits, preload, task, job, name = unpacked(packed_job, self._folder)
         result: Any | Refused
         (result,) = self._crew_within(limits, preload).run(task, [job], lambda _: name)
         return result
 
     def _keep(self, files: Mapping[str, bytes]) -> None:
+        """Write the files that are not there yet; delete those that were used longest ago beyond `KEPT_BYTES`."""
         for name, data in files.items():
             if name not in self._files:
                 (self._folder / name).write_bytes(data)
@@ -158,6 +165,7 @@ class Hand:
             del self._files[oldest]
 
     def _crew_within(self, limits: Workers, preload: str) -> LocalCrew:
+        """Return the crew of one process; a new one where the limits have changed."""
         if self._crew is None or limits != self._limits:
             self.close()
             self._crew, self._limits = LocalCrew(1, limits, preload), limits

@@ -1,6 +1,6 @@
-"""What runs inside a worker of the local crew: its limits, its end, and one task at a time under them.
+"""What runs inside a worker process of the local crew: it sets its limits, and runs a task within them.
 
-Kept apart from `crew`, which needs settings and a log, so that a worker imports neither.
+It is a module of its own so that a worker does not import the settings and the log, which `crew` needs.
 """
 
 from __future__ import annotations
@@ -23,8 +23,11 @@ R = TypeVar("R")
 
 
 def within_cpu(task: Callable[[J], R], job: J, cpu_seconds: int) -> R:
-    """Runs the task with a limit on its own processor time: RLIMIT_CPU counts a process's whole life, so it
-    is set anew for each task; beyond it the kernel ends the worker with SIGXCPU (setrlimit(2))."""
+    """Run the task with at most `cpu_seconds` of processor time.
+
+    RLIMIT_CPU counts the whole life of a process, so it is set anew for each task. Beyond it the kernel ends the worker
+    with SIGXCPU (setrlimit(2)).
+    """
     used = sum(resource.getrusage(resource.RUSAGE_SELF)[:2])
     hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
     resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(used) + cpu_seconds, hard))
@@ -32,9 +35,9 @@ def within_cpu(task: Callable[[J], R], job: J, cpu_seconds: int) -> R:
 
 
 def prepare(memory_mib: int) -> None:
-    """Limits of one worker, and its end with its parents': a killed service leaves no workers behind.
+    """Set the limits of this worker, and make it end with the service: a killed service leaves no workers behind.
 
-    RLIMIT_AS counts what was imported before the fork as well: about 180 MiB of address space.
+    `memory_mib` limits the address space. RLIMIT_AS counts what was imported before the fork too, about 180 MiB.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
@@ -47,17 +50,21 @@ def prepare(memory_mib: int) -> None:
 
 
 def _end_with_fork_server() -> None:
+    """Make the kernel kill this worker when its parent process ends."""
     pr_set_pdeathsig = 1  # prctl(2)
     ctypes.CDLL(None).prctl(pr_set_pdeathsig, signal.SIGKILL)
 
 
 def _end_with_service() -> None:
-    """The fork server, a worker's parent for the kernel, outlives the service as long as one worker does, and a
-    worker may be busy for long, or hang. So the kernel shall tell it when the other end of the pipe that comes from
-    the service closes: by SIGIO, which ends a process (fcntl(2) O_ASYNC, signal(7))."""
+    """Make the kernel end this worker when the service has ended.
+
+    The worker's parent is the fork server, which outlives the service as long as one worker lives, and a worker may be
+    busy for long, or hang. So the kernel is asked to send SIGIO, which ends the process, when the service's end of
+    their common pipe closes (fcntl(2) O_ASYNC, signal(7)).
+    """
     service = parent_process()
     assert service, "a worker is started by multiprocessing"
     fcntl.fcntl(service.sentinel, fcntl.F_SETOWN, os.getpid())
     fcntl.fcntl(service.sentinel, fcntl.F_SETFL, fcntl.fcntl(service.sentinel, fcntl.F_GETFL) | os.O_ASYNC)
-    if connection.wait([service.sentinel], timeout=0):  # it had gone before
+    if connection.wait([service.sentinel], timeout=0):  # it ended before the signal was set up
         os._exit(1)
