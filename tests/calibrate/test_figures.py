@@ -17,7 +17,7 @@ from keyturn.shop.radio_profile import Radio
 
 
 def test_the_figures_read_back() -> None:
-    """By template: both digits of a frame number against the ten digits as frames 1 to 10 show them."""
+    """Each digit of a frame number is compared with the ten digits that frames 1 to 10 show."""
     drawn = CountPictures(Count("T", (180, 240), 10, 99))
     pitch = 90 + left_edge(ink(drawn, 88)[:, 90:]) - left_edge(ink(drawn, 88))
     digits = {number % 10: ink(drawn, number)[:, 90 : 90 + pitch] for number in range(1, 11)}
@@ -28,7 +28,7 @@ def test_the_figures_read_back() -> None:
 
 
 def ink(drawn: CountPictures, number: int) -> NDArray[np.bool_]:
-    """Where the frame number's row has ink."""
+    """Return where the row of the frame number has ink."""
     return np.asarray(drawn.figure(number).convert("L"))[int(0.70 * 240) : int(0.87 * 240)] > 90
 
 
@@ -68,7 +68,7 @@ def contrast(light: tuple[int, int, int], dark: tuple[int, int, int]) -> float:
 
 @pytest.mark.parametrize("radio", RADIOS.values(), ids=RADIOS)
 def test_what_changes_between_frames_is_too_small_to_flash(radio: Radio) -> None:
-    """WCAG 2.2, 2.3.1: at most a quarter of a 10-degree field may flash. Here no more than that even changes."""
+    """WCAG 2.2, 2.3.1: at most a quarter of a 10-degree field may flash. Here even less than that changes."""
     field = 2 * radio.panel.view_mm * math.tan(math.radians(5)) * radio.panel.width / radio.panel.width_mm
     drawn = CountPictures(Count(radio.title, radio.panel.size, 10, 400))
     shown = [np.asarray(drawn.figure(number)).astype(int) for number in (98, 99, 100, 188, 189)]

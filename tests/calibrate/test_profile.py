@@ -34,7 +34,7 @@ def test_what_was_learnt_comes_back_from_the_rulebook(radio: Radio, tmp_path: Pa
 
 
 def without(radio: Radio) -> object:
-    """Everything that calibration leaves alone."""
+    """Return every value that calibration does not change."""
     kept = radio.model_dump()
     for table, keys in {"boot": ("source", "samples"), "limits": ("source", "decode_ms_per_mpx", "draw_ms")}.items():
         for key in keys:
@@ -42,7 +42,7 @@ def without(radio: Radio) -> object:
     return kept
 
 
-def test_a_radio_that_no_file_holds_is_written_out_whole(tmp_path: Path) -> None:
+def test_a_radio_without_a_file_is_written_whole(tmp_path: Path) -> None:
     radio = changed(ADDITIVE, "panel", width=48, source='a "quoted" \\ source\nof two lines').model_copy(
         update={"name": "ours"}
     )

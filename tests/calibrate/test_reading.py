@@ -71,7 +71,7 @@ def test_the_interval_is_the_least_squares_slope_of_numpy(starts: list[tuple[int
 )
 @settings(deadline=None, max_examples=60)
 def test_what_a_radio_does_is_found_from_its_film(radio: Radio, fps: int, cost_ms: int, boots: list[float]) -> None:
-    """The radio is played by `radio.timeline`: its true cost is unknown to the profile, and recovered."""
+    """The radio is played by `radio.timeline`: the profile does not know its true cost, and the film shows it."""
     true = Pacing(fps, radio.firmware.pacing, cost_ms / 1000)
     shows = [Timeline((PlayedPart("p", 1, 0, 2000), PlayedPart("p", 0, 0, 1)), true, boot) for boot in boots]
     last = [max(s.frame for s in show.shown() if s.part == 0) + 1 for show in shows]

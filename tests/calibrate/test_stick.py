@@ -59,7 +59,7 @@ def test_every_frame_is_the_picture_of_its_number_and_no_two_are_alike(stick: zi
     assert len({frame.tobytes() for frame in frames}) == 25
 
 
-def test_the_logo_bears_no_figure_so_that_the_first_one_is_seen_to_come(
+def test_the_logo_has_no_figure_so_that_the_film_shows_the_first_one_appear(
     stick: zipfile.ZipFile, tiny: Radio, tmp_path: Path
 ) -> None:
     with Image.open(tmp_path / "stick" / tiny.stick.logo) as logo:

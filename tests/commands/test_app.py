@@ -1,4 +1,4 @@
-"""The boundary: what becomes which exit code."""
+"""The one place that turns outcomes into exit codes."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from samples import Drop, Run
 
 
 @pytest.mark.parametrize("command", [("run",), ("status",), ("retry", "van")])
-def test_without_a_shop_there_is_a_clear_word(
+def test_without_a_shop_the_message_names_init(
     run: Run, command: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run(*command) == 2

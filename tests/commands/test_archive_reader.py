@@ -1,4 +1,4 @@
-"""Archives listed within limits."""
+"""The entries of an archive are listed, within limits, and nothing is unpacked."""
 
 import io
 import os
@@ -68,7 +68,7 @@ def test_an_archive_made_the_ordinary_way_shows_nothing(tmp_path: Path) -> None:
         if not name.endswith("/"):
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             (folder / name).write_bytes(data)
-    (folder / "desc.txt").write_bytes(DESC * 4)  # long enough that deflating pays
+    (folder / "desc.txt").write_bytes(DESC * 4)  # so long that deflating makes it smaller
     subprocess.run(["zip", "-qr", "../made.zip", "."], cwd=folder, check=True)
     bundle = read_bundle(tmp_path / "made.zip", CAPS)
     with zipfile.ZipFile(tmp_path / "made.zip") as made:

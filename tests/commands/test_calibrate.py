@@ -38,7 +38,7 @@ def test_a_stick_never_overwrites(run: Run, shop: Shop, tmp_path: Path) -> None:
 
 
 def test_filmed_starts_are_learnt_into_the_shops_rules(run: Run, shop: Shop, capsys: Said) -> None:
-    """Ten frames a second nominal; 179 frames in 22.4 s are a frame every 125.1 ms, 25.1 ms beyond the beat."""
+    """At 10 fps a frame is due every 100 ms; 179 frames in 22.4 s take 125.1 ms each, so a frame costs 25.1 ms."""
     readings = ("--read", "17.9", "18.4", "--filmed", "22.4", "23.0")
     assert run("calibrate", "tiny", *readings, "--root", shop.root) == 0
     stored = profile(shop)

@@ -71,7 +71,7 @@ def test_a_revision_can_be_named_by_its_folder(outbox: Path, source: StickFolder
     assert found == source
 
 
-def test_one_name_at_two_customers_is_asked_back(drop: Drop, bench: Bench, outbox: Path) -> None:
+def test_where_two_customers_have_a_job_of_that_name_both_are_named(drop: Drop, bench: Bench, outbox: Path) -> None:
     make_by_hand.make(
         drop("other/van", frames=3, manifest='customer = "Quarry Bakery"\nradio = "tiny"\n'), outbox, bench
     )
@@ -82,7 +82,7 @@ def test_one_name_at_two_customers_is_asked_back(drop: Drop, bench: Bench, outbo
     assert copy.find(outbox, "quarry-bakery/van", None).job.customer == "Quarry Bakery"
 
 
-def test_a_job_that_is_not_there_is_answered_with_what_is(outbox: Path, tmp_path: Path) -> None:
+def test_for_an_unknown_job_the_known_ones_are_named(outbox: Path, tmp_path: Path) -> None:
     with pytest.raises(WrongUse) as asked:
         copy.find(outbox, "ferry", None)
     assert "fern-hollow-mobile-library/van-r2" in asked.value.mend
@@ -92,12 +92,12 @@ def test_a_job_that_is_not_there_is_answered_with_what_is(outbox: Path, tmp_path
 
 
 def test_a_revision_being_built_is_no_revision(outbox: Path, source: StickFolder) -> None:
-    """outbox/.building/<claim> holds a whole revision for a moment before it is published."""
+    """outbox/.building/<claim> holds a complete revision for a moment before it is published."""
     shutil.copytree(source.folder.parent, outbox / ".building" / "van-r3")
     assert copy.find(outbox, "van", None).folder.parent.name == "van-r2"
 
 
-def test_a_spoilt_record_is_said(outbox: Path, source: StickFolder) -> None:
+def test_a_damaged_record_is_named(outbox: Path, source: StickFolder) -> None:
     (source.folder.parent / "job.json").write_text("{")
     with pytest.raises(ShopFault, match=r"no readable job\.json"):
         copy.find(outbox, "van", None)
@@ -125,7 +125,7 @@ def test_the_only_stick_needs_no_name() -> None:
     assert copy.choose_target(Path("/media/b"), [mount("/media/a")]) == Path("/media/b")
 
 
-def test_no_stick_or_several_are_asked_back() -> None:
+def test_without_a_stick_or_with_several_one_must_be_named() -> None:
     with pytest.raises(WrongUse, match="no stick"):
         copy.choose_target(None, [])
     with pytest.raises(WrongUse, match="/media/a, /media/b"):

@@ -1,4 +1,4 @@
-"""The sample inbox through the real service: the acceptance of the whole."""
+"""The sample inbox goes through the real service: the acceptance test of the whole program."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def test_the_lamps_play_three_times_and_hold_well_inside_the_shortest_boot(outco
 def test_every_zip_and_picture_of_the_demo_is_sound(
     outcome: DemoOutcome, needs: Callable[[str], str], tmp_path: Path
 ) -> None:
-    """Info-ZIP's unzip and pngcheck: readers that know nothing of Keyturn."""
+    """Info-ZIP's unzip and pngcheck: independent readers."""
     zips = sorted(outcome.shop.outbox.glob("[!.]*/*/usb*/bootanimation.zip"))
     assert len(zips) >= 6
     for number, path in enumerate(zips):

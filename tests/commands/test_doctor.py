@@ -1,4 +1,4 @@
-"""Each thing that can be wrong with a machine or a shop, provoked: it is found, with its remedy, unchanged."""
+"""Each fault of a machine or a shop is provoked: doctor finds it, names its remedy and changes nothing."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ REAL_UNIT_STATE = doctor._unit_state
 
 
 def found(shop: Shop, words: str) -> Finding:
-    """The one finding that says `words`."""
+    """Return the one finding that contains `words`."""
     fitting = [f for f in doctor.examine(shop) if words in f.what]
     assert len(fitting) == 1, [f.what for f in doctor.examine(shop)]
     return fitting[0]
@@ -48,7 +48,7 @@ def everything(root: Path) -> dict[str, tuple[int, int, int, bytes]]:
 
 @pytest.fixture(autouse=True)
 def no_systemd(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whatever manages the machine the tests run on."""
+    """Hide the systemd of the machine that runs the tests."""
     monkeypatch.setattr(doctor, "_unit_state", lambda: "")
 
 
@@ -67,7 +67,7 @@ def test_it_changes_nothing(shop: Shop) -> None:
     assert everything(shop.root) == before
 
 
-def test_a_place_without_a_shop_is_told_how_to_become_one(tmp_path: Path) -> None:
+def test_where_there_is_no_shop_init_is_named(tmp_path: Path) -> None:
     shop = Shop(tmp_path / "nothing")
     missing = [f for f in doctor.examine(shop) if f.health is Health.ILL]
     assert len(missing) == 6
@@ -127,7 +127,7 @@ def test_rules_and_settings_that_are_no_files_are_told_and_the_rest_is_looked_at
 
 
 def room(free: int, files_left: int) -> Callable[[object], os.statvfs_result]:
-    """A file system of 4096-byte blocks with so many bytes and files left."""
+    """Return a statvfs that reports so many free bytes, in blocks of 4096, and so many free files."""
     return lambda path: os.statvfs_result((4096, 4096, 10**7, 0, free // 4096, 10**6, 0, files_left, 0, 255))
 
 
@@ -149,7 +149,7 @@ def test_few_files_left_is_told_in_time(shop: Shop, monkeypatch: pytest.MonkeyPa
 
 @pytest.fixture
 def lies_on(monkeypatch: pytest.MonkeyPatch) -> Callable[[Path, str], None]:
-    """lies_on(folder, "nfs4"): the kernel's list, format of proc(5), says so."""
+    """lies_on(folder, "nfs4") writes a list of mounts, format of proc(5), with the folder on that file system."""
 
     def say(folder: Path, kind: str) -> None:
         info = folder.parent / "mountinfo"
@@ -233,7 +233,7 @@ def test_a_running_service_is_seen(shop: Shop) -> None:
 
 
 def test_a_private_state_folder_does_not_end_the_examination(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The state folder is its owner's and group's alone; an operator outside of it asks too."""
+    """Only its owner and group can read the state folder, but any operator may run doctor."""
 
     def forbidden(self: Shop) -> bool:
         raise PermissionError(errno.EACCES, "Permission denied", str(self.lock))

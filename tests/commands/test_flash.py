@@ -1,4 +1,4 @@
-"""`keyturn flash`: pictures from a folder, in order, judged one at a time."""
+"""`keyturn flash`: the pictures of a folder are checked in order, one at a time."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_a_given_field_is_scaled_from_the_screen_to_the_pictures(tmp_path: Path)
     assert not check_folder(folder, 30, None, (80, 64), RULES).passes
 
 
-def test_see_through_pictures_stand_on_black(tmp_path: Path) -> None:
+def test_transparent_pictures_are_laid_on_black(tmp_path: Path) -> None:
     folder = tmp_path / "frames"
     folder.mkdir()
     for number in range(16):
@@ -98,7 +98,9 @@ def test_what_cannot_be_judged_is_refused_by_name(tmp_path: Path) -> None:
     assert code(deep) == "picture-unreadable"
 
 
-def test_flash_says_what_the_labels_say(run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_command_agrees_with_what_the_pictures_are(
+    run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """WCAG 2.2, 2.3.1: black and white in turn at 30 frames a second are 15 flashes a second; 3 are allowed."""
     for name, grey in (("still", lambda n: 90), ("strobe", lambda n: 255 * (n % 2))):
         (tmp_path / name).mkdir()

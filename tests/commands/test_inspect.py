@@ -1,4 +1,4 @@
-"""`keyturn inspect`: what a radio would make of any archive."""
+"""`keyturn inspect`: what a radio would show of any archive."""
 
 from __future__ import annotations
 
@@ -132,7 +132,7 @@ def test_what_is_no_archive_is_refused(run: Run, tmp_path: Path, capsys: Said) -
 
 
 def test_names_from_an_archive_are_printed_as_text(run: Run, bundle: Bundle, capsys: Said) -> None:
-    """ECMA-48: a terminal obeys control sequences; none may come through from a name."""
+    """ECMA-48: a terminal obeys control sequences; so names are printed without them."""
     run("inspect", bundle(art() | {"[red]\x1b[31m.png": b"x"}))
     said = capsys.readouterr().out
     assert "\x1b" not in said and "[red]" in said

@@ -1,4 +1,4 @@
-"""`keyturn new`: the starter drop is made as it stands, and nothing is overwritten."""
+"""`keyturn new`: the shop accepts the starter drop as it is, and nothing is overwritten."""
 
 from __future__ import annotations
 

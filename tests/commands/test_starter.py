@@ -1,4 +1,4 @@
-"""Starter drops: what `keyturn new` writes is made as it stands, on every radio."""
+"""Starter drops: every kind can be made for every radio without a change."""
 
 from __future__ import annotations
 
@@ -54,8 +54,8 @@ def _scratch(tmp_path: Path) -> Path:
 
 
 def test_together_they_show_every_way_to_make_a_part() -> None:
-    """A key of [[part]] that no starter shows is one that no artist finds. `hold_screen` is kept back on purpose:
-    it delays the reversing camera."""
+    """Artists learn the keys of [[part]] from the starters. Only `hold_screen` is left out, as it delays the reversing
+    camera."""
     manifests = [tomllib.loads(kind.manifest) for kind in starter.KINDS.values()]
     shown = {key for manifest in manifests for part in manifest["part"] for key in part}
     told = "".join(kind.manifest for kind in starter.KINDS.values())

@@ -51,7 +51,7 @@ def test_watching_shows_the_state_again_until_ctrl_c(
 def test_hostile_names_are_printed_as_text(
     run: Run, shop: Shop, drop: Drop, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """ECMA-48: a terminal obeys control sequences; none may come through from a name."""
+    """ECMA-48: a terminal obeys control sequences; so names are printed without them."""
     drop("x").rename(shop.inbox / "[red]\x1b[31mvan\u202e")
     assert run("status", "--root", shop.root) == 0
     said = capsys.readouterr().out

@@ -42,7 +42,7 @@ def source(outbox: Path) -> StickFolder:
 
 @pytest.fixture
 def stick(tmp_path: Path) -> Path:
-    """An empty folder in a stick's place."""
+    """An empty folder that stands for a stick."""
     place = tmp_path / "media" / "stick"
     place.mkdir(parents=True)
     return place
@@ -62,7 +62,7 @@ def held(folder: Path) -> dict[str, bytes]:
 
 @pytest.fixture
 def mounted(stick: Path, tmp_path: Path) -> Callable[[str], Path]:
-    """mounted("vfat /dev/sdb1 rw"): a mountinfo file in which the stick is mounted so; format: proc(5)."""
+    """mounted("vfat /dev/sdb1 rw") returns a mountinfo file, format of proc(5), that has the stick mounted so."""
 
     def write(how: str, own: str = "rw,nosuid") -> Path:
         path = tmp_path / "mountinfo"
@@ -75,7 +75,7 @@ def mounted(stick: Path, tmp_path: Path) -> Callable[[str], Path]:
 
 @pytest.fixture
 def another_disk(stick: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The stick's folder lies on a device of its own, which a test cannot plug in."""
+    """Let the stick's folder look like one on another device, since a test cannot plug one in."""
     real = Path.stat
 
     def stat(path: Path, **how: bool) -> os.stat_result:
@@ -146,7 +146,7 @@ def test_of_two_mounts_on_one_place_the_later_is_seen(tmp_path: Path) -> None:
 
 
 def room(free: int) -> Callable[[object], os.statvfs_result]:
-    """A file system of 512-byte blocks with so many bytes free."""
+    """Return a statvfs that reports so many free bytes, in blocks of 512."""
     return lambda path: os.statvfs_result((512, 512, 10**6, 10**6, free // 512, 0, 0, 0, 0, 255))
 
 
@@ -163,7 +163,7 @@ def test_too_little_space_is_told_before_anything_is_written(
 def test_an_old_file_of_the_same_size_gives_no_space(
     source: StickFolder, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The new one is written beside it first."""
+    """The new file is written beside the old one first."""
     for file in source.radio.files:
         (stick / file.path).write_bytes(b"x" * file.size)
     monkeypatch.setattr(os, "statvfs", room(512))
@@ -280,7 +280,7 @@ def test_a_stick_that_returns_other_bytes_is_found_out(
 
 @pytest.fixture
 def failing(monkeypatch: pytest.MonkeyPatch, stick: Path) -> Callable[[int], None]:
-    """failing(EIO): making what was written to the stick durable fails so."""
+    """failing(EIO) lets fsync fail with that error for files on the stick."""
 
     def begin(code: int) -> None:
         real = os.fsync
@@ -363,7 +363,7 @@ def fat_image(needs: Needs, tmp_path: Path) -> Path:
 def test_the_folder_survives_fat32_name_by_name_and_byte_by_byte(
     source: StickFolder, fat_image: Path, needs: Needs, tmp_path: Path
 ) -> None:
-    """dosfstools makes the file system, mtools write and read it: neither knows of Keyturn."""
+    """dosfstools makes the file system and mtools write and read it: both are independent of Keyturn."""
     subprocess.run([needs("mcopy"), "-i", fat_image, "-s", *source.folder.iterdir(), "::"], check=True)
     listing = subprocess.run([needs("mdir"), "-i", fat_image, "-b", "::"], capture_output=True, text=True, check=True)
     assert set(listing.stdout.split()) == {f"::/{file.path}" for file in source.radio.files}
@@ -371,7 +371,7 @@ def test_the_folder_survives_fat32_name_by_name_and_byte_by_byte(
 
 
 def read_back(image: Path, needs: Needs, into: Path) -> dict[str, bytes]:
-    """What mtools find in the file system, once fsck.vfat has found it sound."""
+    """Return what mtools read from the file system, after fsck.vfat has found no fault in it."""
     checked = subprocess.run([needs("fsck.vfat"), "-n", image], capture_output=True, text=True)
     assert checked.returncode == 0, checked.stdout
     into.mkdir()

@@ -13,7 +13,8 @@ from PIL import Image
 
 from keyturn.calibrate.figures import Count, CountPictures
 from keyturn.eye.flash import FlashMeter
-from keyturn.eye.luminance import Screen, cells
+from keyturn.eye.luminance import cells
+from keyturn.eye.screen import Screen
 from keyturn.judge.flash import LOGO_STANDS_S
 from keyturn.package import jpeg_and_webp
 from keyturn.package.stick import write_stick
@@ -94,6 +95,11 @@ def _pack(pictures: CountPictures, radio: Radio, rules: Rulebook, animation: Pat
         data, suffix = _encoded(pictures.hold(), radio.firmware.frame_formats)
         pack.add(f"{rows[1].path}/{frame_name(0, 1, suffix)}", data)
     watched.judge()
+    _check_size(animation, radio)
+
+
+def _check_size(animation: Path, radio: Radio) -> None:
+    """Raise `WrongUse` where the animation is larger than the radio takes."""
     size = animation.stat().st_size
     if size > radio.limits.zip_mib * MIB:
         what = f"the animation is {readable_size(size)}; {radio.name} takes {radio.limits.zip_mib:g} MiB"
@@ -112,12 +118,14 @@ class _FlashWatch:
         self._meter.show(cells(np.asarray(picture), self._screen.cell_px), at_s)
 
     def judge(self) -> None:
+        """Raise `WrongUse` where the pictures shown would flash."""
         if not self._meter.report().passes:
             what = f"figures that change {self._fps} times a second would flash on this panel (WCAG 2.2, 2.3.1)"
             raise WrongUse(what, "name a lower --fps")
 
 
 def _encoded(picture: Image.Image, formats: Sequence[str]) -> tuple[bytes, str]:
+    """Return the picture as a file in the radio's first format, and its suffix."""
     return (png_writer.png(picture), ".png") if formats[0] == "png" else (jpeg_and_webp.jpeg(picture), ".jpg")
 
 

@@ -149,7 +149,7 @@ def _folders(shop: Shop) -> Iterator[Finding]:
             yield Finding(Health.ILL, f"{folder} is not there", f"keyturn init {shop.root}")
         elif not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
             yield Finding(Health.ILL, f"{folder} cannot be written", "give Keyturn's user the right to write there")
-        elif folder == shop.state and kind in events.NETWORK:
+        elif folder == shop.state and kind in events.NETWORK_FILE_SYSTEMS:
             yield Finding(Health.MIND, f"{folder} lies on {kind}", "keep state on a local disk: SQLite needs its locks")
         else:
             yield _well(f"{folder} can be written ({kind})")
@@ -186,7 +186,7 @@ def _watching(shop: Shop) -> Iterator[Finding]:
     except (ShopFault, OSError):
         return  # _rules reports it
     chosen = events.mode(wanted, shop.inbox)
-    if chosen == "events" and kind in events.NETWORK:
+    if chosen == "events" and kind in events.NETWORK_FILE_SYSTEMS:
         yield Finding(Health.MIND, f"events are asked for on {kind}, which gives none", 'set watch = "auto"')
     else:
         yield _well(f"the inbox is watched by {chosen}")

@@ -17,7 +17,8 @@ from rich.console import Console
 
 from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out, rules_of
 from keyturn.eye.flash import FlashMeter
-from keyturn.eye.luminance import Screen, cells
+from keyturn.eye.luminance import cells
+from keyturn.eye.screen import Screen
 from keyturn.shop.natural_order import natural_key
 from keyturn.shop.reasons import Reason, Refused, refuse
 from keyturn.shop.records import FlashRecord

@@ -25,7 +25,7 @@ FILE_LINE = "{time:YYYY-MM-DDTHH:mm:ss.SSSZZ} {level: <8} {message}"
 JOURNAL_LINE = "{level: <8} {message}"
 
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
-"""Control characters, changes of the writing direction, and bytes of a name that are not UTF-8 (PEP 383: surrogates)."""
+"""Control characters, changes of the writing direction, and surrogates: bytes of a name that are not UTF-8."""
 
 _WORDS = {Kind.REFUSE: "[bold red]refused[/]", Kind.MENDED: "[green]mended[/]", Kind.NOTE: "[yellow]note[/]"}
 
