@@ -70,12 +70,12 @@ def make_plain(job: Any) -> Any:
 
 
 def _by_crew(task: Task, kind: str, inputs: Inputs, output: Path, count: int, warm: bool = False) -> None:
-    from keyturn.eye.luminance import Screen
+    from keyturn.eye.screen import Screen
     from keyturn.flatten.frame_source import Source
     from keyturn.normalize.fit import Fit
     from keyturn.package import PRELOAD
     from keyturn.package.frame import FrameJob, Look
-    from keyturn.package.stick import ZipWriter
+    from keyturn.package.zip_writer import ZipWriter
     from keyturn.renumber.order import frame_name
     from keyturn.shop import rulebook
     from keyturn.workers.crew import LocalCrew

@@ -133,7 +133,8 @@ def cells_s(drop: Path) -> float:
     import numpy as np
     from PIL import Image
 
-    from keyturn.eye.luminance import Screen, cells
+    from keyturn.eye.luminance import cells
+    from keyturn.eye.screen import Screen
     from keyturn.shop import rulebook
 
     rules = rulebook.load()

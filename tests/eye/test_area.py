@@ -7,7 +7,7 @@ import pytest
 
 from keyturn.eye import luminance
 from keyturn.eye.area import Fields, white_noise
-from keyturn.eye.luminance import Screen
+from keyturn.eye.screen import Screen
 from keyturn.shop import rulebook
 
 RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")

@@ -11,7 +11,7 @@ import pytest
 from eye import labelled
 from keyturn.eye import luminance
 from keyturn.eye.flash import FlashMeter, flashes
-from keyturn.eye.luminance import Screen
+from keyturn.eye.screen import Screen
 from keyturn.shop import rulebook
 from keyturn.shop.records import FlashRecord
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from eye import slow_reference as slow
 from keyturn.eye import luminance
 from keyturn.eye.flash import FlashMeter
-from keyturn.eye.luminance import Screen
+from keyturn.eye.screen import Screen
 from keyturn.shop import rulebook
 from keyturn.shop.records import FlashRecord
 

@@ -12,14 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keyturn.eye import luminance
-from keyturn.eye.luminance import FULL, Screen
-from keyturn.shop import radio_profile, rulebook
+from keyturn.eye.luminance import FULL
 
 with warnings.catch_warnings():  # colour-science warns that its plotting is not installed
     warnings.simplefilter("ignore")
     import colour
 
-RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
 COLOURS = np.array(list(itertools.product(range(0, 256, 15), repeat=3)), np.uint8)
 
 
@@ -103,29 +101,3 @@ def test_cells_are_area_means_of_linear_light(height: int, width: int, cell: flo
 def test_a_cell_smaller_than_a_pixel_is_a_pixel() -> None:
     rgb = np.random.default_rng(5).integers(0, 256, (4, 7, 3), dtype=np.uint8)
     assert np.array_equal(luminance.cells(rgb, 0.4), np.rint(colour.models.eotf_sRGB(rgb / 255) * FULL))
-
-
-@pytest.mark.parametrize("cell", [0.5, 1.0, 3.41, 4.0, 5.95])
-def test_an_even_picture_makes_even_cells_of_the_screens_shape(cell: float) -> None:
-    screen = Screen(97, 61, (30.0, 20.0), cell)
-    cells = luminance.cells(np.full((61, 97, 3), 90, np.uint8), cell)
-    assert cells.shape == (*screen.shape, 3)
-    assert np.unique(cells).size == 1
-    assert screen.cell_area_px.sum() == pytest.approx(61 * 97)
-
-
-def test_wcags_own_screen() -> None:
-    screen = Screen.wcag(RULES)
-    # WCAG 2.2, notes on the thresholds: 341 x 256 px at 1024 x 768; a quarter is 21,824 px
-    assert screen.field_area_px * RULES.field_share == 21_824
-    assert screen.cell_px == pytest.approx(3.41)
-
-
-def test_a_panels_field_is_ten_degrees_wide_at_the_eye() -> None:
-    panel = radio_profile.Panel(source="test", width=768, height=1024, width_mm=158, view_mm=700)
-    screen = Screen.of(panel, RULES)
-    # plane geometry: ten degrees at 700 mm are 2 x 700 x tan(5 deg) = 122.5 mm; this panel has 4.861 px a mm
-    assert screen.field_px[0] == pytest.approx(595.4, abs=0.1)
-    # WCAG 2.2: the limit is 0.006 steradians. Ours must not be laxer.
-    steradian_px = (screen.field_px[0] / math.radians(10)) ** 2
-    assert 0.9 * 0.006 < screen.field_area_px * RULES.field_share / steradian_px <= 0.006

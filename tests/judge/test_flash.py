@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from judge.plans import RULES, TALL, Part, plan_of
-from keyturn.eye.luminance import FULL, Screen
+from keyturn.eye.luminance import FULL
+from keyturn.eye.screen import Screen
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import FlashRecord

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.luminance import Screen
+from keyturn.eye.screen import Screen
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]

@@ -26,22 +26,18 @@ This is a screening aid, not a medical clearance.
 from __future__ import annotations
 
 import math
-from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye import area, transitions
-from keyturn.eye.luminance import FULL, Screen, relative_luminance
+from keyturn.eye.luminance import FULL, relative_luminance
+from keyturn.eye.screen import Screen
+from keyturn.eye.transition_count import TICK_S, TransitionCount
 from keyturn.shop import rulebook
 from keyturn.shop.records import FlashRecord
 
 F32 = NDArray[np.float32]
-Bits = NDArray[np.bool_]
-
-WINDOW_S = 1.0
-TICK_S = 1e-6
-"""Times are sums of frame lengths. A time this near to a window's edge is on the edge."""
 
 MIXED = 20
 """A picture can be noise only where more than one transition in so many goes the rarer way: noise brightens and darkens
@@ -59,8 +55,8 @@ class FlashMeter:
         self._screen, self._rules = screen, rules
         self._fields = area.Fields(screen, rules.field_share)
         self._luminance, self._redness = transitions.Luminance(rules), transitions.Red(rules)
-        self._general = _Count(screen.shape, self._fields, rules.most_per_second)
-        self._red = _Count(screen.shape, self._fields, rules.most_per_second)
+        self._general = TransitionCount(screen.shape, self._fields, rules.most_per_second)
+        self._red = TransitionCount(screen.shape, self._fields, rules.most_per_second)
         self._before: tuple[F32, F32, F32, F32] | None = None
         self._at_s = -math.inf
         self._worst, self._worst_at_s = 0, 0.0
@@ -147,109 +143,3 @@ def flashes(transitions_made: int) -> int:
     Six transitions are 3 flashes, seven are 4. A lone transition is none.
     """
     return 0 if transitions_made < 2 else (transitions_made + 1) // 2
-
-
-class _Tally:
-    """How many transitions each place made within the window that ends now."""
-
-    def __init__(self, shape: tuple[int, int]) -> None:
-        self.counts = np.zeros(shape, np.int16)
-        self._recent: deque[tuple[float, NDArray[np.uint8]]] = deque()
-
-    def add(self, at_s: float, places: Bits) -> None:
-        self.counts += places
-        self._recent.append((at_s, np.packbits(places)))
-
-    def forget(self, at_s: float) -> None:
-        """Drop what lies a window or more before `at_s`."""
-        while self._recent and self._recent[0][0] <= at_s - WINDOW_S + TICK_S:
-            _, packed = self._recent.popleft()
-            self.counts -= np.unpackbits(packed, count=self.counts.size).reshape(self.counts.shape)
-
-
-class _Count:
-    """Transitions of one kind of flash, general or red, counted by place and by moment.
-
-    `now` is the greatest count that holds over more than the limit of some field at the last picture judged, `most`
-    the greatest so far, `failing` the least that fails.
-    """
-
-    def __init__(self, shape: tuple[int, int], fields: area.Fields, most_per_second: int) -> None:
-        self._fields = fields
-        self.failing = 2 * most_per_second + 1
-        self._lasts_s = WINDOW_S / max(1, most_per_second)
-        self._cells, self._moments = _Tally(shape), _Tally(fields.shape)
-        self._last_s = np.full(shape, -np.inf)
-        self._direction = np.zeros(fields.shape, np.int8)
-        self._change, self._change_before, self._change_from_s = (*np.zeros((2, *shape), np.float32), -math.inf)
-        self.now = self.most = 0
-
-    def note_change(self, change: F32, at_s: float) -> None:
-        """Remember how much each cell changed from the picture before."""
-        if at_s - self._change_from_s >= WINDOW_S:
-            self._change_before, self._change = self._change, np.zeros_like(change)
-            self._change_from_s = at_s
-        np.maximum(self._change, change, out=self._change)
-
-    @property
-    def swing(self) -> F32:
-        """The largest change from one picture to the next that each cell made in the last second or two.
-
-        In a fade as in a switch, cells covered in part change in proportion.
-        """
-        return np.maximum(self._change, self._change_before)
-
-    def add(self, at_s: float, pair: transitions.Pair) -> bool:
-        """Count the transitions of one picture; return False where there are none."""
-        either = pair[0] | pair[1]
-        if not either.any():
-            return False
-        self._cells.add(at_s, either)
-        self._last_s[either] = at_s
-        self._add_moment(at_s, *pair)
-        return True
-
-    def _add_moment(self, at_s: float, rise: Bits, fall: Bits) -> None:
-        """Count a transition of each field of which more than the limit rose or fell, rises and falls in turn."""
-        large = [self._large(side) for side in (rise, fall)]
-        up = large[0] & (self._direction <= 0)
-        down = large[1] & (self._direction >= 0) & ~up
-        self._direction[up], self._direction[down] = 1, -1
-        if up.any() or down.any():
-            self._moments.add(at_s, up | down)
-
-    def _large(self, cells: Bits) -> Bits:
-        """Return the positions of the field of which `cells` cover more than the limit."""
-        covered = self._fields.covered(cells, self.swing) if cells.any() else None
-        if covered is None or not self._fields.exceeds(covered):
-            return np.zeros(self._fields.shape, np.bool_)
-        large: Bits = self._fields.shares(covered) > self._fields.share_limit
-        return large
-
-    def flashing(self, at_s: float, count: int = 0) -> Bits:
-        """Return the cells flashing now with `count` transitions a window or more; 0 is as many as fail."""
-        now = self._last_s > at_s - self._lasts_s - TICK_S
-        enough: Bits = (self._cells.counts >= (count or self.failing)) & now
-        return enough
-
-    def judge(self, at_s: float) -> None:
-        """Set `now` and `most` for the moment `at_s`."""
-        self._moments.forget(at_s)
-        self._cells.forget(at_s)
-        most = int(self._cells.counts.max())
-        now = min(self.now, most)
-        while now < most and self._holds(at_s, now + 1):
-            now += 1
-        while now and not self._holds(at_s, now):
-            now -= 1
-        self.now = max(now, int(self._moments.counts.max()))
-        self.most = max(self.most, self.now)
-
-    def fail(self) -> None:
-        """Count as many transitions as fail, where only this kind and the other together do."""
-        self.now = max(self.now, self.failing)
-        self.most = max(self.most, self.now)
-
-    def _holds(self, at_s: float, count: int) -> bool:
-        """Tell whether cells with `count` transitions or more cover more than the limit of some field."""
-        return self._fields.exceeds(self._fields.covered(self.flashing(at_s, count), self.swing))

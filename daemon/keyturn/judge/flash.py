@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye.flash import FlashMeter
-from keyturn.eye.luminance import Screen
+from keyturn.eye.screen import Screen
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason, note, refuse
 from keyturn.shop.records import FlashRecord

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from keyturn.eye.luminance import Screen
+from keyturn.eye.screen import Screen
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
 from keyturn.judge.motion import handoff_reasons, hold_reasons, stumble_reasons
