@@ -175,7 +175,7 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     bench.progress.expect(frames)
     outputs: tuple[RadioOutput, ...] = ()
     try:
-        for planned in crop_check.noted(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
+        for planned in crop_check.with_crop_notes(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
             folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{planned.radio.name}")
             radio_job = RadioJob(planned, job.manifest, bench.rules, folder, scratch, record, frames)
             outputs += (make_radio(radio_job, bench.crew, bench.progress),)

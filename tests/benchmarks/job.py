@@ -103,7 +103,7 @@ def timed(drop: Path, out: Path, start: float) -> None:
 
     for owner, name, stage in (
         (pipeline, "understand", "reading the drop"),
-        (crop_check, "noted", "looking for what is cropped away"),
+        (crop_check, "with_crop_notes", "looking for what is cropped away"),
         (radio_output, "shoot", "frames"),
         (radio_output, "_logo", "logo"),
         (radio_output, "_cut", "choosing lighter files"),

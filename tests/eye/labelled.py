@@ -47,7 +47,7 @@ def flat(size: tuple[int, int], rgb: Rgb) -> np.ndarray:
 
 
 def even(kind: str, name: str, passes: bool, colours: list[Rgb]) -> Sequence:
-    """The whole screen in one colour a picture."""
+    """Pictures of the whole screen in one colour each."""
     return Sequence(kind, name, passes, TINY, len(colours), lambda n: flat(TINY, colours[n]))
 
 

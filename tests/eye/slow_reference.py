@@ -39,7 +39,7 @@ def uv(pixel: Pixel) -> tuple[float, float]:
 
 
 def general_change(old: Pixel, new: Pixel) -> int:
-    """+1 a rise, -1 a fall, 0 neither."""
+    """Return +1 for a rise, -1 for a fall, 0 for neither."""
     a, b = luminance(old), luminance(new)
     if abs(a - b) < 0.10 or min(a, b) >= 0.80:
         return 0
@@ -47,14 +47,17 @@ def general_change(old: Pixel, new: Pixel) -> int:
 
 
 def red_change(old: Pixel, new: Pixel) -> int:
-    """+1 to a saturated red, -1 away from one, 0 neither."""
+    """Return +1 for a change to a saturated red, -1 for one away, 0 for neither."""
     if is_red(old) == is_red(new) or math.dist(uv(old), uv(new)) <= 0.2:
         return 0
     return 1 if is_red(new) else -1
 
 
 def transitions(states: list[Pixel], change) -> dict[int, int]:
-    """Picture number to direction: the earliest picture that lies a whole change from any since the last."""
+    """Return the direction of each transition by the number of its picture.
+
+    It is the earliest picture that differs by a whole change from any picture since the last transition.
+    """
     found: dict[int, int] = {}
     start, last = 0, 0
     for now in range(len(states)):
@@ -78,7 +81,7 @@ def in_window(pictures, now: int, times: list[float]) -> int:
 
 
 def fails(film: list[Picture], times: list[float], field: tuple[int, int], change) -> bool:
-    """By place or by moment: more than a quarter of a field, seven transitions in a window."""
+    """Tell whether more than a quarter of a field makes seven transitions in a window, by place or by moment."""
     rows, cols = len(film[0]), len(film[0][0])
     made = {(r, c): transitions([p[r][c] for p in film], change) for r in range(rows) for c in range(cols)}
     limit = 0.25 * field[0] * field[1]

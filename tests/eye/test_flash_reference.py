@@ -27,7 +27,7 @@ def judged(film: list[list[list[tuple[int, int, int]]]], times: list[float], fie
 
 BLACK, WHITE = (0, 0, 0), (255, 255, 255)
 RED, BLUE = (255, 0, 0), (0, 0, 255)
-"""Two states of one swing: what a cell counts for does not then depend on its neighbours' swings."""
+"""Two states only, so that all cells swing alike and a cell's area does not depend on its neighbours' swings."""
 
 
 @st.composite
@@ -65,7 +65,7 @@ def test_verdicts_on_red_are_those_of_brute_force(drawn: tuple) -> None:
 
 @pytest.mark.parametrize("states", [(BLACK, WHITE), (RED, BLUE)])
 def test_the_drawn_films_hold_both_verdicts(states: tuple) -> None:
-    """So that the comparison above compares something."""
+    """The comparisons above would prove nothing if all films passed, or all failed."""
     pace = [[[[states[n // every % 2]] * 2] * 2 for n in range(36)] for every in (2, 6)]
     times = [n / 30 for n in range(36)]
     change = slow.general_change if states[0] == BLACK else slow.red_change

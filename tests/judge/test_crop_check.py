@@ -1,4 +1,4 @@
-"""A radio whose crop loses the moving thing says so, and says how to keep it; through the whole line."""
+"""A radio whose crop loses the moving thing says so, and says how to keep it. Whole drops are made."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ WIDE = (120, 60)
 
 @pytest.fixture
 def rules(shop: Shop) -> Rulebook:
-    """Beside "tiny" of 48 x 64 pixels, "broad" of the art's own shape."""
+    """Rules with two small radios: "tiny" of 48 x 64 pixels, and "broad" of the art's own shape."""
     text = (shop.rules / "radios" / "tiny.toml").read_text(encoding="utf-8")
     text = text.replace("width = 48", "width = 60").replace("height = 64", "height = 30")
     (shop.rules / "radios" / "broad.toml").write_text(text, encoding="utf-8")

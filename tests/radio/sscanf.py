@@ -11,7 +11,7 @@ LIBC = ctypes.CDLL(ctypes.util.find_library("c") or "libc.so.6")
 
 
 def read_by_c(data: bytes) -> tuple[tuple[int, int, int] | None, list[tuple[bytes, int, int, bytes, bytes]]]:
-    """The player's loop over the lines with the C library's sscanf.
+    """Read a file as the player does, with the C library's sscanf on each line; return the size and the rows.
 
     Formats from the published format description (Android Open Source Project, frameworks/base,
     cmds/bootanimation), written down from memory.

@@ -79,7 +79,7 @@ def cropped(text: bytes, *sizes: tuple[int, int], compressed: bool = False) -> V
 
 
 def test_cropped_frames_of_their_lines_sizes_are_sound() -> None:
-    """A line a frame, WxH+X+Y, in playing order (AOSP, format description); frames without one are whole."""
+    """There is a line a frame, WxH+X+Y, in playing order (AOSP, format description). Frames without one are whole."""
     assert cropped(b"10x20+0+0\n1x1+1279+719\n", (10, 20), (1, 1)).reasons == ()
     (told,) = cropped(b"10x20+0+0\n", (10, 20), (1280, 720)).reasons
     assert (told.code, told.kind) == ("trim-lines", Kind.NOTE)

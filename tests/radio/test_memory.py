@@ -84,7 +84,7 @@ def test_every_radio_that_ships_can_hold_a_still(name: str) -> None:
     st.booleans(),
 )
 def test_cropped_frames_hold_what_their_own_sizes_do(sizes: list[tuple[int, int]], count: int, rounded: bool) -> None:
-    """A texture is of the size of the picture decoded (AOSP): four bytes a pixel, added up here one by one."""
+    """A texture has the size of the decoded picture (AOSP), four bytes a pixel. Here they are added up one by one."""
     up = [[2 ** math.ceil(math.log2(side)) if rounded else side for side in size] for size in sizes]
     each = [4 * wide * high / 2**20 for wide, high in up]
     parts = (PlayedPart("p", 1, 0, 5), PlayedPart("p", count, 0, len(sizes)))

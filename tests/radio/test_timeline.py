@@ -43,7 +43,7 @@ PACINGS = st.builds(
 
 @st.composite
 def timelines(draw: Any) -> Timeline:
-    """Boots at any nanosecond and, as often, exactly on a beat: the edges are where indices go wrong."""
+    """Boots that end at any nanosecond and, as often, exactly on a beat, where indices go wrong first."""
     parts = tuple(draw(st.lists(part_strategy(), min_size=1, max_size=5)))
     pacing = draw(PACINGS)
     beats = draw(st.integers(0, 150))
@@ -219,7 +219,7 @@ def test_what_no_player_can_play_is_an_error(make: Callable[[], object]) -> None
 
 
 def steps(work: Callable[[], object]) -> int:
-    """Lines of Python run by `work`."""
+    """Count the lines of Python that `work` runs."""
     count = 0
 
     def tracer(frame: Any, event: str, arg: Any) -> Any:

@@ -37,7 +37,7 @@ BETTER = 0.05
 LOOKS = 5
 """Pictures of a part that are looked at, evenly spaced."""
 
-REACH = 300
+CLIP_START = 300
 """Only so many of a clip's first pictures are looked at: one worker decodes all of them up to the last one chosen."""
 
 
@@ -47,18 +47,21 @@ Thumbnail = NDArray[np.uint8]
 
 @dataclass(frozen=True, slots=True)
 class _Crop:
-    """What one radio shows of a part's art, in shares of it."""
+    """What one radio shows of the art of part `number` (from 0)."""
 
     number: int
     window: Window
 
     @property
     def keeps(self) -> tuple[float, float]:
+        """The shares of the art's width and height that are shown."""
         left, top, right, bottom = self.window
         return right - left, bottom - top
 
 
-def noted(plans: Sequence[Plan], manifest: Manifest, art: JobArt, intake: Intake, crew: Crew) -> tuple[Plan, ...]:
+def with_crop_notes(
+    plans: Sequence[Plan], manifest: Manifest, art: JobArt, intake: Intake, crew: Crew
+) -> tuple[Plan, ...]:
     """Return the plans, with a note on those whose radio cuts off much of what moves."""
     crops = [_crops(plan, manifest, art) for plan in plans]
     numbers = sorted({crop.number for found in crops for crop in found})
@@ -69,6 +72,7 @@ def noted(plans: Sequence[Plan], manifest: Manifest, art: JobArt, intake: Intake
 
 
 def _crops(plan: Plan, manifest: Manifest, art: JobArt) -> list[_Crop]:
+    """Return the crops of the plan's drawn motions that cut off enough to be looked at."""
     fit = fit_for(manifest, plan.radio)
     return [
         _Crop(number, window)
@@ -103,7 +107,7 @@ def _thumbnail_jobs(planned: PlannedPart, part: PartArt, manifest: Manifest, int
     A clip is one job, because it is read from its first picture on. Stills are a job each, so workers share them.
     """
     own = dict.fromkeys(Source(s.path, s.name, s.index) for s in planned.sources if s.name in part.names)
-    shots = sorted(own, key=lambda source: source.index or 0)[:REACH] if part.clip else list(own)
+    shots = sorted(own, key=lambda source: source.index or 0)[:CLIP_START] if part.clip else list(own)
     chosen = tuple(shots[i] for i in evenly_spaced(len(shots), LOOKS))
     return [
         ThumbnailJob(one, manifest.ground, intake) for one in ([chosen] if part.clip else [(look,) for look in chosen])
@@ -117,7 +121,7 @@ def _thumbnails(seen: Sequence[Sequence[Thumbnail] | Refused]) -> list[Thumbnail
     return [thumbnail for thumbnails in seen if not isinstance(thumbnails, Refused) for thumbnail in thumbnails]
 
 
-# -- telling ----------------------------------------------------------------------------------------
+# -- the note ---------------------------------------------------------------------------------------
 
 
 Seen = Sequence[tuple[_Crop, F64]]
