@@ -87,13 +87,13 @@ def plain_png(image: ImageFile.ImageFile, file: BinaryIO) -> bytes | None:
 def is_sound(data: bytes) -> bool:
     """Are all chunks whole and in order: IHDR, harmless ones, the IDATs in one run, harmless ones, IEND, the end?"""
     kinds, text, end = [], 0, 8
+    view = memoryview(data)
     for chunk in chunks.walk(io.BytesIO(data)):
-        kind, end = chunk.kind, chunk.end
-        if end > len(data):
+        kind, start, stop = chunk.kind, chunk.start, chunk.stop
+        end = stop + 4
+        if end > len(data) or deflate.crc32(view[start - 4 : stop]).to_bytes(4, "big") != data[stop:end]:
             return False
-        if deflate.crc32(memoryview(data)[chunk.start - 4 : chunk.stop]).to_bytes(4, "big") != data[chunk.stop : end]:
-            return False
-        if not declared_colours.is_plain(kind, data[chunk.start : chunk.stop]):
+        if not declared_colours.is_plain(kind, view[start:stop]):
             return False
         text += chunk.length if kind not in (b"IDAT", b"IHDR") else 0
         kinds.append(kind)

@@ -12,6 +12,7 @@ from typing import BinaryIO, NamedTuple
 from keyturn.png import deflate
 
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+_LEAD = struct.Struct(">I4s")
 
 
 class Chunk(NamedTuple):
@@ -29,7 +30,7 @@ class Chunk(NamedTuple):
     @property
     def end(self) -> int:
         """Offset behind the checksum, where the next chunk begins."""
-        return self.stop + 4
+        return self.start + self.length + 4
 
 
 def walk(file: BinaryIO) -> Iterator[Chunk]:
@@ -44,9 +45,9 @@ def walk(file: BinaryIO) -> Iterator[Chunk]:
         lead = file.read(8)
         if len(lead) < 8:
             return
-        chunk = Chunk(lead[4:], at + 8, int.from_bytes(lead[:4], "big"))
-        yield chunk
-        at = chunk.end
+        length, kind = _LEAD.unpack(lead)
+        yield Chunk(kind, at + 8, length)
+        at += length + 12
 
 
 def written(kind: bytes, content: bytes) -> bytes:

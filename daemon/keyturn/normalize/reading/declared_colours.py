@@ -52,7 +52,7 @@ def profile(file: BinaryIO) -> bytes | None:
     return _written(f"gamma {100_000 / gamma:.3g}", corners, _gamma_curve(100_000 / gamma))
 
 
-def is_plain(kind: bytes, content: bytes) -> bool:
+def is_plain(kind: bytes, content: bytes | memoryview) -> bool:
     """May a decoder ignore this chunk? Of gAMA and cHRM, only those that say sRGB."""
     if kind == b"gAMA":
         return len(content) == 4 and _is_srgbs(int.from_bytes(content, "big"))
@@ -78,7 +78,7 @@ def _said(file: BinaryIO) -> Mapping[bytes, bytes]:
     return found
 
 
-def _corners(chrm: bytes) -> tuple[Point, Point, Point, Point]:
+def _corners(chrm: bytes | memoryview) -> tuple[Point, Point, Point, Point]:
     """Return red, green, blue and white of a cHRM chunk, or sRGB's where its values make no sense."""
     if len(chrm) != 32:
         return _SRGB
