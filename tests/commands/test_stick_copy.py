@@ -177,14 +177,14 @@ def with_file(source: StickFolder, path: str, size: int = 1) -> StickFolder:
 
 @pytest.mark.parametrize("path", ["a:b.png", "con.png", "end. ", "../logo.png", "/etc/hostname", "what?.png"])
 def test_names_that_fat_cannot_hold_are_told(source: StickFolder, stick: Path, fat: Fat, path: str) -> None:
-    """Microsoft, 'Naming Files, Paths, and Namespaces'."""
+    """By 'Naming Files, Paths, and Namespaces'."""
     assert stick_copy.faults(with_file(source, path), stick, fat, any_folder=True)
 
 
 def test_a_file_beyond_fat32_is_told(
     source: StickFolder, stick: Path, fat: Fat, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Microsoft FAT specification: a file's size is a 32-bit field."""
+    """FAT specification (fatgen103): a file's size is a 32-bit field."""
     monkeypatch.setattr(os, "statvfs", room(2**40))
     assert stick_copy.faults(with_file(source, "a.bin", 2**32 - 1), stick, fat, any_folder=True) == []
     (fault,) = stick_copy.faults(with_file(source, "a.bin", 2**32), stick, fat, any_folder=True)
@@ -355,7 +355,7 @@ def fat_image(needs: Needs, tmp_path: Path) -> Path:
         file.truncate(34 * 2**20)
     made = subprocess.run([needs("mkfs.vfat"), "-F", "32", "-n", "FERN", image], capture_output=True, text=True)
     assert made.returncode == 0, made.stderr
-    assert image.read_bytes()[82:90] == b"FAT32   "  # BS_FilSysType, Microsoft FAT specification
+    assert image.read_bytes()[82:90] == b"FAT32   "  # BS_FilSysType, FAT specification (fatgen103)
     return image
 
 

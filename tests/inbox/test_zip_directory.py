@@ -45,7 +45,7 @@ def unicode_path(name: str, raw: bytes) -> bytes:
         (b"b\x94rek.png", 0, b"", "börek.png"),  # IBM code page 437: 0x94 is o with diaeresis
         ("börek.png".encode(), 0x800, b"", "börek.png"),  # APPNOTE 4.4.4, bit 11
         ("börek.png".encode(), 0, b"", "börek.png"),  # UTF-8 without its flag, as some desktop systems write
-        ("bo\u0308rek.png".encode(), 0x800, b"", "börek.png"),  # decomposed, as Apple's file systems give it
+        ("bo\u0308rek.png".encode(), 0x800, b"", "börek.png"),  # decomposed, as some desktops' file systems give it
         (b"b?rek.png", 0, unicode_path("börek.png", b"b?rek.png"), "börek.png"),
         (b"b_rek.png", 0, unicode_path("elsewhere.png", b"renamed.png"), "b_rek.png"),  # void: CRC of another name
     ],

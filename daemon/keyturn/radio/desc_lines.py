@@ -72,7 +72,7 @@ def file_faults(data: bytes) -> list[Fault]:
         what = "it holds zero bytes: reading stops at the first (a file saved as UTF-16 looks like this)"
         faults.append(Fault("zero-bytes", seen.count(b"\n") + 1, what, "save it as plain ASCII"))
     if b"\r" in data:
-        what = "its lines end in the Windows or the old Macintosh way; some radios take that into the path"
+        what = "its lines end with a carriage return; some radios take that into the path"
         faults.append(Fault("line-endings", None, what, "save it with LF line endings"))
     last = seen.rsplit(b"\n", 1)[-1]
     if last.strip():

@@ -48,7 +48,7 @@ _SUPERSCRIPTS = str.maketrans("\u00b9\u00b2\u00b3", "123")
 def fat_faults(path: str, fat: Fat) -> tuple[str, ...]:
     """Return why a FAT file system cannot hold the relative, `/`-separated `path`; nothing where it can.
 
-    Source: Microsoft FAT specification (long names) and 'Naming Files, Paths, and Namespaces'.
+    Source: the FAT specification (fatgen103, long names) and 'Naming Files, Paths, and Namespaces'.
     """
     return tuple(fault for step in path.split("/") for fault in _step_faults(step, fat))
 

@@ -25,7 +25,7 @@ Pixels = NDArray[np.uint8]
 def psd(
     channels: list[Pixels], *, mode: int = 3, bits: int = 8, version: int = 1, layers: int = 0, merged: int | None = 1
 ) -> bytes:
-    """A file by the Photoshop file format specification, its picture uncompressed.
+    """A file by the PSD file format specification, its picture uncompressed.
 
     `layers` is the layer count as stored (the layers themselves are empty), `merged` the flag of resource 1057.
     """
