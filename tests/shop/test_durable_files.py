@@ -193,3 +193,30 @@ def test_a_link_has_no_digest(tmp_path: Path):
     (tmp_path / "link").symlink_to("/etc/hostname")
     with pytest.raises(OSError, match="symbolic links"):
         durable_files.sha256(tmp_path / "link")
+
+
+def test_only_a_plain_file_of_a_fair_size_is_read(tmp_path: Path):
+    (tmp_path / "job.json").write_bytes(b"0123456789")
+    assert durable_files.read_plain(tmp_path / "job.json", 10) == b"0123456789"
+    assert durable_files.read_plain(tmp_path / "job.json", 9) is None
+    (tmp_path / "link").symlink_to("job.json")
+    os.mkfifo(tmp_path / "pipe")  # fifo(7): opening one to read waits for a writer, unless O_NONBLOCK is given
+    for name in ("link", "pipe", "ghost", "job.json/below", "."):
+        assert durable_files.read_plain(tmp_path / name, 10) is None, name
+
+
+def test_an_error_of_the_disk_is_not_taken_for_a_missing_file(tmp_path: Path, monkeypatch):
+    def failing(*arguments: object, **named: object) -> int:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(os, "open", failing)
+    with pytest.raises(OSError, match="Input/output error"):
+        durable_files.read_plain(tmp_path / "job.json", 10)
+
+
+def test_whether_we_may_read_is_asked_of_the_system(tmp_path: Path, monkeypatch):
+    (tmp_path / "job.json").touch()
+    assert durable_files.may_read(tmp_path / "job.json")
+    # access(2) answers for the real user; the superuser may read everything, so a refusal is put in its place
+    monkeypatch.setattr(os, "access", lambda path, mode: mode != os.R_OK)
+    assert not durable_files.may_read(tmp_path / "job.json")

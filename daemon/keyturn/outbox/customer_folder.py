@@ -51,7 +51,7 @@ def revision_names(customer: Path) -> list[str]:
     except (FileNotFoundError, NotADirectoryError):
         return []
     except PermissionError:
-        if durable_files.open_to_us(customer):
+        if durable_files.may_read(customer):
             raise
         return []
 
@@ -67,7 +67,7 @@ def file_state(path: str | Path) -> FileState | None:
     except (FileNotFoundError, NotADirectoryError):
         return None
     except PermissionError:
-        if durable_files.open_to_us(path):
+        if durable_files.may_read(path):
             raise
         return None
     return FileIdentity.of(seen), seen.st_ctime_ns
@@ -79,7 +79,7 @@ def _made(path: str) -> tuple[str, int] | None:
         state = file_state(path)
         return None if state is None else _time_and_number(path, state)
     except PermissionError:
-        if durable_files.open_to_us(path):
+        if durable_files.may_read(path):
             raise
         return None
 

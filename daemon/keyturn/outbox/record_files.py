@@ -39,7 +39,7 @@ def _is_file(path: Path) -> bool:
     try:
         return path.is_file()
     except PermissionError:
-        if durable_files.open_to_us(path):
+        if durable_files.may_read(path):
             raise
         return False
 
@@ -75,7 +75,7 @@ def readable_record(path: Path, model: type[R]) -> R | None:
     except ValidationError as error:
         logger.warning("{} is not readable and is left alone: {}", path, error.errors()[0]["msg"])
     except PermissionError as error:
-        if durable_files.open_to_us(path):
+        if durable_files.may_read(path):
             raise
         logger.warning("{} is not readable and is left alone: {}", path, error.strerror)
     return None

@@ -129,7 +129,7 @@ def _copy_file(path: Path, copy: Path) -> None:
             _write_all(writing, chunk)
 
 
-def open_to_us(path: str | Path) -> bool:
+def may_read(path: str | Path) -> bool:
     """Tell, after a `PermissionError`, whether we may read `path`.
 
     If so, the error was a transient disk error and the work can be tried again. If not, somebody has taken our
