@@ -17,7 +17,7 @@ from keyturn.shop.mounts import file_system
 logging.getLogger("watchdog").setLevel(logging.CRITICAL)
 """watchdog logs an error when an observer is stopped. A real failure ends its thread, which `check` sees."""
 
-NETWORK = frozenset(
+NETWORK_FILE_SYSTEMS = frozenset(
     (
         "nfs nfs4 cifs smb3 smbfs 9p afs ceph fuse.sshfs fuse.glusterfs fuse.s3fs fuse.rclone glusterfs "
         "ncpfs vboxsf vmhgfs fuse.vmhgfs-fuse virtiofs prl_fs"
@@ -29,7 +29,7 @@ NETWORK = frozenset(
 def mode(wanted: Literal["auto", "events", "polling"], inbox: Path) -> Literal["events", "polling"]:
     """Return how changes in the inbox are noticed. "auto" is polling on a network file system, else events."""
     if wanted == "auto":
-        return "polling" if file_system(inbox) in NETWORK else "events"
+        return "polling" if file_system(inbox) in NETWORK_FILE_SYSTEMS else "events"
     return wanted
 
 
