@@ -45,22 +45,22 @@ def taken_by_the_next_scan(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
 
 def test_the_inbox_is_renamed_away_and_made_anew(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
     with running(shop) as service:
-        before = service._watch._inode
+        before = service._config.watch._inode
         shop.inbox.rename(shop.root / "old-inbox")
         shop.inbox.mkdir()
         taken_by_the_next_scan(shop, scans)
-        until(lambda: service._watch._inode not in (before, None))
-        assert service._watch.description == "events and scans"
+        until(lambda: service._config.watch._inode not in (before, None))
+        assert service._config.watch.description == "events and scans"
 
 
 def test_the_watcher_dies(shop: Shop, scans: list[tuple[bool, bool]]) -> None:
     with running(shop) as service:
-        dead = service._watch._observer
+        dead = service._config.watch._observer
         assert dead is not None
         dead.stop()
         dead.join(PATIENCE_S)
         taken_by_the_next_scan(shop, scans)
-        until(lambda: service._watch._observer not in (dead, None))
+        until(lambda: service._config.watch._observer not in (dead, None))
 
 
 def test_the_watcher_lives_and_says_nothing(
@@ -84,7 +84,7 @@ def test_events_cannot_be_had(
     monkeypatch.setattr(events, "Observer", Deaf)
     with running(shop) as service:
         taken_by_the_next_scan(shop, scans)
-        assert service._watch.description == "polling"
+        assert service._config.watch.description == "polling"
 
 
 # -- clocks ---------------------------------------------------------------------------------------
