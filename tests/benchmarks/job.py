@@ -95,7 +95,7 @@ class Stages:
 def timed(drop: Path, out: Path, start: float) -> None:
     stages = Stages(start)
     from keyturn import pipeline
-    from keyturn.commands import app
+    from keyturn.commands import make, make_by_hand
     from keyturn.judge import crop_check
     from keyturn.outbox import sheets
     from keyturn.package import animation, radio_output
@@ -104,24 +104,22 @@ def timed(drop: Path, out: Path, start: float) -> None:
     for owner, name, stage in (
         (pipeline, "understand", "reading the drop"),
         (crop_check, "with_crop_notes", "looking for what is cropped away"),
-        (radio_output, "shoot", "frames"),
-        (radio_output, "_logo", "logo"),
-        (radio_output, "_cut", "choosing lighter files"),
+        (radio_output, "_fitted", "logo and files that suit the radio"),
         (animation, "write", "zip"),
         (radio_output, "flash_record", JUDGES[0]),
         (radio_output, "_handoff", JUDGES[1]),
         (radio_output, "timeline_record", JUDGES[2]),
-        (radio_output, "_judged", JUDGES[2]),
+        (radio_output, "_reasons", JUDGES[2]),
         (radio_output, "write_stick", "stick folder"),
         (pipeline, "_write_papers", "card and records"),
         (durable_files, "fsync_tree", "to disk"),
         (sheets, "write_sheet", "sheet"),
     ):
-        stages.on(owner, name, stage, before="between the stages")
+        stages.on(owner, name, stage, before="frames" if name == "_fitted" else "between the stages")
     stages.passed("start-up: imports")
-    with app._bench(None, quiet=True) as bench:
+    with make.bench_of(None, quiet=True) as bench:
         stages.passed("start-up: rules, workers")
-        result = app.workshop.make(drop, out, bench)
+        result = make_by_hand.make(drop, out, bench)
     stages.passed("workers' end")
     assert result.folder
     frames = sum(part.frames for radio in result.made.record.radios for part in radio.parts)

