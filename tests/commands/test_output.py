@@ -32,7 +32,7 @@ def printed(to: Console) -> str:
     return to.file.getvalue()
 
 
-@given(st.text(st.characters(exclude_characters="\\"), max_size=40))
+@given(st.text(st.characters(codec="utf-8", exclude_characters="\\"), max_size=40))
 def test_any_name_is_printed_as_text(name: str) -> None:
     """Control characters (Unicode category Cc; ECMA-48) and changes of direction come out as U+FFFD.
 
