@@ -116,14 +116,14 @@ def serve(order: dict[str, Any]) -> int:
             crew_of=lambda settings, rules: InlineCrew(),
         )
         shop._wake = Naps(clock)
-        tick = shop._tick
+        tick = shop._round
 
         def ticked() -> None:
             nonlocal opened
             opened = True
             tick()
 
-        shop._tick = ticked  # type: ignore[method-assign]
+        shop._round = ticked  # type: ignore[method-assign]
         shop.run(until_quiet=True)
     except TimeoutError:
         return NEVER_QUIET
