@@ -20,7 +20,7 @@ _WHOLE_WINDOW = 0x78
 
 
 def untouched(path: Path, picture: Image.Image) -> bytes | None:
-    """Return the file for the zip made of the still at `path`, whose pixels are `picture` (RGB); None where it is unfit.
+    """Return the zip's file for the still at `path`, whose pixels are `picture` (RGB); None where the still is unfit.
 
     A fit file is plain 8-bit RGB of that size, sound to the last byte, holds nothing that changes its look, and is no
     larger than `png_writer.png` would make it.
