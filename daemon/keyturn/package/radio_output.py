@@ -37,7 +37,6 @@ from keyturn.shop.records import (
     PartRecord,
     RadioProof,
     RadioRecord,
-    TimelineRecord,
 )
 from keyturn.shop.rulebook import Rulebook
 from keyturn.workers.crew import Crew
@@ -137,7 +136,13 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
             progress.frame()
         if broken:
             raise Refused(broken)
-        return _output(_fitted(job, numbers, store, crew, progress), store, crew, progress)
+        made = _fitted(job, numbers, store, crew, progress)
+        progress.stage("package")
+        zipped = job.scratch / f"{job.plan.radio.name}.zip"
+        animation.write(made.job.plan, made.animation, store, zipped)
+        seen = _judged(made, store, crew, progress)
+    progress.stage("package")
+    return _output(made, zipped, seen, store)
 
 
 def _fitted(job: RadioJob, numbers: dict[Source, int], store: FrameStore, crew: Crew, progress: Progress) -> _Made:
@@ -162,28 +167,35 @@ def _logo(job: RadioJob, crew: Crew) -> FrameDone:
     return result
 
 
-def _output(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> RadioOutput:
-    """Write the zip, judge what was made, and fill the stick's folder."""
-    job, plan, safety = made.job, made.job.plan, made.job.rules.safety
-    progress.stage("package")
-    zipped = job.scratch / f"{plan.radio.name}.zip"
-    animation.write(plan, made.animation, store, zipped)
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What the checks found. `difference` shows where logo and frame 1 differ, as a data URI."""
+
+    flash: FlashRecord
+    handoff: HandoffRecord
+    difference: str | None
+    changes: tuple[tuple[float, ...], ...]
+
+
+def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _Seen:
     progress.stage("judge")
     numbers = PictureNumbers(made.logo_number, made.numbers)
-    flash = flash_record(plan, numbers, store.cells, safety.flash)
+    flash = flash_record(made.job.plan, numbers, store.cells, made.job.rules.safety.flash)
     handoff, difference = _handoff(made, store, crew)
-    changes = tuple(map(store.changes, made.numbers))
-    timing = timeline_record(plan, job.manifest.motion.finish)
-    progress.stage("package")
-    record = _record(made, timing, flash, handoff, zipped)
-    reasons = _reasons(made, record, store, changes)
+    return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)))
+
+
+def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore) -> RadioOutput:
+    """Fill the stick's folder and write down what was made; `store` may be closed."""
+    record = _record(made, seen, zipped)
+    reasons = _reasons(made, record, store, seen.changes)
     proof = RadioProof(
-        radio=plan.radio.name,
+        radio=record.radio,
         logo=store.thumbs[made.logo_number],
         frames=tuple(store.thumbs),
         order=made.numbers,
-        changes=changes,
-        handoff_picture=difference,
+        changes=seen.changes,
+        handoff_picture=seen.difference,
     )
     return RadioOutput(record.model_copy(update={"reasons": reasons}), proof, reasons)
 
@@ -237,9 +249,7 @@ def _dithered(store: FrameStore, bits: int) -> list[Reason]:
 # -- writing down -----------------------------------------------------------------------------------
 
 
-def _record(
-    made: _Made, timing: TimelineRecord, flash: FlashRecord, handoff: HandoffRecord, zipped: Path
-) -> RadioRecord:
+def _record(made: _Made, seen: _Seen, zipped: Path) -> RadioRecord:
     """Return the record. The stick's folder is written last, so that INSTALL.txt can quote the record."""
     job, plan, radio = made.job, made.job.plan, made.job.plan.radio
     record = RadioRecord(
@@ -252,10 +262,10 @@ def _record(
         desc=desc.write(animation.desc_of(plan, made.animation)).decode("ascii"),
         fps=plan.fps,
         parts=tuple(_part_record(plan, part, packed) for part, packed in zip(plan.parts, made.animation, strict=True)),
-        timeline=timing,
-        flash=flash,
+        timeline=timeline_record(plan, job.manifest.motion.finish),
+        flash=seen.flash,
         memory=memory_record(plan, animation.cropped_sizes(made.animation)),
-        handoff=handoff,
+        handoff=seen.handoff,
         files=(),
         zip_bytes=zipped.stat().st_size,
         zip_allowed_bytes=int(radio.limits.zip_mib * 2**20),
