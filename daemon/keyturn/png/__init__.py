@@ -1,1 +1,1 @@
-"""The PNG format: filters, deflate, palettes."""
+"""Writing PNG files: row filters, deflate, palettes, chunks."""

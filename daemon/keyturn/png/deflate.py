@@ -1,4 +1,4 @@
-"""Deflate streams in zlib's format (RFC 1950, RFC 1951), by zlib-ng where it is there, else by zlib."""
+"""Deflate streams in zlib's format (RFC 1950, RFC 1951): by zlib-ng where it is installed, else by zlib."""
 
 from __future__ import annotations
 
@@ -11,29 +11,32 @@ _WINDOW_BITS, _MOST_MEMORY = 15, 9
 
 
 def of_grain(data: Any) -> bytes:
-    """Run lengths and Huffman codes only. zlib and zlib-ng give the same bytes, at any level."""
+    """Return `data` compressed by run lengths and Huffman codes only: quick, and good for grainy pictures.
+
+    zlib and zlib-ng give the same bytes, at any level.
+    """
     return _deflated(data, 1, zlib.Z_RLE)
 
 
 def of_repeats(data: Any) -> bytes:
-    """Everything deflate can do, at the usual level."""
+    """Return `data` compressed at the usual level, which finds repeated stretches."""
     return _deflated(data, 6, zlib.Z_DEFAULT_STRATEGY)
 
 
 def of_hardest(data: Any) -> bytes:
-    """Everything deflate can do, however long it takes."""
+    """Return `data` compressed at the highest level, however long it takes."""
     return _deflated(data, 9, zlib.Z_DEFAULT_STRATEGY)
 
 
 def crc32(data: Any, start: int = 0) -> int:
-    """CRC-32 of PNG and ZIP."""
+    """Return the CRC-32 of PNG and ZIP; `start` is that of the data before."""
     return int(_library().crc32(data, start))
 
 
 def inflated(data: bytes, length: int) -> bytes | None:
-    """The stream's content where it is whole, sound and exactly `length` bytes long; else None.
+    """Return the stream's content; None where it is damaged, broken off or not exactly `length` bytes long.
 
-    No more than `length` bytes and one are ever made, whatever the stream would grow to.
+    At most `length` + 1 bytes are decompressed, however large the content is.
     """
     worker = _library().decompressobj()
     try:

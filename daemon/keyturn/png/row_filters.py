@@ -1,7 +1,7 @@
 """PNG's row filters, many rows at a time (PNG specification, third edition, 9: Filtering).
 
-For each row the filter with the least sum of absolute differences is taken, the differences read as signed
-bytes: the specification's own advice (12.7). It is the entropy that counts, and this is a cheap guess at it.
+Each row gets the filter with the least sum of absolute differences, read as signed bytes. The specification advises
+this (12.7) as a cheap estimate of the row's entropy.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ NONE, SUB, UP, AVERAGE, PAETH = range(5)
 """Filter types as the specification numbers them (9.2)."""
 
 _BAND = 64
-"""Rows worked on at a time: with all their candidates they stay in a processor's cache."""
+"""Rows filtered at a time: few enough that they and their filtered candidates fit a processor's cache."""
 
 
 def filtered(pixels: U8, filters: tuple[int, ...], above: U8 | None = None) -> U8:
-    """The filtered rows (H, 1 + 3 W) of `pixels` (H, W, 3), each led by the type of its filter.
+    """Return the filtered rows (H, 1 + 3 W) of `pixels` (H, W, 3), each beginning with its filter's type.
 
-    `filters` are those to choose from; of equals the first is taken. `above` is the row over the first,
-    (W, 3), none at a picture's top.
+    `filters` are those to choose from; of equally good ones the first is taken. `above` (W, 3) is the row above the
+    first; without it the first row is a picture's top.
     """
     height, width = pixels.shape[:2]
     padded = np.zeros((height + 1, 3 * width + 3), np.uint8)
@@ -51,7 +51,7 @@ def _filter_band(padded: U8, filters: tuple[int, ...], made: U8) -> None:
 
 
 def _weight(differences: U8) -> NDArray[np.uint32]:
-    """Of each row; the magnitude of -128 is 128 once it is read as unsigned again."""
+    """Return each row's sum of absolute differences. The magnitude of -128 is 128 once read as unsigned again."""
     magnitudes = np.abs(differences.view(np.int8)).view(np.uint8)
     weights: NDArray[np.uint32] = magnitudes.sum(axis=1, dtype=np.uint32)
     return weights
@@ -70,14 +70,15 @@ def _up(here: U8, left: U8, above: U8, corner: U8) -> U8:
 
 
 def _average(here: U8, left: U8, above: U8, corner: U8) -> U8:
-    """floor((left + above) / 2) within 8 bits: what both have in common, and half of the rest."""
+    """Subtract floor((left + above) / 2), computed within 8 bits: the bits that both have, and half of the others."""
     return here - ((left & above) + ((left ^ above) >> 1))
 
 
 def _paeth(here: U8, left: U8, above: U8, corner: U8) -> U8:
-    """9.4 within 8 bits. With p = left + above - corner its distances are pa = |above - corner|,
-    pb = |left - corner| and, where left and above lie on two sides of corner, pc = |pa - pb|; where they lie
-    on one side, pc = pa + pb, which is never the least alone.
+    """Subtract the Paeth predictor (9.4), computed within 8 bits.
+
+    The distances of p = left + above - corner are pa = |above - corner| and pb = |left - corner|. Where left and above
+    lie on two sides of corner, pc = |pa - pb|. Where they lie on one side, pc = pa + pb, which is never the only least.
     """
     pa, pb = _apart(above, corner), _apart(left, corner)
     least = np.minimum(pa, pb)
@@ -93,7 +94,10 @@ def _apart(a: U8, b: U8) -> U8:
 
 
 def _where(choice: NDArray[np.bool_], a: U8, b: U8) -> U8:
-    """np.where by bits: it costs the same on any picture, and a third on a grainy one."""
+    """Return np.where(choice, a, b), computed by bits.
+
+    It takes the same time on any picture; on a grainy one that is a third of np.where's.
+    """
     mask = -choice.view(np.uint8)
     return b ^ ((a ^ b) & mask)
 

@@ -14,7 +14,7 @@ from PIL import Image, ImageCms
 
 from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit
-from keyturn.normalize.reading import kinds, stills
+from keyturn.normalize.reading import stills
 from keyturn.normalize.reading.probe import Probe
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop import rulebook
@@ -179,13 +179,3 @@ def test_without_the_extra_a_photograph_is_refused_by_its_name(tmp_path: Path, m
         probe(path)
     (reason,) = caught.value.reasons
     assert reason.code == "picture-kind" and "keyturn[photos]" in reason.mend
-
-
-def test_kinds_are_told_by_brands() -> None:
-    """ISO/IEC 23008-12 (heic, mif1) and the AV1 image file format: mif1 alone says nothing, its companions do."""
-    assert kinds.of(b"\0\0\0\x1cftypheic\0\0\0\0mif1heic") == "HEIC"
-    assert kinds.of(b"\0\0\0\x1cftypmif1\0\0\0\0mif1heic") == "HEIC"
-    assert kinds.of(b"\0\0\0\x1cftypmif1\0\0\0\0mif1miafavif") == "AVIF"
-    assert kinds.of(b"\0\0\0\x14ftypqt  \0\0\0\0qt  ") == "MOV"
-    assert kinds.of(b"\0\0\0\x14ftypisom\0\0\0\0isom") == "MP4"
-    assert kinds.of(b"over the wide hill") == ""
