@@ -31,6 +31,11 @@ NO_SHOP = ("KEYTURN_AXE", "KEYTURN_MACHINE")
 """Variables that tell tests what they may use; all others of ours would lead to a shop."""
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """Return how many processes `-n auto` starts: two a core this process may use, for many tests wait."""
+    return 2 * len(os.sched_getaffinity(0))
+
+
 @pytest.fixture(autouse=True)
 def no_shop_but_the_tests_own(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """A test that forgets to name its shop finds none: the current folder is an empty one, KEYTURN_ROOT is not set."""

@@ -29,7 +29,7 @@ def program(*words: str) -> subprocess.Popen[str]:
 
 
 def living(session: int) -> set[int]:
-    """Return the processes of the session that have not ended (proc(5): the session is the fourth word after the name)."""
+    """Return the living processes of the session (proc(5): the session is the fourth word after the name)."""
     found = set()
     for stat in Path("/proc").glob("[0-9]*/stat"):
         try:

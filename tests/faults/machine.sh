@@ -52,7 +52,8 @@ cp "$checkout/systemd/keyturn.sysusers" /etc/sysusers.d/keyturn.conf
 cp "$checkout/systemd/keyturn.tmpfiles" /etc/tmpfiles.d/keyturn.conf
 systemd-sysusers keyturn.conf
 systemd-tmpfiles --create keyturn.conf
-useradd --no-create-home --groups keyturn ines
+id ines >/dev/null 2>&1 || useradd --no-create-home ines
+usermod --append --groups keyturn ines
 
 # What would look after real hardware and real folders stays out; systemd-tmpfiles would empty /tmp.
 for unit in systemd-udevd.service systemd-udevd-{control,kernel}.socket systemd-udev-{trigger,settle}.service \

@@ -20,6 +20,8 @@ from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from samples import picture
 
+pytestmark = pytest.mark.slow
+
 MADE = {"hard_link", "long_name", "odd_name", "name_not_text", "inner_folder_not_text", "zip_name_not_text"}
 """These do no harm once they are in: they may be made."""
 

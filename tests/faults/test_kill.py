@@ -17,7 +17,7 @@ from faults.campaign import Point
 from faults.results import Tally
 from faults.running import Zygote
 
-pytestmark = pytest.mark.system
+pytestmark = [pytest.mark.system, pytest.mark.slow]
 
 ALL_ASKED_FOR = bool(os.environ.get("KEYTURN_CAMPAIGN"))
 """Read when the tests are collected: a fixture takes the shop's variables away."""

@@ -12,6 +12,7 @@ import subprocess
 import sysconfig
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,7 +20,7 @@ import pytest
 
 from samples import picture, until
 
-pytestmark = pytest.mark.system
+pytestmark = [pytest.mark.system, pytest.mark.slow]
 CHECKOUT = Path(__file__).parents[2]
 SPACES = ("--pid", "--mount", "--ipc", "--uts", "--cgroup", "--fork", "--kill-child")
 MANIFEST = 'customer = "Fern Hollow Mobile Library"\nradio = "compact-800x480"\n'
@@ -83,20 +84,34 @@ def machine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machine]:
     with log.open("wb") as said:
         outer = subprocess.Popen(["unshare", *SPACES, "bash", *command], stdout=said, stderr=said)
     try:
-        until(lambda: outer.poll() is not None or _systemd(outer.pid) is not None)
-        pid = _systemd(outer.pid)
-        assert pid is not None, log.read_text(errors="replace")
+        pid = _started(outer, log)
         yield _with_art(Machine(pid, Path(f"/proc/{pid}/root/run/art")))
     finally:
         outer.kill()
         outer.wait()
 
 
+def _started(outer: subprocess.Popen[bytes], log: Path) -> int:
+    """Wait for the machine and return its systemd's process number. Fail with the machine's log where it ends first."""
+    until(lambda: outer.poll() is not None or _systemd(outer.pid) is not None)
+    pid = _systemd(outer.pid)
+    assert pid is not None, f"the machine ended with code {outer.poll()}; its log:\n{log.read_text(errors='replace')}"
+    return pid
+
+
 def _systemd(outer: int) -> int | None:
-    for child in Path(f"/proc/{outer}/task/{outer}/children").read_text().split():
-        if Path(f"/proc/{child}/comm").read_text().strip() == "systemd":
-            return int(child)
+    with suppress(FileNotFoundError, ProcessLookupError):  # a process that has ended has no folder in /proc (proc(5))
+        for child in Path(f"/proc/{outer}/task/{outer}/children").read_text().split():
+            if Path(f"/proc/{child}/comm").read_text().strip() == "systemd":
+                return int(child)
     return None
+
+
+def test_a_machine_that_does_not_start_says_why(tmp_path: Path) -> None:
+    with (tmp_path / "log").open("wb") as said:
+        outer = subprocess.Popen(["sh", "-c", "echo useradd: no room; exit 9"], stdout=said, stderr=said)
+    with pytest.raises(AssertionError, match=r"code 9[\s\S]*useradd: no room"):
+        _started(outer, tmp_path / "log")
 
 
 def _with_art(machine: Machine) -> Machine:

@@ -1,1 +1,1 @@
-"""Writing PNG files: row filters, deflate, palettes, chunks."""
+"""The PNG format: chunks, row filters, deflate, palettes."""

@@ -31,7 +31,6 @@ class Probe:
     interlaced: bool
     alpha: bool
     orientation: int
-    has_profile: bool
     bits: int
     durations_ms: tuple[int, ...]
     reasons: tuple[Reason, ...] = ()
@@ -55,7 +54,6 @@ def described(image: ImageFile.ImageFile, structure: ClipStructure | None) -> Pr
         interlaced=bool(image.info.get("interlace") or image.info.get("progressive")),
         alpha=image.has_transparency_data,
         orientation=turn,
-        has_profile=bool(image.info.get("icc_profile")),
         bits=bits,
         durations_ms=shown_ms if len(shown_ms) > 1 else (),
         reasons=tuple(_findings(image, clip, turn, bits)),
