@@ -45,3 +45,17 @@ def fatal(number: int) -> int:
 
 def full(number: int) -> int:
     raise OSError(28, "No space left on device", "/scratch")
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A job with files at two depths."""
+
+    art: Path
+    layers: tuple[Path, ...]
+    number: int
+
+
+def size_of(job: Drawing) -> tuple[int, int]:
+    """A task that reads its files."""
+    return len(job.art.read_bytes()), sum(len(layer.read_bytes()) for layer in job.layers)

@@ -61,7 +61,7 @@ def goes_on_after(
 
     with running(shop) as service:
         hamper()
-        until(lambda: bool(service._known().paused) or (not strikes and made()))
+        until(lambda: bool(service._loop_state().paused) or (not strikes and made()))
         asked = Asked()
         promises.at_any_instant(shop, drops, asked)
         assert not asked.broken

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import pickle
 from collections.abc import Iterator
-from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -19,25 +18,12 @@ if find_spec("distributed") is None:
 import numpy
 import PIL
 
+from cluster_tasks import Drawing, size_of
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.workers import remote_job
 from keyturn.workers.remote_job import JobRunner
 from samples import odd, square
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """A job with files at two depths."""
-
-    art: Path
-    layers: tuple[Path, ...]
-    number: int
-
-
-def size_of(job: Drawing) -> tuple[int, int]:
-    """A task that reads its files."""
-    return len(job.art.read_bytes()), sum(len(layer.read_bytes()) for layer in job.layers)
 
 
 @pytest.fixture
