@@ -18,6 +18,9 @@ Drop = Callable[..., Path]
 Run = Callable[..., int]
 """The fixture `run`: the exit code of a command line."""
 
+EXAMPLES_SHARE = 1 if os.environ.get("CI") else 5
+"""What pytest alone divides the large numbers of Hypothesis's examples by; .ci/run tries them all."""
+
 PATIENCE_S = 120
 """Only a test that fails waits so long: a machine with much else to do makes a minute of a second."""
 
@@ -27,6 +30,11 @@ def until(true: Callable[[], bool]) -> None:
     while not true():
         assert time.monotonic() < end, "waited in vain"
         time.sleep(0.02)
+
+
+def examples(whole: int) -> int:
+    """Return how many examples of `whole` Hypothesis tries in this run."""
+    return whole // EXAMPLES_SHARE
 
 
 def picture(size: tuple[int, int], number: int) -> Image.Image:

@@ -54,12 +54,14 @@ def drawn_again(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     return first, second
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("drop", ["bakery-steam", "ferry-steps"])
 def test_drawing_a_drop_again_gives_the_same_bytes(drawn_again: tuple[Path, Path], drop: str) -> None:
     first, second = drawn_again
     assert _bytes(first / drop) == _bytes(second / drop)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("drop", ["bakery-steam", "ferry-steps"])
 def test_what_lies_in_the_inbox_is_what_the_script_draws(drawn_again: tuple[Path, Path], drop: str) -> None:
     """Compared by eye's measure, not by bytes: another Pillow or zlib packs the same picture otherwise."""

@@ -33,7 +33,7 @@ def judged(sequence) -> FlashRecord:
     return meter.report()
 
 
-@pytest.mark.parametrize("kind", ["luminance", "red", "area", "combination"])
+@pytest.mark.parametrize("kind", ["luminance", "red", pytest.param("area", marks=pytest.mark.slow), "combination"])
 def test_labelled_sequences_are_judged_as_labelled(kind: str) -> None:
     """Labels by construction from WCAG 2.2 and technique G19 (labelled.py)."""
     wrong = [s.name for s in sequences(kind) if judged(s).passes != s.passes]

@@ -55,6 +55,7 @@ def test_a_file_shown_wrongly_is_found(tmp_path: Path) -> None:
     assert faults(Odd("x", b"", expect="any"), Outcome("refused", ("picture-defeats-reader",)))
 
 
+@pytest.mark.slow
 def test_every_odd_file_is_made_right_or_refused_with_a_reason(tmp_path: Path, sample: list[Odd]) -> None:
     assert {odd.family for odd in sample} == {"png", "jpeg", "tiff", "bmp", "gif", "apng", "webp"}
     found = []
@@ -67,6 +68,7 @@ def test_every_odd_file_is_made_right_or_refused_with_a_reason(tmp_path: Path, s
     assert not found
 
 
+@pytest.mark.slow
 def test_the_whole_line_takes_them_too(tmp_path: Path, sample: list[Odd]) -> None:
     rules = with_small_radio(tmp_path)
     ends = {odd.name: through_the_line(odd, rules) for odd in sample[::12]}

@@ -8,12 +8,13 @@ from scipy.stats import triang
 
 from keyturn.radio.boot import BootModel
 from keyturn.shop import rulebook
+from samples import examples
 
 TIMES = st.floats(0.1, 600)
 SHARES = st.floats(0, 1)
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(st.lists(TIMES, min_size=2, max_size=40), SHARES)
 def test_quantiles_of_samples_are_numpy_s(samples: list[float], q: float) -> None:
     boot = BootModel.of(samples, 1, 2, 3)
@@ -21,7 +22,7 @@ def test_quantiles_of_samples_are_numpy_s(samples: list[float], q: float) -> Non
     assert boot.spread == pytest.approx((min(samples), float(np.median(samples)), max(samples)))
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(st.lists(st.sampled_from([15.0, 16.0, 16.5, 17.0]) | TIMES, min_size=2, max_size=40), st.data())
 def test_the_share_of_samples_counts_boots_that_last_at_least_so_long(
     samples: list[float], data: st.DataObject
@@ -31,7 +32,7 @@ def test_the_share_of_samples_counts_boots_that_last_at_least_so_long(
     assert share == pytest.approx(float(np.mean(np.array(samples) >= seconds)))
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(TIMES, TIMES, TIMES, SHARES, TIMES)
 def test_without_samples_the_boot_is_scipy_s_triangular(a: float, b: float, c: float, q: float, x: float) -> None:
     shortest, usual, longest = sorted((a, b, c))

@@ -10,6 +10,7 @@ from keyturn.radio.desc import Desc, Row, parse, write
 from keyturn.radio.timeline import Pacing, PlayedPart
 from radio.reference_player import ReferencePlayer
 from radio.sscanf import FILES, read_by_c
+from samples import examples
 
 GOOD = b"768 1024 30\np 1 15 part0\np 0 0 part1 #0b1d2a\n"
 
@@ -32,13 +33,13 @@ def agrees(data: bytes) -> None:
             assert ours.colour == (f"#{colour.decode()}" if is_colour else None)
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=examples(1500), deadline=None)
 @given(FILES)
 def test_reads_what_c_s_sscanf_reads(data: bytes) -> None:
     agrees(data)
 
 
-@settings(max_examples=800, deadline=None)
+@settings(max_examples=examples(800), deadline=None)
 @given(st.binary(max_size=80))
 def test_any_bytes_at_all_are_read_as_c_reads_them(data: bytes) -> None:
     agrees(data)
@@ -54,7 +55,7 @@ ROWS = st.builds(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(st.builds(Desc, *[st.integers(1, 4096)] * 2, st.integers(1, 60), st.lists(ROWS, min_size=1).map(tuple)))
 def test_what_is_written_is_read_back_by_us_and_by_c(desc: Desc) -> None:
     data = write(desc)
@@ -153,7 +154,7 @@ PLAYED = st.builds(
 PACING = Pacing(10, "fixed-beat")
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(st.lists(PLAYED, min_size=1, max_size=6))
 def test_rows_said_to_be_unreachable_are_those_no_boot_ever_shows(parts: list[PlayedPart]) -> None:
     # one boot within every part and one after all the once-only ones: each way the loop can be left

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from keyturn.radio.desc_lines import PATH_MAX, DescLine, file_faults, lines
 from radio.sscanf import LINE, read_by_c
+from samples import examples
 
 
 def line_of(text: bytes) -> DescLine:
@@ -15,7 +16,7 @@ def line_of(text: bytes) -> DescLine:
     return line
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=examples(1000), deadline=None)
 @given((LINE | st.binary(max_size=40)).filter(lambda text: b"\n" not in text and b"\0" not in text))
 def test_a_line_is_a_size_a_row_or_neither_as_for_c(text: bytes) -> None:
     size, rows = read_by_c(text + b"\n")
@@ -30,7 +31,7 @@ def test_a_line_is_a_size_a_row_or_neither_as_for_c(text: bytes) -> None:
     assert line.blank == (not text.strip())
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(st.lists(LINE, max_size=5), st.booleans())
 def test_lines_are_numbered_and_one_that_is_not_ended_is_dropped_and_told(texts: list[bytes], ended: bool) -> None:
     data = b"\n".join(texts) + b"\n" * ended

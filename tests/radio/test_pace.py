@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from keyturn.radio.boot import BootModel
 from keyturn.radio.pace import alternatives, choose_fps, kept_frames, thin
 from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
+from samples import examples
 
 TALL = BootModel.of([], 16, 19, 21)
 HOLD = PlayedPart("p", 0, 0, 1)
@@ -91,7 +92,7 @@ def test_limits_out_of_order_are_an_error() -> None:
 # -- thinning ----------------------------------------------------------------------------------------
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(st.integers(2, 400), st.data())
 def test_thinning_is_even_and_keeps_the_first_and_last(frames: int, data: st.DataObject) -> None:
     keep = data.draw(st.integers(2, frames))

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from keyturn.radio.player_loop import PartRun, Span, play
 from keyturn.radio.timeline import PlayedPart
 from radio.reference_player import ReferencePlayer
+from samples import examples
 
 PARTS = st.lists(
     st.builds(
@@ -33,7 +34,7 @@ def shows(draw: Any) -> tuple[list[PlayedPart], int, list[int], int]:
     return parts, beat, pauses, draw(st.integers(0, 200))
 
 
-@settings(max_examples=2000, deadline=None)
+@settings(max_examples=examples(2000), deadline=None)
 @given(shows())
 def test_runs_hold_the_plays_of_the_loop(show: tuple[list[PlayedPart], int, list[int], int]) -> None:
     parts, beat, pauses, boot = show
@@ -45,7 +46,7 @@ def test_runs_hold_the_plays_of_the_loop(show: tuple[list[PlayedPart], int, list
     assert runs[-1].end == player.clock
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(shows())
 def test_what_is_shown_at_each_moment_is_the_span_that_holds_it(
     show: tuple[list[PlayedPart], int, list[int], int],

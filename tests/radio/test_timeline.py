@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from keyturn.radio.timeline import OnScreenAtCut, Pacing, PlayedPart, ShownPicture, Timeline
 from radio.reference_player import ReferencePlayer
+from samples import examples
 
 SECOND = 10**9
 
@@ -51,7 +52,7 @@ def timelines(draw: Any) -> Timeline:
     return Timeline(parts, pacing, max(0, beats * pacing.interval_ns + offset) / SECOND)
 
 
-@settings(max_examples=2000, deadline=None)
+@settings(max_examples=examples(2000), deadline=None)
 @given(timelines())
 def test_every_picture_is_the_one_the_reference_loop_shows(timeline: Timeline) -> None:
     shown, _ = walked(timeline)
@@ -59,7 +60,7 @@ def test_every_picture_is_the_one_the_reference_loop_shows(timeline: Timeline) -
     assert timeline.end_s == shown[-1].end_s
 
 
-@settings(max_examples=700, deadline=None)
+@settings(max_examples=examples(700), deadline=None)
 @given(timelines(), st.data())
 def test_the_picture_at_any_moment_is_the_one_the_reference_loop_shows(timeline: Timeline, data: Any) -> None:
     shown, _ = walked(timeline)
@@ -71,7 +72,7 @@ def test_the_picture_at_any_moment_is_the_one_the_reference_loop_shows(timeline:
     assert timeline.at(-0.001) is None
 
 
-@settings(max_examples=700, deadline=None)
+@settings(max_examples=examples(700), deadline=None)
 @given(timelines())
 def test_the_delay_is_that_of_the_reference_loop(timeline: Timeline) -> None:
     _, player = walked(timeline)
@@ -81,7 +82,7 @@ def test_the_delay_is_that_of_the_reference_loop(timeline: Timeline) -> None:
         assert timeline.delay_s <= 2 * timeline.pacing.interval_s + 2 * max(pauses)
 
 
-@settings(max_examples=700, deadline=None)
+@settings(max_examples=examples(700), deadline=None)
 @given(timelines())
 def test_the_cut_is_the_last_picture_begun_when_the_boot_ends(timeline: Timeline) -> None:
     shown, _ = walked(timeline)
@@ -103,14 +104,14 @@ def every_picture(timeline: Timeline) -> list[ShownPicture]:
     return walked(Timeline(once, timeline.pacing, 10**6))[0] if once else []
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(timelines())
 def test_once_only_parts_end_with_the_beat_of_their_last_frame(timeline: Timeline) -> None:
     beats = [s for s in every_picture(timeline) if not s.pausing]
     assert timeline.once_only_end_s == (beats[-1].end_s if beats else 0.0)
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(timelines())
 def test_an_endless_part_begins_when_the_once_only_parts_and_their_last_pause_are_over(timeline: Timeline) -> None:
     _, player = walked(timeline)
