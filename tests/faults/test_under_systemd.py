@@ -11,14 +11,14 @@ import os
 import subprocess
 import sysconfig
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from samples import picture, until
+from samples import PATIENCE_S, picture, until
 
 pytestmark = [pytest.mark.system, pytest.mark.slow]
 CHECKOUT = Path(__file__).parents[2]
@@ -36,7 +36,7 @@ class Machine:
 
     def says(self, *command: str) -> str:
         inside = ["nsenter", "-t", str(self.pid), "-a", *command]
-        return subprocess.run(inside, capture_output=True, text=True, timeout=60).stdout.strip()
+        return subprocess.run(inside, capture_output=True, text=True, timeout=PATIENCE_S).stdout.strip()
 
     def unit(self, what: str) -> str:
         return self.says("systemctl", "show", "-p", what, "--value", "keyturn")
@@ -47,6 +47,14 @@ class Machine:
 
     def lay(self, name: str, umask: str = "002") -> None:
         self.artist(f"umask {umask} && {LAY.format(name)}")
+
+    def until(self, true: Callable[[], bool]) -> None:
+        """Wait until `true()`. Where that is in vain, fail with what the machine's journal says."""
+        try:
+            until(true)
+        except AssertionError:
+            status = self.says("systemctl", "status", "--no-pager", "keyturn")
+            pytest.fail(f"waited in vain\n{status}\n{self.says('journalctl', '--no-pager', '-n', '60')}")
 
     def there(self, pattern: str) -> list[str]:
         return self.says("bash", "-c", f"cd /srv/keyturn && compgen -G '{pattern}'").split()
@@ -115,7 +123,7 @@ def test_a_machine_that_does_not_start_says_why(tmp_path: Path) -> None:
 
 
 def _with_art(machine: Machine) -> Machine:
-    until(lambda: machine.unit("ActiveState") == "active")
+    machine.until(lambda: machine.unit("ActiveState") == "active")
     for name, broken in (("van", False), ("bad", True), ("ferry", False), ("closed", False)):
         draw(machine.art / name, broken)
     machine.says("chmod", "-R", "g+w", "/run/art")
@@ -125,7 +133,7 @@ def _with_art(machine: Machine) -> Machine:
 def test_a_drop_is_made_and_a_bad_one_refused_under_the_whole_hardening(machine: Machine) -> None:
     machine.lay("van")
     machine.lay("bad")
-    until(lambda: "1 ready, 1 refused" in machine.unit("StatusText"))
+    machine.until(lambda: "1 ready, 1 refused" in machine.unit("StatusText"))
     made = "outbox/fern-hollow-mobile-library/van-r1/usb/*"
     assert {Path(p).name for p in machine.there(made)} == {"bootanimation.zip", "logo.png"}
     assert machine.there("rejects/bad/REJECTED.html") and machine.there("archive/*/van-r1--*/job.toml")
@@ -137,10 +145,10 @@ def test_a_drop_closed_to_the_group_waits_is_told_of_and_taken_once_it_is_opened
     access list gives (acl(5)); rename(2) to another folder needs it."""
     machine.lay("closed", umask="022")
     board = "/srv/keyturn/outbox/board.html"
-    until(lambda: "cannot be taken" in machine.says("cat", board))
+    machine.until(lambda: "cannot be taken" in machine.says("cat", board))
     assert machine.there("inbox/closed/job.toml")
     machine.artist("chmod -R g+w /srv/keyturn/inbox/closed")
-    until(lambda: machine.there("outbox/*/closed-r1") != [])
+    machine.until(lambda: machine.there("outbox/*/closed-r1") != [])
 
 
 def test_the_hardening_is_in_force(machine: Machine) -> None:
@@ -159,11 +167,11 @@ def test_the_hardening_is_in_force(machine: Machine) -> None:
 
 def test_killed_in_work_it_comes_back_and_makes_the_drop_once(machine: Machine) -> None:
     machine.lay("ferry")
-    until(lambda: machine.there("work/*") != [] or machine.there("outbox/*/ferry-r1") != [])
+    machine.until(lambda: machine.there("work/*") != [] or machine.there("outbox/*/ferry-r1") != [])
     before = machine.unit("MainPID")
     machine.says("kill", "-KILL", before)
-    until(lambda: machine.unit("MainPID") not in (before, "0") and machine.unit("ActiveState") == "active")
-    until(lambda: machine.there("outbox/*/ferry-r1") != [] and machine.there("work/*") == [])
+    machine.until(lambda: machine.unit("MainPID") not in (before, "0") and machine.unit("ActiveState") == "active")
+    machine.until(lambda: machine.there("outbox/*/ferry-r1") != [] and machine.there("work/*") == [])
     assert machine.there("outbox/*/ferry-r2") == []
     assert machine.unit("NRestarts") == "1"
 
@@ -173,12 +181,12 @@ def test_a_disk_fault_at_the_start_is_waited_for_and_wrong_settings_keep_it_down
     machine.says("bash", "-c", f"echo 'scan_seconds = 2' > {settings}; chmod 600 {settings}")
     machine.says("systemctl", "restart", "keyturn")
     assert machine.unit("ActiveState") == "active"
-    assert machine.unit("StatusText").startswith("Paused: Permission denied")
+    machine.until(lambda: machine.unit("StatusText").startswith("Paused: Permission denied"))
     machine.says("chmod", "644", settings)
-    until(lambda: "Paused" not in machine.unit("StatusText"))
+    machine.until(lambda: "Paused" not in machine.unit("StatusText"))
     machine.says("bash", "-c", f"echo 'scan_seconds = -2' > {settings}")
     machine.says("systemctl", "restart", "keyturn")
-    until(lambda: machine.unit("ActiveState") == "failed")
+    machine.until(lambda: machine.unit("ActiveState") == "failed")
     assert (machine.unit("ExecMainStatus"), machine.unit("Result")) == ("2", "exit-code")
     time.sleep(1)
     assert machine.unit("SubState") == "failed", "not started again"
@@ -189,7 +197,8 @@ def test_a_disk_fault_at_the_start_is_waited_for_and_wrong_settings_keep_it_down
 def test_reloaded_and_stopped_it_does_as_it_is_told(machine: Machine) -> None:
     before = machine.unit("MainPID")
     machine.says("systemctl", "reload", "keyturn")
-    assert (machine.unit("MainPID"), machine.unit("ActiveState")) == (before, "active")
+    machine.until(lambda: machine.unit("ActiveState") == "active")  # systemd may still say "reloading" for a moment
+    assert machine.unit("MainPID") == before
     machine.says("systemctl", "stop", "keyturn")
     assert (machine.unit("ActiveState"), machine.unit("Result")) == ("inactive", "success")
     assert (machine.unit("ExecMainCode"), machine.unit("ExecMainStatus")) == ("1", "0"), "CLD_EXITED (waitid(2)), 0"
