@@ -1,0 +1,50 @@
+"""Which files a name or pattern of the manifest means."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from keyturn.renumber.patterns import is_art, matching, one_file, where_pictures_lie
+
+FILES = ("Lamps/0001.png", "Lamps/0002.png", "Lamps/deep/0003.png", "logo.png", "notes.txt")
+
+
+@pytest.mark.parametrize("pattern", ["Lamps/*.png", "*.png", "Lamps/*", "*/000[12].png", "logo.???", "none/*"])
+def test_a_pattern_matches_what_glob_finds_on_disk(tmp_path: Path, pattern: str) -> None:
+    """Python's own glob on real files is the independent reader: a star does not cross a folder."""
+    for name in FILES:
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    on_disk = {p.relative_to(tmp_path).as_posix() for p in tmp_path.glob(pattern) if p.is_file()}
+    assert set(matching(pattern, FILES)[0]) == on_disk
+
+
+def test_a_name_with_brackets_means_itself_too() -> None:
+    assert matching("step [1].png", ["step [1].png"]) == (("step [1].png",), [])
+
+
+def test_capitals_are_forgiven_only_where_nothing_fits_exactly() -> None:
+    assert matching("LOGO.png", ["logo.png", "LOGO.png"]) == (("LOGO.png",), [])
+    names, (reason,) = matching("LAMPS/*.png", FILES)
+    assert names == FILES[:2] and reason.code == "capitals-differ"
+
+
+@pytest.mark.parametrize(("wanted", "told"), [("Lamps/*.png", "names 2 files"), ("gone.png", "is not in the drop")])
+def test_one_file_refuses_none_and_several(wanted: str, told: str) -> None:
+    name, (reason,) = one_file(wanted, FILES, "logo-missing", "name one", "logo.art")
+    assert name is None and told in reason.what
+    assert (reason.code, reason.field, reason.mend) == ("logo-missing", "logo.art", "name one")
+    assert one_file("logo.png", FILES, "logo-missing", "name one", "logo.art") == ("logo.png", [])
+
+
+def test_the_remedy_names_six_folders_at_most() -> None:
+    assert where_pictures_lie(FILES) == "the pictures of this drop lie in: *, Lamps/*, Lamps/deep/*"
+    assert where_pictures_lie(["notes.txt"]) == "add the pictures"
+    assert where_pictures_lie([f"{n}/a.png" for n in range(9)]).count("/*") == 6
+
+
+@pytest.mark.parametrize(("name", "art"), [("a/B.PNG", True), ("film.mp4", True), ("notes.txt", False), ("png", False)])
+def test_the_ending_tells_art(name: str, art: bool) -> None:
+    assert is_art(name) is art
