@@ -25,20 +25,6 @@ Said = pytest.CaptureFixture[str]
 TWO_RADIOS = 'customer = "Fern Hollow Mobile Library"\nradio = ["tiny", "compact-800x480"]\n'
 
 
-@pytest.fixture
-def outbox(drop: Drop, bench: Bench, tmp_path: Path) -> Path:
-    """Two revisions of "van" for one customer."""
-    root = drop(frames=3)
-    for _ in range(2):
-        make_by_hand.make(root, tmp_path / "out", bench)
-    return tmp_path / "out"
-
-
-@pytest.fixture
-def source(outbox: Path) -> StickFolder:
-    return copy.find(outbox, "van", None)
-
-
 # -- which job --------------------------------------------------------------------------------------
 
 

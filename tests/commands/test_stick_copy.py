@@ -14,30 +14,14 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.commands import copy, make_by_hand, stick_copy
+from keyturn.commands import stick_copy
 from keyturn.commands.stick_copy import StickFolder
-from keyturn.pipeline import Bench
 from keyturn.shop import mounts
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import FileRecord
 from keyturn.shop.rulebook import Fat, Rulebook
-from samples import Drop
 
 Needs = Callable[[str], str]
-
-
-@pytest.fixture
-def outbox(drop: Drop, bench: Bench, tmp_path: Path) -> Path:
-    """Two revisions of "van" for one customer."""
-    root = drop(frames=3)
-    for _ in range(2):
-        make_by_hand.make(root, tmp_path / "out", bench)
-    return tmp_path / "out"
-
-
-@pytest.fixture
-def source(outbox: Path) -> StickFolder:
-    return copy.find(outbox, "van", None)
 
 
 @pytest.fixture

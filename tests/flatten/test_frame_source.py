@@ -12,12 +12,12 @@ from keyturn.flatten.figures import Figure, Placed
 from keyturn.flatten.frame_source import Source
 from keyturn.flatten.motion import Pose
 
-STILL = Source(Path("/work/van/a.png"), "a.png")
+STILL = Source(Path("/drops/van/a.png"), "a.png")
 OTHERS = [
     replace(STILL, path=None),
     replace(STILL, index=0),
     replace(STILL, view=(0.0, 0.0, 24.0, 32.0)),
-    replace(STILL, backdrop=(Path("/work/van/lake.png"), "lake.png")),
+    replace(STILL, backdrop=(Path("/drops/van/lake.png"), "lake.png")),
     replace(STILL, figures=(Placed(Figure("job.toml", text="Fern Hollow"), Pose(24, 32, 10, 0, 1)),)),
     replace(STILL, into=(replace(STILL, name="b.png"), 0.5)),
 ]

@@ -9,6 +9,7 @@ import pytest
 from faults import live
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
+from samples import Clock
 
 
 @pytest.fixture
@@ -16,3 +17,8 @@ def running(shop: Shop) -> Iterator[Service]:
     """A service of the shop, on a thread of its own."""
     with live.running(shop) as service:
         yield service
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()

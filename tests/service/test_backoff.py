@@ -7,20 +7,9 @@ from loguru import logger
 
 from keyturn.service.backoff import RETRY_FIRST_S, RETRY_MOST_S, Backoff
 from keyturn.shop.reasons import ShopFault
+from samples import Clock
 
 FULL = ShopFault("No space left on device", "free some space")
-
-
-class Clock:
-    at = 1000.0
-
-    def __call__(self) -> float:
-        return self.at
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
 
 
 @pytest.fixture

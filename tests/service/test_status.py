@@ -13,20 +13,9 @@ from keyturn.service.status import BOARD_AT_LEAST_EVERY_S, BOARD_EVERY_S, LoopSt
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import ShopState, Waiting
+from samples import Clock
 
 QUIET = LoopState("", "polling", (), 0, None)
-
-
-class Clock:
-    at = 1000.0
-
-    def __call__(self) -> float:
-        return self.at
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
 
 
 @pytest.fixture

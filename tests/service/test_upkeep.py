@@ -11,18 +11,7 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.service.upkeep import RECONCILE_EVERY_S, REMOVE_OLD_EVERY_S, Upkeep
 from keyturn.shop.folders import Shop
 from keyturn.shop.settings import KeepSettings
-
-
-class Clock:
-    at = 1000.0
-
-    def __call__(self) -> float:
-        return self.at
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
+from samples import Clock
 
 
 @pytest.fixture
