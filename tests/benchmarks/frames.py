@@ -23,8 +23,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import art
+import benchmark_radio
 import measure
-import radio
 from contenders import CONTENDERS
 from measure import Cost
 
@@ -121,7 +121,7 @@ def _print_costs(kind: str, count: int, runs: Runs, zips: dict[str, Path]) -> No
         wall, cpu = (statistics.median(getattr(c, what) for c in costs) / count * 1000 for what in ("wall", "cpu"))
         cells = [name, f"{wall:.0f}", f"{cpu:.0f}", f"{max(c.peak for c in costs):.0f}", f"{sizes[name]:,.0f}"]
         cells.append(f"{sizes[name] / sizes['pillow']:.2f}" if "pillow" in sizes else "")
-        cells.append(f"{radio.decibels(zips[name], zips['pillow']):.0f}" if "pillow" in zips else "")
+        cells.append(f"{benchmark_radio.decibels(zips[name], zips['pillow']):.0f}" if "pillow" in zips else "")
         cells += [_ratio(costs, runs[other], what) for other in beside for what in ("wall", "cpu")]
         print(f"| {' | '.join(cells)} |")
     print(flush=True)
@@ -140,7 +140,7 @@ def _print_radio(zips: dict[str, Path]) -> None:
     print("| | KB a frame | decode ms a frame | textures MiB |\n|---|---|---|---|")
     for name in RADIO_SIDE:
         if name in zips:
-            found = radio.load(zips[name], rules)
+            found = benchmark_radio.load(zips[name], rules)
             print(f"| {name} | {found.kb:,.0f} | {found.decode_ms:.1f} | {found.texture_mib:.0f} |")
     print(flush=True)
 
