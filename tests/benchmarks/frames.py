@@ -136,7 +136,7 @@ def _ratio(costs: list[Cost], others: list[Cost], what: str) -> str:
 
 def _print_radio(zips: dict[str, Path]) -> None:
     rules = rulebook.load().radios["tall-768x1024"]
-    print(f"On the radio ({radio.DECODERS}):\n")
+    print(f"On the radio ({benchmark_radio.DECODERS}):\n")
     print("| | KB a frame | decode ms a frame | textures MiB |\n|---|---|---|---|")
     for name in RADIO_SIDE:
         if name in zips:
