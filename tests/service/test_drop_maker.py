@@ -115,6 +115,7 @@ def test_work_that_is_stopped_leaves_the_drop_in_work_and_does_not_count(
     stopping = replace(maker, bench=replace(maker.bench, progress=Progress(stop=lambda: True)))
     assert stopping.process(claim) is Outcome.STOPPED
     assert places(shop) == {"work"}
+    assert not list(shop.building.iterdir())
     assert json.loads((shop.work / claim.id / "claim.json").read_text())["tries"] == 0
 
 

@@ -92,6 +92,7 @@ class DropMaker:
             except Refused as refused:
                 return self._send_back_if_changed(current, before) or self._reject(current, refused)
             except (Stopped, CancelledError):
+                self._remove_staging(current)
                 self.uncount_try(current)
                 return Outcome.STOPPED
             except Exception as error:
