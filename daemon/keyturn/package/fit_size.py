@@ -21,6 +21,7 @@ from keyturn.renumber.thinning import thinned
 from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused, mended, note
+from keyturn.shop.units import MIB, readable_size
 from keyturn.workers.crew import Crew
 
 PHOTOGRAPH_QUALITY = 92
@@ -59,9 +60,15 @@ class Smaller:
         for file, result in zip(distinct, self.crew.run(recode, jobs, lambda job: job.name), strict=True):
             self.progress.check()
             if not isinstance(result, Refused) and len(result.data) < file.size:
-                new = self.store.add(result.data)
-                made[file] = replace(file, start=new.start, size=new.size, kind=new.kind, palette=new.palette,
-                                     lost=result.lost)  # fmt: skip
+                stored = self.store.add(result.data)
+                made[file] = replace(
+                    file,
+                    start=stored.start,
+                    size=stored.size,
+                    kind=stored.kind,
+                    palette=stored.palette,
+                    lost=result.lost,
+                )
         return made
 
 
@@ -110,9 +117,9 @@ def _unseen(successors: Mapping[StoredFile, StoredFile], files: Sequence[StoredF
 def _jpeg_note(before: PackedPart, after: PackedPart, successors: Mapping[StoredFile, StoredFile]) -> Reason:
     lost = max(file.lost for file in successors.values())
     what = (
-        f"the photographs of {before.path} were packed as JPEG of quality {PHOTOGRAPH_QUALITY}: {mib(after.size)} MiB "
-        f"instead of {mib(before.size)}; the largest colour difference is {lost:.1f}, and below {NOTICEABLE} none is "
-        "seen"
+        f"the photographs of {before.path} were packed as JPEG of quality {PHOTOGRAPH_QUALITY}: "
+        f"{readable_size(after.size)} instead of {readable_size(before.size)}; "
+        f"the largest colour difference is {lost:.1f}, and below {NOTICEABLE} none is seen"
     )
     return note("packed-as-jpeg", what)
 
@@ -134,7 +141,7 @@ def fitted(plan: Plan, plain: Animation, unchanged: int | None, smaller: Smaller
 
     Where nothing makes it fit, one of the reasons refuses it.
     """
-    limit = plan.radio.limits.zip_mib * 2**20
+    limit = plan.radio.limits.zip_mib * MIB
     chosen, jpeg_notes = photographs_as_jpeg(plain, plan.radio, unchanged, smaller)
     made, plain, reasons = _packed_harder(plan, plain, chosen, smaller, limit)
     made, coarser = _as_jpeg(plan, plain, made, smaller, limit)
@@ -164,7 +171,7 @@ def _packed_harder(
     after = animation.size(plan, made)
     if after == before:
         return made, plain, []
-    what = f"{_too_large(plan, before)}; packed harder it has {mib(after)}, and no pixel differs"
+    what = f"{_too_large(plan, before)}; packed harder it has {readable_size(after)}, and no pixel differs"
     return made, plain, [mended("packed-harder", what)]
 
 
@@ -185,7 +192,7 @@ def _with_files(made: Animation, successors: dict[StoredFile, StoredFile]) -> An
 
 
 def _too_large(plan: Plan, size: int) -> str:
-    return f"the animation had {mib(size)} MiB, and {plan.radio.name} takes {plan.radio.limits.zip_mib:g}"
+    return f"the animation had {readable_size(size)}, and {plan.radio.name} takes {plan.radio.limits.zip_mib:g} MiB"
 
 
 def _as_jpeg(
@@ -209,7 +216,7 @@ def _coarser_note(plan: Plan, made: Animation, quality: int, before: int, after:
     paths = ", ".join(part.path for part in made if any(file.kind == "jpeg" for file in part.files.values()))
     seen = f"below {NOTICEABLE} none is seen" if lost < NOTICEABLE else f"from {NOTICEABLE} on it can just be seen"
     what = (
-        f"{_too_large(plan, before)}; with {paths} as JPEG of quality {quality} it has {mib(after)}: "
+        f"{_too_large(plan, before)}; with {paths} as JPEG of quality {quality} it has {readable_size(after)}: "
         f"the largest colour difference is {lost:.1f}, and {seen}"
     )
     return note("packed-as-jpeg-to-fit", what, "use fewer frames, or calmer, flatter pictures, to keep it as drawn")
@@ -249,7 +256,7 @@ def _thinned(plan: Plan, made: Animation, kept: Places, reasons: list[Reason]) -
     left_out = plan.frame_count - thin_plan.frame_count
     rate = f" and it plays at {thin_plan.fps} instead of {plan.fps} fps" if thin_plan.fps != plan.fps else ""
     what = f"{_too_large(plan, animation.size(plan, made))}; {left_out} frames were left out, evenly{rate}"
-    after = f": it has {mib(animation.size(thin_plan, thin_animation))} MiB"
+    after = f": it has {readable_size(animation.size(thin_plan, thin_animation))}"
     told = note("thinned-to-fit", what + after, "use calmer, flatter pictures to keep every frame")
     return Fitted(thin_animation, thin_plan, (*reasons, told))
 
@@ -269,7 +276,3 @@ def fitted_logo(plan: Plan, data: bytes, smaller: Smaller) -> tuple[bytes, list[
     what = f"the logo had {file.size / 1024:,.0f} KiB, and {plan.radio.name} takes {plan.radio.logo.max_kib:g}"
     told = mended("logo-packed-harder", f"{what}; packed harder it has {less.size / 1024:,.0f}, and no pixel differs")
     return smaller.store.read(less), [told]
-
-
-def mib(size: float) -> str:
-    return f"{size / 2**20:.1f}" if size >= 2**20 / 10 else f"{size / 2**20:.3f}"

@@ -39,6 +39,7 @@ from keyturn.shop.records import (
     RadioRecord,
 )
 from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.units import MIB
 from keyturn.workers.crew import Crew
 
 THUMB_PX = 320
@@ -268,7 +269,7 @@ def _record(made: _Made, seen: _Seen, zipped: Path) -> RadioRecord:
         handoff=seen.handoff,
         files=(),
         zip_bytes=zipped.stat().st_size,
-        zip_allowed_bytes=int(radio.limits.zip_mib * 2**20),
+        zip_allowed_bytes=int(radio.limits.zip_mib * MIB),
     )
     files = write_stick(job.folder, radio, zipped, made.logo, _install_text(job, record), fat=job.rules.usb.fat)
     return record.model_copy(update={"files": files})

@@ -13,8 +13,7 @@ from collections.abc import Mapping, Sequence
 from keyturn.radio.timeline import PlayedPart
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, refuse
-
-MIB = 2**20
+from keyturn.shop.units import MIB
 
 Size = tuple[int, int]
 Cropped = Mapping[int, Sequence[Size]]
