@@ -19,8 +19,8 @@ from keyturn.commands import output
 from keyturn.shop.reasons import mended, note, refuse
 from keyturn.shop.settings import LogSettings
 
-BIDI = frozenset({"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
-"""Bidirectional classes that turn the direction of the text after them (Unicode Standard Annex 9)."""
+BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""The characters that turn the direction of text (Unicode Standard Annex 9, the property Bidi_Control)."""
 
 
 def console(*, terminal: bool = False) -> Console:
@@ -36,12 +36,12 @@ def printed(to: Console) -> str:
 def test_any_name_is_printed_as_text(name: str) -> None:
     """Control characters (Unicode category Cc; ECMA-48) and changes of direction come out as U+FFFD.
 
-    Backslashes are left out: rich doubles one at the end, since markup may follow, and drops one before a bracket
-    that begins no markup. Neither can do harm.
+    Backslashes are left out: they are doubled at the end, since markup may follow, and before a bracket, which may
+    begin markup. Neither can do harm.
     """
     to = console()
     to.print(output.plain(name))
-    controls = [c for c in name if unicodedata.category(c) == "Cc" or unicodedata.bidirectional(c) in BIDI]
+    controls = [c for c in name if unicodedata.category(c) in ("Cc", "Zl", "Zp") or c in BIDI]
     expected = "".join("\N{REPLACEMENT CHARACTER}" if c in controls else c for c in name)
     assert printed(to) == expected + "\n"
 
@@ -110,6 +110,46 @@ def test_the_log_tells_the_time_except_to_the_journal(
     output.log_to(LogSettings())
     logger.info("the service runs")
     assert capsys.readouterr().err == "INFO     the service runs\n"
+
+
+OBEYED = "\n\r\x1b\x85\x9b\u2028\u202e\udcff"
+HOSTILE = "van\n<3>forged\r\x1b[31m\x85\x9b\u2028\u202e\udcff<red>{x}"
+
+
+def test_a_name_makes_no_line_of_its_own_in_the_journal(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """sd-daemon(3): each line is an entry, and "<3>" at its start makes it an error."""
+    monkeypatch.setenv("JOURNAL_STREAM", "8:1")
+    output.log_to(LogSettings())
+    logger.info("{}: taken from the inbox", HOSTILE)
+    shown = HOSTILE.translate(
+        dict.fromkeys(map(ord, "\n\r\x1b\x85\x9b\u2028\u202e\udcff"), "\N{REPLACEMENT CHARACTER}")
+    )
+    assert capsys.readouterr().err == f"INFO     {shown}: taken from the inbox\n"
+
+
+@pytest.mark.parametrize("journal", [True, False])
+def test_a_bug_is_logged_whole_and_a_name_in_it_makes_no_line_either(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], journal: bool
+) -> None:
+    if journal:
+        monkeypatch.setenv("JOURNAL_STREAM", "8:1")
+    else:
+        monkeypatch.delenv("JOURNAL_STREAM", raising=False)
+    output.log_to(LogSettings())
+    try:
+        try:
+            raise KeyError("inner")
+        except KeyError:
+            raise ValueError(HOSTILE)  # noqa: B904 - the chain is shown
+    except ValueError as error:
+        logger.opt(exception=error).error("{}: our own bug", "van")
+    first, *rest = capsys.readouterr().err.split("\n")
+    assert first.endswith("ERROR    van: our own bug") and rest.pop() == ""
+    assert "KeyError: 'inner'" in "".join(rest) and "ValueError: van" in "".join(rest)
+    assert sum("test_output.py" in line for line in rest) == 2, "both places are named"
+    assert all(line.startswith("  ") and not set(OBEYED) & set(line) for line in rest)
 
 
 def test_the_log_goes_to_a_file_too(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from typing import Annotated
@@ -69,10 +70,13 @@ def main() -> None:
 
 def _show_usage(error: typer.TyperException) -> None:
     show = getattr(error, "show", None)  # a usage error prints the usage line of its command
-    if show is not None:
-        show()
-    else:
+    if show is None:
         err.print(output.plain(str(error)))
+        return
+    said = io.StringIO()
+    show(said)
+    for line in said.getvalue().splitlines():
+        err.print(output.plain(line))
 
 
 def _system_error(error: OSError) -> int:

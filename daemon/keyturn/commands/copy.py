@@ -14,6 +14,7 @@ from keyturn.commands.stick_copy import StickFolder
 from keyturn.outbox import record_files
 from keyturn.shop import mounts
 from keyturn.shop.mounts import Mount
+from keyturn.shop.plain_text import plain_line
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.wrong_use import WrongUse
 
@@ -99,5 +100,5 @@ def _ask_to_replace(names: tuple[str, ...], replace: bool) -> None:
     question = f"The stick holds other files called {', '.join(names)}. Replace them?"
     if not err.is_terminal:
         raise WrongUse(f"the stick holds other files called {', '.join(names)}", "say --replace, or use another stick")
-    if not typer.confirm(question):
+    if not typer.confirm(plain_line(question)):
         raise typer.Exit(REFUSED)

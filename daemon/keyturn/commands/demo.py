@@ -55,7 +55,7 @@ def demo(
             if working is None:
                 bar.update(task, description="waiting until the drops are complete", total=None)
             else:
-                words = f"{working.name}: {working.stage}"
+                words = plain(f"{working.name}: {working.stage}")
                 bar.update(task, description=words, completed=working.done, total=working.total or None)
 
         outcome = run_samples(keep, told, obey_signals)

@@ -9,37 +9,47 @@ import json
 import os
 import re
 import sys
+import traceback
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from loguru import logger
 from rich.console import Console
-from rich.markup import escape
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from keyturn.shop import settings
+from keyturn.shop.plain_text import escaped_in_json, plain_line
 from keyturn.shop.reasons import Kind, Reason
 
-LOG_LINE = "<green>{time:HH:mm:ss}</green> <level>{level: <8}</level> {message}"
-FILE_LINE = "{time:YYYY-MM-DDTHH:mm:ss.SSSZZ} {level: <8} {message}"
-JOURNAL_LINE = "{level: <8} {message}"
+if TYPE_CHECKING:  # loguru names these types in its stub alone
+    from loguru import Record, RecordException
 
-_UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
-"""Control characters, changes of the writing direction, and surrogates: bytes of a name that are not UTF-8."""
+LOG_LINE = "<green>{time:HH:mm:ss}</green> <level>{level: <8}</level> "
+FILE_LINE = "{time:YYYY-MM-DDTHH:mm:ss.SSSZZ} {level: <8} "
+JOURNAL_LINE = "{level: <8} "
+"""How a line of the log begins, before its message."""
+
+_MARKUP = re.compile(r"(\\*)(\[|$)")
+"""Backslashes, and the bracket that they stand before. rich reads a bracket after an odd number of them as text."""
 
 _WORDS = {Kind.REFUSE: "[bold red]refused[/]", Kind.MENDED: "[green]mended[/]", Kind.NOTE: "[yellow]note[/]"}
 
 
 def plain(text: str) -> str:
-    """Return `text` so that a terminal shows it as it is: rich's markup escaped, unprintable characters as U+FFFD."""
-    return escape(_UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text))
+    """Return `text` for rich's markup, so that a terminal shows it as one line of text.
+
+    Every bracket is escaped, for rich.markup.escape leaves those that make no tag by themselves: "[/x" and "y]" beside
+    each other make one.
+    """
+    return _MARKUP.sub(lambda found: found[1] * 2 + ("\\[" if found[2] else ""), plain_line(text))
 
 
 def write_json(value: object, *, one_line: bool = False) -> None:
-    """Write `value` to standard output as JSON. Bytes of a name that are not UTF-8 become escapes, as \\udcff."""
+    """Write `value` to standard output as JSON. What a terminal would obey becomes an escape, as \\u009b."""
     indent, separators = (None, (",", ":")) if one_line else (2, None)
     text = json.dumps(value, indent=indent, separators=separators, ensure_ascii=False)
-    sys.stdout.write(text.encode("utf-8", "backslashreplace").decode("utf-8") + "\n")
+    sys.stdout.write(escaped_in_json(text) + "\n")
 
 
 @contextmanager
@@ -51,7 +61,7 @@ def progress(console: Console, quiet: bool) -> Iterator[Callable[[str, int, int]
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("reading", total=None)
-        yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total)
+        yield lambda stage, done, total: bar.update(task, description=plain(stage), completed=done, total=total)
 
 
 def _lines(console: Console, quiet: bool) -> Callable[[str, int, int], None]:
@@ -60,7 +70,7 @@ def _lines(console: Console, quiet: bool) -> Callable[[str, int, int], None]:
     def tell(stage: str, done: int, total: int) -> None:
         if not quiet and stage not in told:
             told.add(stage)
-            console.print(stage)
+            console.print(plain(stage))
 
     return tell
 
@@ -73,12 +83,33 @@ def reasons(console: Console, found: Iterable[Reason]) -> None:
 
 
 def log_to(log: settings.LogSettings) -> None:
-    """Log one line an event to standard error and, where one is set, to a file.
+    """Log one line an event to standard error and, where one is set, to a file. A bug's traceback follows, indented.
 
     The journal adds the time itself. A new file begins at 10 MB; the last ten are kept.
     """
     logger.remove()
     under_journal = "JOURNAL_STREAM" in os.environ
-    logger.add(sys.stderr, level=log.level, format=JOURNAL_LINE if under_journal else LOG_LINE)
+    logger.add(sys.stderr, level=log.level, format=_lines_after(JOURNAL_LINE if under_journal else LOG_LINE))
     if log.file:
-        logger.add(log.file, level=log.level, rotation="10 MB", retention=10, format=FILE_LINE)
+        logger.add(log.file, level=log.level, rotation="10 MB", retention=10, format=_lines_after(FILE_LINE))
+
+
+def _lines_after(start: str) -> Callable[[Record], str]:
+    """Return a function that gives loguru the format of one event: `start` and the message on one line, and where
+    there is an exception its traceback.
+
+    The journal takes a "<3>" at the start of a line for the line's priority (sd-daemon(3)): no name may begin one.
+    """
+
+    def format_of(record: Record) -> str:
+        record["extra"]["shown"] = "\n  ".join([plain_line(record["message"]), *_traceback(record["exception"])])
+        return start + "{extra[shown]}\n"
+
+    return format_of
+
+
+def _traceback(exception: RecordException | None) -> list[str]:
+    if exception is None or exception.type is None:
+        return []
+    text = "".join(traceback.format_exception(exception.type, exception.value, exception.traceback))
+    return [plain_line(line) for line in text.rstrip("\n").split("\n")]

@@ -43,12 +43,12 @@ def status(
 
 
 def _print_state(console: Console, state: ShopState) -> None:
-    running = f"running (process {state.pid}), {state.watching}" if state.running else "not running"
+    running = f"running (process {state.pid}), {plain(state.watching)}" if state.running else "not running"
     console.print(f"Service: {running}")
     if state.paused:
         console.print(f"[bold red]Paused:[/] {plain(state.paused)}")
     for working in state.working:
-        console.print(f"In work: {plain(working.name)}, {working.stage} {working.done}/{working.total}")
+        console.print(f"In work: {plain(working.name)}, {plain(working.stage)} {working.done}/{working.total}")
     _waiting(console, state)
     _ready(console, state)
     _refused(console, state)
@@ -59,7 +59,7 @@ def _waiting(console: Console, state: ShopState) -> None:
     console.print(f"[bold]Waiting:[/] {total or 'none'}")
     for drop in state.waiting:
         note = f"rush, {drop.note}" if drop.rush else drop.note
-        since = f", since {drop.since}" if drop.since else ""
+        since = f", since {plain(drop.since)}" if drop.since else ""
         console.print(f"  {plain(drop.name)}: {drop.files} files{since}{', ' + plain(note) if note else ''}")
     if total > len(state.waiting):
         console.print(f"  and {total - len(state.waiting)} more")
@@ -75,6 +75,6 @@ def _ready(console: Console, state: ShopState) -> None:
 def _refused(console: Console, state: ShopState) -> None:
     console.print(f"[bold]Refused:[/] {state.refused_total or 'none'}")
     for drop in state.refused[:20]:
-        console.print(f"  {plain(drop.path)} ({drop.rejected_at})")
+        console.print(f"  {plain(drop.path)} ({plain(drop.rejected_at)})")
         for reason in (r for r in drop.reasons if r.kind is Kind.REFUSE):
             console.print(f"    {plain(reason.line())}")
