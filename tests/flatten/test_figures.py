@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
@@ -40,7 +42,8 @@ def intake(rules: Rulebook) -> Intake:
 
 @pytest.fixture
 def show(tmp_path: Path, intake: Intake) -> Show:
-    """show(sprite, x, y, height, turn=0, opacity=1, ground=(0, 0, 0)): the frame as (rows, columns, 3) codes."""
+    """show(sprite, x, y, height, turn=0, opacity=1, ground=(0, 0, 0), pivot=(0.5, 0.5)): the frame as codes in an
+    array (rows, columns, 3)."""
 
     def make(
         sprite: Image.Image,
@@ -50,11 +53,12 @@ def show(tmp_path: Path, intake: Intake) -> Show:
         turn: float = 0.0,
         opacity: float = 1.0,
         ground: tuple[int, int, int] = (0, 0, 0),
+        pivot: tuple[float, float] = (0.5, 0.5),
     ) -> np.ndarray:
         path = tmp_path / "sprite.png"
         if not path.exists():
             sprite.save(path)
-        placed = Placed(Figure("sprite.png", path), Pose(x, y, height, turn, opacity))
+        placed = Placed(Figure("sprite.png", path), Pose(x, y, height, turn, opacity, pivot))
         made, reasons = figures.drawn(Image.new("RGB", SIZE, ground), placed, intake)
         assert reasons == ()
         return np.asarray(made)
@@ -110,6 +114,39 @@ def test_what_is_off_a_sprite_s_middle_moves_and_turns_with_it(show: Show) -> No
     level, turned = Moments(show(sprite, 120.25, 80.5, 30)), Moments(show(sprite, 120.25, 80.5, 30, 90))
     assert (level.x, level.y) == pytest.approx((120.25 + 12.5, 80.5 - 7.5), abs=0.05)
     assert (turned.x, turned.y) == pytest.approx((120.25 + 7.5, 80.5 + 12.5), abs=0.05)
+
+
+@pytest.mark.skipif(not shutil.which("convert"), reason="needs ImageMagick")
+@pytest.mark.parametrize(
+    ("pivot", "turn"), [((0.5, 0.0), 20.0), ((0.5, 0.0), -35.5), ((0.1, 0.9), 70.0), ((1.2, -0.4), 9.0)]
+)
+def test_a_sprite_swings_about_its_pivot_as_imagemagick_draws_it(
+    show: Show, tmp_path: Path, pivot: tuple[float, float], turn: float
+) -> None:
+    """ImageMagick's -distort SRT 'X,Y Scale Angle NewX,NewY' (usage/distorts, Scale-Rotate-Translate): the point X,Y of
+    the picture goes to NewX,NewY, and the picture is scaled and turned clockwise about it."""
+    sprite = white(
+        (100, 60), lambda ink: (ink.rectangle((8, 6, 91, 20), fill=255), ink.rectangle((8, 21, 30, 53), fill=255))
+    )
+    ours = show(sprite, 130.0, 70.0, 45.0, turn, pivot=pivot)
+    srt = f"{pivot[0] * 100},{pivot[1] * 60} 0.75 {turn} 130,70"
+    view = f"{SIZE[0]}x{SIZE[1]}+0+0"
+    command = [
+        "convert",
+        str(tmp_path / "sprite.png"),
+        "-virtual-pixel",
+        "transparent",
+        "-set",
+        "option:distort:viewport",
+    ]
+    command += [view, "-distort", "SRT", srt, "-background", "black", "-flatten", f"PNG24:{tmp_path / 'theirs.png'}"]
+    subprocess.run(command, check=True)
+    with Image.open(tmp_path / "theirs.png") as made:
+        theirs = np.asarray(made.convert("RGB"))
+    mine, other = Moments(ours), Moments(theirs)
+    assert (mine.x, mine.y) == pytest.approx((other.x, other.y), abs=0.3)
+    assert abs((mine.degrees - other.degrees + 90) % 180 - 90) < 0.5
+    assert np.abs(ours.astype(int) - theirs).mean() < 4, "the rest is how edges are softened"
 
 
 @pytest.mark.parametrize("height", [9.0, 20.0, 33.4, 60.0])

@@ -108,6 +108,21 @@ def test_size_turn_and_fading_on_the_way() -> None:
     assert [p.opacity for p in found] == pytest.approx([0, 0.5, 1, 1, 1, 1, 0.8, 0.6, 0.4, 0.2, 0])
 
 
+def test_more_than_two_turns_are_keyframes_at_even_times_each_leg_eased_by_itself() -> None:
+    """CSS Animations level 1, 4.3: a timing function is applied between two keyframes, not over the whole. Here
+    smoothstep at a quarter, 3/16 - 2/64 = 5/32, of a leg of 40 degrees; and at rest at each end of a swing."""
+    swung = [pose.turn for pose in poses(SpriteMotion(((0, 0),), ease="in-out", turns=(-20, 20, -20)), 9)]
+    quarter = 40 * 5 / 32
+    assert swung == pytest.approx([-20, -20 + quarter, 0, 20 - quarter, 20, 20 - quarter, 0, -20 + quarter, -20])
+
+
+def test_the_middle_hangs_from_the_pivot() -> None:
+    """A sprite 40 wide and 100 high by the middle of its top edge: 50 below it, turned 90 clockwise 50 left of it."""
+    (level, turned) = poses(SpriteMotion(((200, 300),), sizes=(100, 100), turns=(0, 90), pivot=(0.5, 0)), 2)
+    assert level.middle(40) == pytest.approx((200, 350))
+    assert turned.middle(40) == pytest.approx((150, 300))
+
+
 def test_a_way_gone_three_times_starts_anew_each_time() -> None:
     x = [p.x for p in poses(SpriteMotion(points=((0, 0), (90, 0)), repeat=3), 10)]
     assert x == pytest.approx([0, 30, 60, 0, 30, 60, 0, 30, 60, 90])

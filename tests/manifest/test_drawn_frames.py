@@ -68,6 +68,12 @@ def test_one_number_stands_for_a_start_and_an_end_that_are_equal() -> None:
     assert (sprite.size, sprite.turn) == ((0.3, 0.3), (15, 15))
 
 
+def test_a_sprite_may_swing_about_a_point_of_its_own() -> None:
+    (sprite,) = glide("frames = 9\nturn = [-20, 20, -20]\npivot = [0.5, 0]\n").sprites
+    assert (sprite.turn, sprite.pivot) == ((-20, 20, -20), (0.5, 0))
+    assert glide("frames = 9\n").sprites[0].pivot == (0.5, 0.5), "its middle"
+
+
 def test_a_pan_starts_and_ends_where_the_whole_picture_is_shown_unless_told() -> None:
     pan = (
         reading.parse((HEAD + '[[part]]\nart = "a.png"\npan = { frames = 9, to = [0, 0, 0.5, 0.5] }\n').encode())

@@ -72,7 +72,7 @@ def drawn(picture: Image.Image, placed: Placed, intake: Intake) -> tuple[Image.I
     else:
         made = _level(placed.figure, version, height, intake)
     scale = pose.height / made.height
-    return composited(picture, made.planes, scale, (pose.x, pose.y), pose.opacity), made.reasons
+    return composited(picture, made.planes, scale, pose.middle(made.width * scale), pose.opacity), made.reasons
 
 
 # -- on the frame -----------------------------------------------------------------------------------
@@ -133,9 +133,13 @@ _CODES = _encoding()
 
 @dataclass(frozen=True, slots=True)
 class FigurePlanes:
-    """A figure ready to be drawn. `height` is that of the upright figure in the planes' pixels, without its padding."""
+    """A figure ready to be drawn.
+
+    `width` and `height` are those of the upright figure in the planes' pixels, without its padding.
+    """
 
     planes: Planes
+    width: int
     height: int
     reasons: tuple[Reason, ...]
 
@@ -158,7 +162,7 @@ def _level(figure: Figure, version: FileIdentity | None, height: int, intake: In
     art, reasons = _art(figure, version, intake) if figure.path else (_lettered(figure, height), ())
     height = min(height, max(1, int(math.sqrt(MOST_PX * art.height / art.width))))
     size = max(1, round(art.width * height / art.height)), height
-    return FigurePlanes(_resized(premultiplied(art), size), height, reasons)
+    return FigurePlanes(_resized(premultiplied(art), size), *size, reasons)
 
 
 def premultiplied(art: Image.Image) -> Planes:

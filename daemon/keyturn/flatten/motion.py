@@ -5,6 +5,7 @@ Lengths are panel pixels, x to the right, y down, from the panel's top left corn
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,8 @@ from keyturn.manifest.drawn_frames import Ease
 F64 = NDArray[np.float64]
 Point = tuple[float, float]
 
+MIDDLE = (0.5, 0.5)
+
 STEPS = 256
 """Each leg of a curve is measured by this many chords: a quarter circle comes out short by 2 parts in a million."""
 
@@ -24,16 +27,19 @@ STEPS = 256
 class SpriteMotion:
     """How one sprite moves along `points`, in panel pixels.
 
-    `bend` makes the path a curve. `sizes` are the first and last height in pixels, `turns` the first and last angle in
-    degrees clockwise. `bob` is an up-and-down movement: its amplitude in pixels and how often it happens in one run.
-    `repeat` is how many runs there are, `fade` the shares of one run (0 to 1) in which the sprite appears and vanishes.
+    `bend` makes the path a curve. `sizes` are the first and last height in pixels. `turns` are two or more angles in
+    degrees clockwise, at even intervals of time. `pivot` is the point of the sprite that is on the path and that it
+    turns about, in shares of its width and height. `bob` is an up-and-down movement: its amplitude in pixels and how
+    often it happens in one run. `repeat` is how many runs there are, `fade` the shares of one run (0 to 1) in which the
+    sprite appears and vanishes.
     """
 
     points: tuple[Point, ...]
     bend: bool = False
     ease: Ease = "linear"
     sizes: tuple[float, float] = (1.0, 1.0)
-    turns: tuple[float, float] = (0.0, 0.0)
+    turns: tuple[float, ...] = (0.0, 0.0)
+    pivot: Point = MIDDLE
     bob: tuple[float, float] = (0.0, 0.0)
     repeat: int = 1
     fade: tuple[float, float] = (0.0, 0.0)
@@ -41,13 +47,24 @@ class SpriteMotion:
 
 @dataclass(frozen=True, slots=True)
 class Pose:
-    """A sprite in one frame: its middle and height in pixels, its turn in degrees clockwise, its opacity (0 to 1)."""
+    """A sprite in one frame.
+
+    `x` and `y` are where its pivot is and `height` is how high it is, in pixels. `turn` is in degrees clockwise,
+    `opacity` from 0 to 1, `pivot` in shares of its width and height.
+    """
 
     x: float
     y: float
     height: float
     turn: float
     opacity: float
+    pivot: Point = MIDDLE
+
+    def middle(self, width: float) -> Point:
+        """Return where the middle of the sprite is, which is `width` pixels wide before it is turned."""
+        across, down = (0.5 - self.pivot[0]) * width, (0.5 - self.pivot[1]) * self.height
+        cos, sin = math.cos(math.radians(self.turn)), math.sin(math.radians(self.turn))
+        return self.x + across * cos - down * sin, self.y + across * sin + down * cos
 
 
 def poses(motion: SpriteMotion, frames: int) -> tuple[Pose, ...]:
@@ -63,10 +80,10 @@ def poses(motion: SpriteMotion, frames: int) -> tuple[Pose, ...]:
         x,
         y - amplitude * np.sin(2 * np.pi * times * run),
         _between(motion.sizes, share),
-        _between(motion.turns, share),
+        _keyframed(motion.turns, run, motion.ease),
         opacity(run, motion.fade),
     )
-    return tuple(Pose(*values) for values in np.stack(columns, axis=1).tolist())
+    return tuple(Pose(*values, pivot=motion.pivot) for values in np.stack(columns, axis=1).tolist())
 
 
 def _runs(frames: int, repeat: int) -> F64:
@@ -79,6 +96,16 @@ def _runs(frames: int, repeat: int) -> F64:
 
 def _between(ends: tuple[float, float], share: F64) -> F64:
     return ends[0] * (1 - share) + ends[1] * share
+
+
+def _keyframed(values: tuple[float, ...], t: F64, ease: Ease) -> F64:
+    """Return the value at the share `t` of the time. Each leg from one value to the next is eased by itself."""
+    legs = len(values) - 1
+    leg = np.minimum((t * legs).astype(np.intp), legs - 1)
+    gone = eased(t * legs - leg, ease)
+    keys = np.asarray(values, np.float64)
+    at: F64 = keys[leg] * (1 - gone) + keys[leg + 1] * gone
+    return at
 
 
 def eased(t: F64, ease: Ease) -> F64:

@@ -41,11 +41,8 @@ Heights = Annotated[
     Field(strict=False),
     BeforeValidator(_from_and_to, json_schema_input_type=Height | tuple[Height, Height]),
 ]
-Turns = Annotated[
-    tuple[Degrees, Degrees],
-    Field(strict=False),
-    BeforeValidator(_from_and_to, json_schema_input_type=Degrees | tuple[Degrees, Degrees]),
-]
+SeveralDegrees = Annotated[tuple[Degrees, ...], Field(strict=False, min_length=2, max_length=64)]
+Turns = Annotated[SeveralDegrees, BeforeValidator(_from_and_to, json_schema_input_type=Degrees | SeveralDegrees)]
 
 
 class Length(Table):
@@ -81,7 +78,7 @@ class Track(Table):
         Field(
             strict=False,
             max_length=64,
-            description="Points its middle goes through, [x, y] in shares of the panel from the top left; "
+            description="Points its middle (or pivot) goes through, [x, y] in shares of the panel from the top left; "
             "below 0 and above 1 is off the panel: [[-0.2, 0.6], [1.2, 0.6]]. One point: it stays there.",
         ),
     ] = ()
@@ -96,8 +93,17 @@ class Track(Table):
     ] = (0.25, 0.25)
     turn: Annotated[
         Turns,
-        Field(description="Degrees it is turned clockwise: 15, or [0, 360] to turn while it moves."),
+        Field(
+            description="Degrees it is turned clockwise: 15, [0, 360] to turn while it moves, [-20, 20, -20] to swing."
+        ),
     ] = (0.0, 0.0)
+    pivot: Annotated[
+        Annotated[tuple[Place, Place], Field(strict=False)],
+        Field(
+            description="The point of it that is on the path and that it turns about, in shares of its own width and "
+            "height from its top left: [0.5, 0] hangs it up by the middle of its top edge."
+        ),
+    ] = (0.5, 0.5)
     bob: Annotated[
         Annotated[tuple[Amplitude, Times], Field(strict=False)],
         Field(description="Up and down along the way: how far, as a share of the panel's height, and how often."),

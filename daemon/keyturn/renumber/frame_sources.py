@@ -125,6 +125,7 @@ class FrameSources:
             ease=sprite.ease,
             sizes=(first * high, last * high),
             turns=sprite.turn,
+            pivot=sprite.pivot,
             bob=(sprite.bob[0] * high, sprite.bob[1]),
             repeat=sprite.repeat,
             fade=sprite.fade,
