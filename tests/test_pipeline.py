@@ -214,6 +214,11 @@ def test_frame_one_as_logo_hands_over_unseen_and_another_is_told(drop: Drop, ben
     assert seen.made.record.radios[0].handoff.share_changed > 0.9
     assert "handoff-seen" in {r.code for r in seen.made.record.radios[0].reasons}
     assert seen.made.proof.radios[0].handoff_picture is not None
+    manifest = root / "job.toml"
+    dissolve = '[[part]]\nart = "lamps/*.png"\ncrossfade = { from = "logo", frames = 8 }\n'
+    manifest.write_text(manifest.read_text() + dissolve)
+    dissolved = make_by_hand.make(root, tmp_path / "c", bench).made.record.radios[0]
+    assert dissolved.handoff.share_changed == 0, "the animation begins with the logo itself"
 
 
 def test_sixteen_bit_panels_get_values_they_can_show(drop: Drop, bench: Bench, tmp_path: Path) -> None:

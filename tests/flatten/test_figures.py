@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +21,7 @@ from keyturn.shop.rulebook import Intake, Rulebook
 
 SIZE = (240, 160)
 Show = Callable[..., np.ndarray]
+Needs = Callable[[str], str]
 
 
 def light(codes: np.ndarray) -> np.ndarray:
@@ -116,12 +116,12 @@ def test_what_is_off_a_sprite_s_middle_moves_and_turns_with_it(show: Show) -> No
     assert (turned.x, turned.y) == pytest.approx((120.25 + 7.5, 80.5 + 12.5), abs=0.05)
 
 
-@pytest.mark.skipif(not shutil.which("convert"), reason="needs ImageMagick")
+@pytest.mark.system
 @pytest.mark.parametrize(
     ("pivot", "turn"), [((0.5, 0.0), 20.0), ((0.5, 0.0), -35.5), ((0.1, 0.9), 70.0), ((1.2, -0.4), 9.0)]
 )
 def test_a_sprite_swings_about_its_pivot_as_imagemagick_draws_it(
-    show: Show, tmp_path: Path, pivot: tuple[float, float], turn: float
+    show: Show, tmp_path: Path, needs: Needs, pivot: tuple[float, float], turn: float
 ) -> None:
     """ImageMagick's -distort SRT 'X,Y Scale Angle NewX,NewY' (usage/distorts, Scale-Rotate-Translate): the point X,Y of
     the picture goes to NewX,NewY, and the picture is scaled and turned clockwise about it."""

@@ -34,22 +34,31 @@ def test_backdrop_sprite_and_the_picture_dissolved_into_are_extra() -> None:
 
 @pytest.mark.parametrize("part", [dissolving(), gliding()])
 def test_they_are_called_as_the_files_are(part: Part) -> None:
-    real, reasons = with_real_names(part, 1, FILES)
+    real, reasons = with_real_names(part, 1, FILES, None)
     assert extra_pictures(real)[0] == "Lake.png"
     assert [r.code for r in reasons] == ["capitals-differ"]
 
 
 def test_a_missing_one_is_refused_with_its_field_and_keeps_its_name() -> None:
-    part, reasons = with_real_names(dissolving(to="gone.png"), 2, FILES)
+    part, reasons = with_real_names(dissolving(to="gone.png"), 2, FILES, None)
     assert [(r.code, r.field) for r in reasons if r.code != "capitals-differ"] == [
         ("picture-missing", "part.2.crossfade.to")
     ]
     assert extra_pictures(part) == ["Lake.png", "gone.png"]
 
 
+def test_a_dissolve_from_the_logo_finds_the_job_s_own() -> None:
+    part = Part.model_validate({"art": "*.png", "crossfade": {"from": "logo", "frames": 3}})
+    real, reasons = with_real_names(part, 1, FILES, "brand/logo.webp")
+    assert (extra_pictures(real), reasons) == (["brand/logo.webp"], [])
+    (reason,) = with_real_names(part, 3, FILES, None)[1]
+    assert reason.code == "logo-missing" and reason.field == "part.3.crossfade"
+    assert "frame 1 is the logo" in reason.what and "logo.png" in reason.mend
+
+
 def test_letters_without_a_shape_are_named() -> None:
     part = Part.model_validate({"glide": {k: v for k, v in GLIDE.items() if k != "sprite"} | {"text": "Fern \u4e2d"}})
-    (reason,) = [r for r in with_real_names(part, 1, FILES)[1] if r.code == "letters-missing"]
+    (reason,) = [r for r in with_real_names(part, 1, FILES, None)[1] if r.code == "letters-missing"]
     assert "\u4e2d" in reason.what and reason.field == "part.1.glide.text"
 
 

@@ -57,6 +57,25 @@ def test_a_backdrop_lies_under_every_frame_and_a_dissolve_ends_in_its_picture(dr
     assert [s.name[-8:-4] for s in frames] == ["0001", "0002", "0002", "0002", "0002", "0004"]
 
 
+def test_a_dissolve_from_the_logo_begins_with_the_logo_itself(drop: Drop, rules: Rulebook) -> None:
+    """So that the change from the still logo to frame 1 is not seen."""
+    text = '[[part]]\nart = "lamps/000[12].png"\nbackdrop = "lamps/0003.png"\n'
+    text += 'crossfade = { from = "logo", frames = 4 }\n'
+    root = drop(frames=3, manifest=HEAD + text)
+    picture((48, 64), 30).save(root / "logo.png")
+    frames = sources(root, rules)[0]
+    assert frames[0] == Source(root / "logo.png", "logo.png"), "what the logo is made from"
+    assert [s.into and (s.into[0].name[-8:-4], s.into[1]) for s in frames] == [
+        None,
+        ("0001", 0.25),
+        ("0001", 0.5),
+        ("0001", 0.75),
+        None,
+        None,
+    ]
+    assert [s.name[-8:-4] for s in frames] == ["logo"] * 4 + ["0001", "0002"]
+
+
 def test_backwards_and_back_again(drop: Drop, rules: Rulebook) -> None:
     text = '[[part]]\nart = "lamps/*"\nreverse = true\nthere_and_back = true\nplays = "until-booted"\n'
     (frames,) = sources(drop(frames=3, manifest=HEAD + text), rules)

@@ -83,7 +83,10 @@ def poses(motion: SpriteMotion, frames: int) -> tuple[Pose, ...]:
         _keyframed(motion.turns, run, motion.ease),
         opacity(run, motion.fade),
     )
-    return tuple(Pose(*values, pivot=motion.pivot) for values in np.stack(columns, axis=1).tolist())
+    return tuple(
+        Pose(across, down, height, turn, seen, motion.pivot)
+        for across, down, height, turn, seen in np.stack(columns, axis=1).tolist()
+    )
 
 
 def _runs(frames: int, repeat: int) -> F64:

@@ -21,7 +21,8 @@ def handoff_reasons(record: HandoffRecord, logo_is_own: bool) -> list[Reason]:
         f"frame 1 differs from the logo in {record.share_changed:.0%} of the pixels "
         f"(mean colour difference {record.mean_difference:.1f}): the change will be seen"
     )
-    return [note("handoff-seen", what, "use frame 1 as the logo for an unseen hand-off")]
+    mend = 'use frame 1 as the logo for an unseen hand-off, or begin with crossfade = { from = "logo", seconds = 1 }'
+    return [note("handoff-seen", what, mend)]
 
 
 def hold_reasons(plan: Plan, numbers: Sequence[Sequence[int]]) -> list[Reason]:

@@ -192,6 +192,16 @@ class Pan(Length):
 
 
 class Crossfade(Length):
-    """A dissolve of the part's last picture into another."""
+    """A dissolve of another picture into the part's first, of the part's last into another, or both."""
 
-    to: Annotated[Art, Field(description='The picture it ends in: "night.png".')]
+    start: Annotated[
+        Art | None,
+        Field(alias="from", description='The picture it begins with: "dawn.png", or "logo" for the boot logo.'),
+    ] = None
+    to: Annotated[Art | None, Field(description='The picture it ends in: "night.png".')] = None
+
+    @model_validator(mode="after")
+    def _at_least_one_end(self) -> Crossfade:
+        if self.start is None and self.to is None:
+            raise ValueError('needs to = "night.png" (the part ends in it) or from = "logo" (it begins with it)')
+        return self

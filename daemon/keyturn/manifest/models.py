@@ -63,7 +63,10 @@ class Part(Table):
     pan: Annotated[Pan | None, Field(description="A slow move over the one picture of art, from and to.")] = None
     crossfade: Annotated[
         Crossfade | None,
-        Field(description='Its last picture dissolves into another: { to = "night.png", frames = 24 }.'),
+        Field(
+            description='Its last picture dissolves into another: { to = "night.png", frames = 24 }; '
+            'or another into its first: { from = "logo", seconds = 1 }.'
+        ),
     ] = None
     hold_screen: Annotated[
         Words | None,

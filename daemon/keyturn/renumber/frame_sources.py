@@ -45,7 +45,7 @@ class FrameSources:
             backdrop = self.root / entry.backdrop, entry.backdrop
             frames = tuple(replace(source, backdrop=backdrop) for source in frames)
         if entry.crossfade:
-            frames += self._dissolve(frames[-1], entry.crossfade, rate)
+            frames = self._dissolving(frames, entry.crossfade, rate)
         rests = part.plays == 1 or part.pause_s > 0
         return pans_and_dissolves.reordered(
             frames, reverse=entry.reverse, there_and_back=entry.there_and_back, rests=rests
@@ -91,10 +91,21 @@ class FrameSources:
         first, last = (pans_and_dissolves.panel_shaped(area, picture, self.size) for area in (pan.start, pan.stop))
         return first, last
 
-    def _dissolve(self, last: Source, crossfade: Crossfade, rate: float) -> tuple[Source, ...]:
-        other = Source(self.root / crossfade.to, crossfade.to, backdrop=last.backdrop)
-        shares = pans_and_dissolves.dissolve_shares(crossfade.count(rate))
-        return (*(replace(last, into=(other, share)) for share in shares[:-1]), other)
+    def _dissolving(self, frames: tuple[Source, ...], crossfade: Crossfade, rate: float) -> tuple[Source, ...]:
+        """Return the frames with a dissolve before them, after them or both; each shows its other picture alone once.
+
+        The logo is shown as it stands before the animation, without the part's backdrop.
+        """
+        first, last = frames[0], frames[-1]
+        shares = pans_and_dissolves.dissolve_shares(crossfade.count(rate))[:-1]
+        if start := crossfade.start:
+            backdrop = None if start == self.art.logo else first.backdrop
+            other = Source(self.root / start, start, backdrop=backdrop)
+            frames = (other, *(replace(other, into=(first, share)) for share in shares), *frames)
+        if to := crossfade.to:
+            other = Source(self.root / to, to, backdrop=last.backdrop)
+            frames = (*frames, *(replace(last, into=(other, share)) for share in shares), other)
+        return frames
 
     def _glide(self, glide: Glide, rate: float) -> tuple[Source, ...]:
         frames = glide.count(rate)
@@ -146,7 +157,8 @@ class FrameSources:
 
     def _enlarged(self, part: PartArt, fit: Fit) -> Iterator[tuple[str, float]]:
         probes, entry = self.art.probes, part.entry
-        filling = [entry.backdrop, entry.crossfade and entry.crossfade.to, entry.glide and entry.glide.backdrop]
+        dissolves = [entry.crossfade.start, entry.crossfade.to] if entry.crossfade else []
+        filling = [entry.backdrop, *dissolves, entry.glide and entry.glide.backdrop]
         for name in (*filling, *(() if entry.pan else part.names)):
             if name:
                 yield name, enlargement(probes[name].size, fit)

@@ -1,6 +1,6 @@
 """Which pictures make which part: by the manifest's patterns, or guessed from the folders.
 
-The pictures that frames are drawn from (backdrops, sprites, the picture a part dissolves into) are found as well.
+The pictures that frames are drawn from (backdrops, sprites, those a part dissolves from and into) are found as well.
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ def _is_logo(name: str) -> bool:
 def _entries(manifest: Manifest, files: Sequence[str], logo: str | None) -> tuple[list[Part], list[Reason]]:
     """Return the manifest's parts, or guessed ones where it has none."""
     parts, reasons = (list(manifest.part), list[Reason]()) if manifest.part else _guessed(files, logo)
-    entries, more = _gathered(with_real_names(part, number, files) for number, part in enumerate(parts, 1))
+    entries, more = _gathered(with_real_names(part, number, files, logo) for number, part in enumerate(parts, 1))
     return entries, reasons + more
 
 
