@@ -22,6 +22,7 @@ from keyturn.judge import crop_check
 from keyturn.manifest import reading
 from keyturn.manifest.models import Manifest
 from keyturn.normalize import probing
+from keyturn.outbox.record_files import refused_before
 from keyturn.package import PRELOAD
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_output import RadioJob, RadioOutput, make_radio
@@ -58,7 +59,10 @@ class Bench:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A drop understood: its files, its manifest, its art and a plan for each radio."""
+    """A drop understood: its files, its manifest, its art and a plan for each radio.
+
+    `mends` is the claim under which it was refused before.
+    """
 
     found: Survey
     manifest: Manifest
@@ -66,6 +70,7 @@ class Job:
     art: JobArt
     plans: tuple[Plan, ...]
     reasons: tuple[Reason, ...]
+    mends: str | None = None
 
     @property
     def customer_folder(self) -> str:
@@ -110,7 +115,7 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
         reasons += job.reasons
         every = [*reasons, *_by_radio(job.plans)]
         if not only(every, Kind.REFUSE):
-            return replace(job, reasons=tuple(reasons))
+            return replace(job, reasons=tuple(reasons), mends=refused_before(drop) or refused_before(root))
     every += _broken_pictures(found, bench, every)
     raise Refused(every, customer=manifest.customer, root=root)
 
@@ -203,6 +208,7 @@ def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at:
         revision=revision,
         radios=(),
         reasons=job.reasons,
+        mends=job.mends,
     )
 
 

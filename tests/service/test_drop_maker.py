@@ -13,6 +13,7 @@ import pytest
 
 from keyturn import pipeline
 from keyturn.inbox.survey import snapshot
+from keyturn.outbox import shop_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench
 from keyturn.service.bookkeeping import Bookkeeping
@@ -76,6 +77,59 @@ def test_a_refused_drop_says_whose_it_is_and_shows_the_picture(
     assert places(shop) == {"rejects"} and found.customer == "Fern Hollow Mobile Library"
     assert "frames-doubled" in {reason.code for reason in found.reasons}
     assert found.pictures and all(uri.startswith("data:image/webp") for uri in found.pictures.values())
+
+
+def refused_names(maker: DropMaker) -> list[str]:
+    return sorted(drop.name for drop in maker.books.ledger.refused())
+
+
+def copied_back(shop: Shop, maker: DropMaker, name: str, *, mended: bool) -> Claim:
+    """A copy of rejects/<name> taken from the inbox."""
+    copy = shop.inbox / name
+    shutil.copytree(shop.rejects / name, copy)
+    if mended:
+        (copy / "job.toml").write_text('customer = "Fern Hollow Mobile Library"\nradio = "tiny"\n')
+    return maker.folders.claim(name, snapshot(copy))
+
+
+def test_a_mended_copy_of_a_refused_drop_clears_it_once_it_is_published(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    """The second copy is mended after the first was refused as well: it clears both."""
+    maker.process(claimed(manifest=BAD))
+    assert maker.process(copied_back(shop, maker, "van", mended=False)) is Outcome.REFUSED
+    assert refused_names(maker) == ["van", "van-2"]
+    assert maker.process(copied_back(shop, maker, "van-2", mended=True)) is Outcome.READY
+    assert refused_names(maker) == []
+    for name in ("van", "van-2"):
+        assert "outbox/fern-hollow-mobile-library/van-2-r1" in (shop.rejects / name / "MENDED.txt").read_text()
+        assert (shop.rejects / name / "job.toml").read_text() == BAD, "the artist's files stay"
+    maker.books.reconcile()
+    assert refused_names(maker) == [] and shop_state.current_state(shop).refused == ()
+    (archived,) = shop.archive.glob("*/*")
+    assert not list(archived.glob("*.txt"))
+
+
+def test_a_copy_that_was_cleared_and_comes_back_to_be_refused_again_is_listed_again(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    maker.process(claimed(manifest=BAD))
+    maker.process(copied_back(shop, maker, "van", mended=True))
+    (shop.rejects / "van").rename(shop.inbox / "van")
+    assert maker.process(maker.folders.claim("van", snapshot(shop.inbox / "van"))) is Outcome.REFUSED
+    assert refused_names(maker) == ["van"]
+    assert not (shop.rejects / "van" / "MENDED.txt").exists()
+
+
+def test_a_kill_before_the_books_are_kept_leaves_the_clearing_to_the_next_start(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    maker.process(claimed(manifest=BAD))
+    monkeypatch.setattr(Bookkeeping, "enter_ready", lambda *entry: None)
+    maker.process(copied_back(shop, maker, "van", mended=True))
+    assert refused_names(maker) == ["van"]
+    maker.books.reconcile()
+    assert refused_names(maker) == []
 
 
 def test_the_manifest_is_read_once(

@@ -18,7 +18,10 @@ from keyturn.shop.file_names import case_twins, is_junk, looks_half_copied
 from keyturn.shop.reasons import Reason, mended, refuse
 from keyturn.shop.rulebook import Caps, Intake, Names
 
-OURS = ("REJECTED.html", "REJECTED.txt", "REJECTED.json")
+MENDED = "MENDED.txt"
+"""Lies in a refused drop of which a mended copy was published: nothing is left to do about it."""
+
+OURS = ("REJECTED.html", "REJECTED.txt", "REJECTED.json", MENDED)
 """Files that Keyturn adds to a rejected drop; they come back with it and are not the artist's."""
 
 Snapshot = frozenset[tuple[str, FileIdentity]]

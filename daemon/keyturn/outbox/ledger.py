@@ -192,6 +192,12 @@ class Ledger:
         with self._connection() as db:
             return tuple(path for (path,) in db.execute("SELECT path FROM ready"))
 
+    def refused_path(self, claim: str) -> str | None:
+        """Return the path of the drop in rejects that was taken under `claim`; None where there is none."""
+        with self._connection() as db:
+            row = db.execute("SELECT path FROM refused WHERE claim = ?", (claim,)).fetchone()
+        return row[0] if row else None
+
     def refused_paths(self) -> tuple[str, ...]:
         """Return the paths of all drops in rejects, relative to the shop's root."""
         with self._connection() as db:

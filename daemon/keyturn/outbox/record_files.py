@@ -6,6 +6,7 @@ be read is logged and left alone: one bad folder must not spoil the rest.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import TypeVar, cast
 from loguru import logger
 from pydantic import ValidationError
 
+from keyturn.inbox.survey import MENDED
 from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, FileState, file_state, revision_names
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
@@ -65,6 +67,17 @@ def read_proof(folder: Path) -> ProofRecord:
 def read_rejection(folder: Path) -> Rejection | None:
     """Return the record of the refused drop in `folder`; None where it cannot be read."""
     return readable_record(folder / "REJECTED.json", Rejection)
+
+
+def refused_before(drop: Path) -> str | None:
+    """Return the claim under which a drop was refused before, from the record that came along in its folder."""
+    before = read_rejection(drop) if drop.is_dir() else None
+    return before.claim if before else None
+
+
+def is_mended(folder: Path) -> bool:
+    """Return whether a mended copy of the refused drop in `folder` was published."""
+    return os.path.lexists(folder / MENDED)
 
 
 def readable_record(path: Path, model: type[R]) -> R | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-from keyturn.outbox.record_files import read_job, read_rejection, readable_record, revisions
+from keyturn.outbox.record_files import is_mended, read_job, read_rejection, readable_record, revisions
 from keyturn.pages.board import board
 from keyturn.shop import durable_files, rulebook
 from keyturn.shop.file_names import may_be_drop
@@ -93,7 +93,7 @@ def _ready(shop: Shop, path: Path, record: JobRecord) -> Ready:
 
 def _refused(folder: Path) -> RefusedDrop | None:
     rejection = read_rejection(folder)
-    if rejection is None:
+    if rejection is None or is_mended(folder):
         return None
     return RefusedDrop(
         name=folder.name,

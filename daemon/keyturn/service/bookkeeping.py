@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
+from keyturn.inbox.survey import MENDED
 from keyturn.outbox import record_files, sheets
 from keyturn.outbox.customer_folder import revisions_with_record
 from keyturn.outbox.ledger import Ledger
+from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import JobRecord, Rejection
 from keyturn.shop.rulebook import Rulebook
@@ -27,7 +29,23 @@ class Bookkeeping:
     def enter_ready(self, target: str, record: JobRecord) -> None:
         """Enter one revision; `target` is its path in the outbox."""
         sheets.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules)
+        self._clear_mended(target, record)
         self.ledger.add_ready(target, record)
+
+    def _clear_mended(self, target: str, record: JobRecord) -> None:
+        """Clear the refused drops that the revision is a mended copy of: it may be a copy of a copy.
+
+        The artist's files stay in rejects. MENDED.txt beside them keeps them off the lists of what is to be done.
+        """
+        claim, cleared = record.mends, set[str]()
+        while claim and claim not in cleared and (path := self.ledger.refused_path(claim)):
+            cleared.add(claim)
+            rejection = record_files.read_rejection(self.shop.root / path)
+            if rejection and rejection.claim == claim:
+                text = f"outbox/{target} was made from a mended copy of this folder. Nothing is left to do here.\n"
+                durable_files.write_atomic(self.shop.root / path / MENDED, text.encode("utf-8"))
+            self.ledger.drop_refused([path])
+            claim = rejection.mends if rejection else None
 
     def enter_refused(self, folder: Path, rejection: Rejection) -> None:
         """Enter one folder of rejects."""
@@ -38,8 +56,8 @@ class Bookkeeping:
 
         `alive` is called before each customer whose revisions are entered: in a large shop that takes a while.
         """
-        self._reconcile_outbox(alive)
         self._reconcile_rejects()
+        self._reconcile_outbox(alive)
 
     def _reconcile_outbox(self, alive: Callable[[], object]) -> None:
         outbox = self.shop.outbox
@@ -60,11 +78,19 @@ class Bookkeeping:
         ]
         if made:
             sheets.write_sheet(outbox, customer, self.rules)
+            for target, record in made:
+                self._clear_mended(target, record)
             self.ledger.add_all_ready(made)
 
     def _reconcile_rejects(self) -> None:
         known = set(self.ledger.refused_paths())
         for folder in sorted(self.shop.rejects.iterdir()):
-            if f"rejects/{folder.name}" not in known and (rejection := record_files.read_rejection(folder)) is not None:
+            if f"rejects/{folder.name}" in known or record_files.is_mended(folder):
+                continue
+            if (rejection := record_files.read_rejection(folder)) is not None:
                 self.enter_refused(folder, rejection)
-        self.ledger.drop_refused(path for path in known if not os.path.lexists(self.shop.root / path / "REJECTED.json"))
+        self.ledger.drop_refused(path for path in known if not self._is_refused(self.shop.root / path))
+
+    @staticmethod
+    def _is_refused(folder: Path) -> bool:
+        return os.path.lexists(folder / "REJECTED.json") and not record_files.is_mended(folder)

@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Literal
 
 from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, remove, same_snapshot
-from keyturn.inbox.survey import OURS, Snapshot, snapshot
+from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
 from keyturn.outbox import revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
 from keyturn.shop import durable_files
@@ -193,6 +193,7 @@ class DropFolders:
         target = free_name(self.shop.rejects, name)
         write_record(place / "reject.json", Intent(target=target.name))
         drop = self.drop_of(claim)
+        (drop / MENDED).unlink(missing_ok=True)
         for page, text in pages.items():
             durable_files.write_atomic(drop / page, text.encode("utf-8"))
         durable_files.write_atomic(drop / "REJECTED.json", rejection.model_dump_json(indent=2).encode("utf-8"))

@@ -23,6 +23,7 @@ from keyturn.inbox.artist_folder import artist_folder
 from keyturn.inbox.survey import Snapshot
 from keyturn.manifest import reading
 from keyturn.outbox import revision_numbers
+from keyturn.outbox.record_files import refused_before
 from keyturn.package.animation import data_uri
 from keyturn.package.picture_tasks import Check, small
 from keyturn.pages.rejects import rejected_html, rejected_text
@@ -181,6 +182,7 @@ class DropMaker:
             rejected_at=self.bench.now().isoformat(timespec="seconds"),
             reasons=refused.reasons,
             pictures=self._pictures(refused),
+            mends=refused_before(self.folders.drop_of(claim)),
         )
         pages = {"REJECTED.html": rejected_html(rejection), "REJECTED.txt": rejected_text(rejection)}
         self._remove_staging(claim)

@@ -125,7 +125,10 @@ class RadioRecord(Record):
 
 
 class JobRecord(Record):
-    """job.json: what a revision holds. `claim` is the id under which its drop was taken."""
+    """job.json: what a revision holds. `claim` is the id under which its drop was taken.
+
+    `mends` is the claim of the refused drop that this one is a mended copy of.
+    """
 
     keyturn: str
     customer: str
@@ -138,6 +141,7 @@ class JobRecord(Record):
     revision: int
     radios: tuple[RadioRecord, ...]
     reasons: tuple[Reason, ...] = ()
+    mends: str | None = None
 
 
 class RadioProof(Record):
@@ -162,7 +166,10 @@ class ProofRecord(Record):
 
 
 class Rejection(Record):
-    """REJECTED.json. `pictures` maps a file at fault to a small picture of it (a data URI), where it can be read."""
+    """REJECTED.json. `pictures` maps a file at fault to a small picture of it (a data URI), where it can be read.
+
+    `mends` is the claim of the earlier refused drop that this one is a copy of.
+    """
 
     keyturn: str
     drop: str
@@ -171,6 +178,7 @@ class Rejection(Record):
     rejected_at: str
     reasons: tuple[Reason, ...]
     pictures: dict[str, str] = {}
+    mends: str | None = None
 
 
 class Waiting(Record):
