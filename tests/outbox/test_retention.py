@@ -56,10 +56,28 @@ def test_folders_without_our_record_and_other_folders_are_not_ours_to_remove(sho
     assert all((folder / "van").exists() for folder in (shop.inbox, shop.work, shop.outbox))
 
 
+REMOVING = ".keyturn-removing-0123456789ab"
+
+
 def test_a_removal_that_was_cut_off_is_finished(shop: Shop) -> None:
-    (shop.rejects / ".keyturn-removing-van").mkdir()
+    (shop.rejects / REMOVING).mkdir()
+    (shop.archive / "c" / REMOVING).mkdir(parents=True)
+    (shop.rejects / ".keyturn-removing-but-not-ours").mkdir()
     retention.prune(shop, KeepSettings(), NOW)
-    assert list(shop.rejects.iterdir()) == []
+    assert [path.name for path in shop.rejects.iterdir()] == [".keyturn-removing-but-not-ours"]
+    assert list((shop.archive / "c").iterdir()) == []
+
+
+def test_links_are_not_followed_and_do_not_stand_in_the_way(shop: Shop, tmp_path: Path) -> None:
+    """The shop's people may write in rejects: a link there leads wherever they like."""
+    elsewhere = refused(shop, 99, "elsewhere").rename(tmp_path / "elsewhere")
+    (elsewhere / REMOVING).mkdir()
+    (shop.rejects / "a-link").symlink_to(elsewhere)
+    (shop.rejects / REMOVING).symlink_to(elsewhere)
+    (shop.archive / "link").symlink_to(elsewhere)
+    old = refused(shop, 99, "old")
+    assert retention.prune(shop, KeepSettings(rejects_days=7), NOW) == [old]
+    assert (elsewhere / "REJECTED.json").exists() and (elsewhere / REMOVING).is_dir()
 
 
 # -- by size ----------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,6 +15,8 @@ from keyturn.service import recovery
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import LEAVING, DropFolders
 from keyturn.shop.folders import Shop
+
+SOMEBODY = 54321
 
 
 @pytest.fixture
@@ -69,6 +72,66 @@ def test_a_revision_half_built_is_removed(folders: DropFolders, shop: Shop) -> N
     (folders.staging(claim) / "card.html").write_text("half")
     recovery.recover(folders)
     assert list(shop.building.iterdir()) == []
+
+
+def held(folder: Path) -> set[str]:
+    return {str(path.relative_to(folder)) for path in folder.rglob("*")}
+
+
+def test_where_revisions_are_built_lies_a_link_and_nothing_it_leads_to_is_removed(
+    folders: DropFolders, shop: Shop
+) -> None:
+    """Whoever may write in the outbox can put a link there; the service has rights that he has not."""
+    claim, other = claimed(folders, "van"), claimed(folders, "ferry")
+    before = held(shop.work)
+    shop.building.symlink_to(shop.work)
+    assert recovery.recover(folders) == (claim, other)
+    assert held(shop.work) == before
+    folders.remove_staging(claim)
+    assert held(shop.work) == before
+    assert folders.staging(claim).is_dir(), "and the work goes on"
+    assert held(shop.work) == before
+    assert not shop.building.is_symlink()
+
+
+def test_of_what_lies_where_revisions_are_built_only_revisions_are_removed(folders: DropFolders, shop: Shop) -> None:
+    staged = folders.staging(claimed(folders, "van"))
+    (shop.building / "somebodys").mkdir()
+    (shop.building / staged.with_name(staged.name + "-2").name).symlink_to(shop.archive)
+    recovery.recover(folders)
+    assert [path.name for path in shop.building.iterdir()] == ["somebodys"]
+    assert shop.archive.is_dir()
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give files to another user")
+def test_somebody_elses_folder_where_revisions_are_built_is_set_aside(folders: DropFolders, shop: Shop) -> None:
+    claim = claimed(folders, "van")
+    (shop.building / claim.id).mkdir(parents=True)
+    for path in (shop.building, shop.building / claim.id):
+        os.chown(path, SOMEBODY, SOMEBODY)
+    recovery.recover(folders)
+    assert folders.staging(claim).stat().st_uid == shop.building.stat().st_uid == 0
+    (aside,) = [path for path in shop.outbox.iterdir() if path != shop.building]
+    assert held(aside) == {claim.id}, "nobody's files are removed"
+
+
+def test_through_links_nothing_half_written_is_removed(folders: DropFolders, shop: Shop, tmp_path: Path) -> None:
+    names = [f"{MOVING}0123456789ab", ".keyturn-0123456789ab.tmp"]
+    for name in names:
+        (tmp_path / name).write_bytes(b"theirs")
+    for folder in (shop.outbox, shop.inbox, shop.rejects, shop.archive):
+        (folder / "link").symlink_to(tmp_path)
+    recovery.recover(folders)
+    assert all((tmp_path / name).exists() for name in names)
+
+
+def test_a_name_that_is_only_like_keyturns_own_is_nobodys_to_remove(folders: DropFolders, shop: Shop) -> None:
+    """The names of half copies and half-written files end in twelve hex digits."""
+    alike = [shop.inbox / f"{MOVING}of-the-van", shop.outbox / ".keyturn-my-own-notes.tmp"]
+    for path in alike:
+        path.mkdir()
+    recovery.recover(folders)
+    assert all(path.is_dir() for path in alike)
 
 
 def test_of_a_claim_from_another_mount_the_original_goes_once_its_copy_is_whole(

@@ -19,6 +19,9 @@ LONGEST_NAME = 255
 MOVING = ".keyturn-moving-"
 """Start of the name of an unfinished copy between two mounts. It is no drop until it is renamed."""
 
+UNFINISHED = re.compile(rf"{re.escape(MOVING)}[0-9a-f]{{12}}")
+"""The names of such copies."""
+
 
 class Changed(Exception):  # noqa: N818 - news about a drop, not an error of ours
     """The drop changed after it was found whole."""

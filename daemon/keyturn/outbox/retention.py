@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import re
 import secrets
-import shutil
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -15,6 +15,7 @@ from keyturn.outbox import record_files
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
+from keyturn.shop.own_files import is_plain_folder, remove_left_over
 from keyturn.shop.settings import KeepSettings
 
 FRESH = timedelta(days=1)
@@ -23,6 +24,9 @@ look at it."""
 
 _REMOVING = ".keyturn-removing-"
 """Prefix of a drop's name while it is being removed."""
+
+_BEING_REMOVED = re.compile(rf"{re.escape(_REMOVING)}[0-9a-f]{{12}}")
+"""The names of drops that are being removed."""
 
 _CLAIM_TIME = "%Y%m%dT%H%M%S"
 """The time at the head of a claim's id, UTC."""
@@ -65,9 +69,8 @@ def prune(shop: Shop, keep: KeepSettings, now: datetime, alive: Callable[[], obj
 
 def _finish_removals(shop: Shop) -> None:
     """Finish removals that were cut off."""
-    for base in (shop.archive, shop.rejects):
-        for left in (*base.glob(f"{_REMOVING}*"), *base.glob(f"*/{_REMOVING}*")):
-            shutil.rmtree(left)
+    for folder in (shop.rejects, shop.archive, *filter(is_plain_folder, shop.archive.iterdir())):
+        remove_left_over(folder, _BEING_REMOVED, of_anyone=True)  # a drop belongs to the artist
 
 
 def _too_old(drops: Iterable[StoredDrop], days: float, now: datetime) -> Iterator[Path]:
@@ -103,7 +106,7 @@ def _archived(shop: Shop) -> Iterator[StoredDrop]:
     for path in sorted(shop.archive.glob("*/*--*")):
         revision, _, claim = path.name.partition("--")
         since, named = _time_in(claim), job_and_number(revision)
-        if since is not None and named is not None and path.is_dir():
+        if since is not None and named is not None and is_plain_folder(path):
             job, number = (path.parent, named[0]), named[1]
             newest[job] = max(number, newest.get(job, 0))
             found.append((path, since, job, number))
@@ -121,7 +124,7 @@ def _time_in(claim: str) -> datetime | None:
 def _rejected(shop: Shop) -> Iterator[StoredDrop]:
     """Yield the folders in rejects whose REJECTED.json has a time with its offset."""
     for path in sorted(shop.rejects.iterdir()):
-        rejection = record_files.read_rejection(path)
+        rejection = record_files.read_rejection(path) if is_plain_folder(path) else None
         if rejection is None:
             continue
         try:
@@ -137,4 +140,4 @@ def _remove(path: Path) -> None:
     hidden = path.with_name(f"{_REMOVING}{secrets.token_hex(6)}")  # the drop's own name may leave no room for a prefix
     path.rename(hidden)
     durable_files.fsync_dir(path.parent)
-    shutil.rmtree(hidden)
+    remove_left_over(path.parent, re.compile(re.escape(hidden.name)), of_anyone=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
@@ -11,6 +12,9 @@ from keyturn.shop import durable_files
 from keyturn.shop.records import Record
 
 R = TypeVar("R", bound=Record)
+
+CLAIM_ID = re.compile(r"[0-9]{8}T[0-9]{6}-[0-9a-f]{6}-.+", re.DOTALL)
+"""A claim's id: the time of the claim, six random hex digits and the drop's name."""
 
 
 def _relative_path(text: str) -> str:

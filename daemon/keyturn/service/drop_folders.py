@@ -17,6 +17,7 @@ reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import shutil
 from collections.abc import Callable
@@ -25,13 +26,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, remove, same_snapshot
+from loguru import logger
+
+from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, same_snapshot
 from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
 from keyturn.outbox import revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
 from keyturn.shop import durable_files
 from keyturn.shop.file_names import safe_name
 from keyturn.shop.folders import SHARED_MODE, Shop
+from keyturn.shop.own_files import is_own_folder, remove_left_over
 from keyturn.shop.records import JobRecord, Rejection
 
 LEAVING = ".keyturn-leaving-"
@@ -148,11 +152,25 @@ class DropFolders:
 
     def staging(self, claim: Claim) -> Path:
         """Make and return an empty folder for the revision, on the outbox's file system."""
-        self.shop.building.mkdir(exist_ok=True)
+        self._open_building()
+        self.remove_staging(claim)
         place = self.shop.building / claim.id
-        remove(place)
         place.mkdir()
         return place
+
+    def remove_staging(self, claim: Claim) -> None:
+        """Remove what has been built of the claim's revision."""
+        remove_left_over(self.shop.building, re.compile(re.escape(claim.id)))
+
+    def _open_building(self) -> None:
+        """Make the folder in which revisions are built. A link in its place, or somebody else's folder, is set aside:
+        the shop's people may write in the outbox."""
+        building = self.shop.building
+        if os.path.lexists(building) and not is_own_folder(building):
+            aside = building.with_name(f".not-keyturns-{secrets.token_hex(6)}")
+            building.rename(aside)
+            logger.warning("{} was not Keyturn's own folder; it is now {}", building, aside.name)
+        building.mkdir(exist_ok=True)
 
     def publish(self, claim: Claim, staged: Path, target: str) -> Path:
         """Rename the built revision to outbox/<target>, then archive the artist's drop. Return the new path."""
@@ -193,7 +211,8 @@ class DropFolders:
         target = free_name(self.shop.rejects, name)
         write_record(place / "reject.json", Intent(target=target.name))
         drop = self.drop_of(claim)
-        (drop / MENDED).unlink(missing_ok=True)
+        with suppress(FileNotFoundError, IsADirectoryError):
+            (drop / MENDED).unlink()
         for page, text in pages.items():
             durable_files.write_atomic(drop / page, text.encode("utf-8"))
         durable_files.write_atomic(drop / "REJECTED.json", rejection.model_dump_json(indent=2).encode("utf-8"))
@@ -212,7 +231,8 @@ class DropFolders:
         place = self.shop.work / claim_id
         if not place.is_dir():
             return None
-        remove(*place.glob(durable_files.HALF_WRITTEN), *place.glob(f"drop/{durable_files.HALF_WRITTEN}"))
+        for folder in (place, place / "drop"):
+            remove_left_over(folder, durable_files.HALF_WRITTEN)
         claim = read_record(place / "claim.json", Claim)
         if claim is None or claim.id != claim_id:
             return self._claim_without_record(place)

@@ -133,7 +133,8 @@ class DropMaker:
         return self.folders.shop.work / claim.id / "scratch"
 
     def _remove_staging(self, claim: Claim) -> None:
-        shutil.rmtree(self.folders.shop.building / claim.id, ignore_errors=True)
+        with suppress(OSError):
+            self.folders.remove_staging(claim)
 
     def uncount_try(self, claim: Claim) -> None:
         """Take back the count of a try that ended through no fault of the drop's."""

@@ -6,11 +6,12 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from keyturn.inbox.moving import MOVING, free_name, move, remove
-from keyturn.service.claims import Claim, read_record
+from keyturn.inbox.moving import UNFINISHED, free_name, move, remove
+from keyturn.service.claims import CLAIM_ID, Claim, read_record
 from keyturn.service.drop_folders import LEAVING, DropFolders
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
+from keyturn.shop.own_files import is_own_folder, is_plain_folder, remove_left_over
 
 
 def recover(folders: DropFolders, alive: Callable[[], object] = lambda: None) -> tuple[Claim, ...]:
@@ -26,23 +27,24 @@ def recover(folders: DropFolders, alive: Callable[[], object] = lambda: None) ->
     for place in sorted(p for p in shop.work.iterdir() if p.is_dir()):
         alive()
         claims.append(folders.resume(place.name))
-    if shop.building.is_dir():
-        remove(*shop.building.iterdir())
+    if is_own_folder(shop.building):
+        remove_left_over(shop.building, CLAIM_ID)
     return tuple(claim for claim in claims if claim is not None)
 
 
 def _remove_half_written(shop: Shop) -> None:
     """Remove half copies of drops, and half-written files of Keyturn's own in state and outbox."""
     for folder in _targets_of_moves(shop):
-        remove(*folder.glob(f"{MOVING}*"))
+        remove_left_over(folder, UNFINISHED)
     for base in (shop.state, shop.outbox):
-        remove(*base.glob(durable_files.HALF_WRITTEN), *base.glob(f"*/{durable_files.HALF_WRITTEN}"))
+        for folder in (base, *filter(is_plain_folder, base.iterdir())):
+            remove_left_over(folder, durable_files.HALF_WRITTEN)
 
 
 def _targets_of_moves(shop: Shop) -> list[Path]:
     """Return the folders in which a move between mounts may have left half a copy."""
     folders = [shop.inbox, shop.rejects, shop.archive, shop.work]
-    folders += [p for f in (shop.archive, shop.work) for p in f.iterdir() if p.is_dir()]
+    folders += [p for f in (shop.archive, shop.work) for p in f.iterdir() if is_plain_folder(p)]
     folders += [p / "drop" for p in shop.work.iterdir() if (p / "drop").is_dir()]
     return folders
 

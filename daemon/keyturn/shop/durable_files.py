@@ -10,13 +10,14 @@ import contextlib
 import errno
 import hashlib
 import os
+import re
 import secrets
 import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-HALF_WRITTEN = ".keyturn-????????????.tmp"
-"""Pattern of the temporary names of `write_atomic`. A file with such a name is the rest of a write that was cut off."""
+HALF_WRITTEN = re.compile(r"\.keyturn-[0-9a-f]{12}\.tmp")
+"""The temporary names of `write_atomic`. A file with such a name is the rest of a write that was cut off."""
 
 _CHUNK = 1 << 20
 _READ = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK  # opening a pipe of a drop must not wait
