@@ -121,6 +121,20 @@ def test_a_copy_that_was_cleared_and_comes_back_to_be_refused_again_is_listed_ag
     assert not (shop.rejects / "van" / "MENDED.txt").exists()
 
 
+def test_a_folder_in_place_of_the_mark_hides_nothing_and_stops_nothing(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    claim = claimed(manifest=BAD)
+    (maker.folders.drop_of(claim) / "MENDED.txt").mkdir()
+    assert maker.process(claim) is Outcome.REFUSED
+    copy = copied_back(shop, maker, "van", mended=True)
+    (maker.folders.drop_of(copy) / "MENDED.txt").rmdir()
+    assert maker.process(copy) is Outcome.READY
+    maker.books.reconcile()
+    assert refused_names(maker) == ["van"], "it cannot be marked, so it stays listed"
+    assert [drop.name for drop in shop_state.current_state(shop).refused] == ["van"]
+
+
 def test_a_kill_before_the_books_are_kept_leaves_the_clearing_to_the_next_start(
     shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -6,7 +6,6 @@ be read is logged and left alone: one bad folder must not spoil the rest.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -77,7 +76,7 @@ def refused_before(drop: Path) -> str | None:
 
 def is_mended(folder: Path) -> bool:
     """Return whether a mended copy of the refused drop in `folder` was published."""
-    return os.path.lexists(folder / MENDED)
+    return (folder / MENDED).is_file()
 
 
 def readable_record(path: Path, model: type[R]) -> R | None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
+from loguru import logger
+
 from keyturn.inbox.survey import MENDED
 from keyturn.outbox import record_files, sheets
 from keyturn.outbox.customer_folder import revisions_with_record
@@ -42,8 +44,7 @@ class Bookkeeping:
             cleared.add(claim)
             rejection = record_files.read_rejection(self.shop.root / path)
             if rejection and rejection.claim == claim:
-                text = f"outbox/{target} was made from a mended copy of this folder. Nothing is left to do here.\n"
-                durable_files.write_atomic(self.shop.root / path / MENDED, text.encode("utf-8"))
+                _mark_mended(self.shop.root / path, target)
             self.ledger.drop_refused([path])
             claim = rejection.mends if rejection else None
 
@@ -94,3 +95,13 @@ class Bookkeeping:
     @staticmethod
     def _is_refused(folder: Path) -> bool:
         return os.path.lexists(folder / "REJECTED.json") and not record_files.is_mended(folder)
+
+
+def _mark_mended(folder: Path, target: str) -> None:
+    """Say in a folder of rejects that it is done with. A folder that takes no file stays on the lists: it is the
+    artist's, and must not stop the books."""
+    text = f"outbox/{target} was made from a mended copy of this folder. Nothing is left to do here.\n"
+    try:
+        durable_files.write_atomic(folder / MENDED, text.encode("utf-8"))
+    except (PermissionError, FileNotFoundError, NotADirectoryError, IsADirectoryError) as error:
+        logger.warning("rejects/{} is mended but cannot be marked so: {}", folder.name, error.strerror)
