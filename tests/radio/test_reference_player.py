@@ -134,7 +134,7 @@ def test_an_endless_c_row_ends_its_play_and_the_row_after_it_is_reached() -> Non
         assert ([d.part for d in played.drawn if d.part is not None], played.released_ms) == ([0] * 8 + [1], 900)
 
 
-@pytest.mark.parametrize("desc", ["p 0 0 lost\n", "p 1 0 a\np 0 0 lost\n", "p 0 9 lost\n", "c 0 0 lost\np 0 0 a\n"])
+@pytest.mark.parametrize("desc", ["p 0 0 lost\n", "p 1 0 a\np 0 0 lost\n", "c 0 0 lost\np 0 0 a\n"])
 def test_an_endless_row_without_a_frame_never_lets_go(desc: str) -> None:
     data = animation(SIZE + desc, part("a", 2))
     for generation in LATER:
@@ -143,6 +143,12 @@ def test_an_endless_row_without_a_frame_never_lets_go(desc: str) -> None:
     assert play(data, FIRST, boot_ms=20_000).delay_ms == 0
     deflated = [File(b"lost/1.png", png(768, 1024), deflated=True)]
     assert play(animation(SIZE + desc, part("a", 2), deflated), FOURTH, boot_ms=20_000).released_ms is None
+
+
+def test_only_the_fourth_looks_for_the_boots_end_in_the_pause_of_a_row_without_frames() -> None:
+    long, short = (animation(SIZE + row, part("a", 1)) for row in ("p 0 9 lost\n", "p 0 0 lost\n"))
+    assert [play(long, g, boot_ms=1030).delay_ms for g in LATER] == [None, None, 20]  # 9 x 100 ms, then 3 x 50
+    assert [play(short, g, boot_ms=1030).delay_ms for g in LATER] == [None, None, None]
 
 
 def test_an_endless_row_without_a_frame_does_no_harm_when_the_boot_is_over_before() -> None:

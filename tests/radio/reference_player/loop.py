@@ -24,12 +24,17 @@ class NeverLetsGo(Exception):  # noqa: N818 - an outcome, not an error
 
 
 class Loop:
-    """A clock, a screen and textures, and the loop that moves them."""
+    """A clock, a screen and textures, and the loop that moves them.
+
+    A frame's time is whole nanoseconds. Pauses, and the first generation's frames, are slept in whole microseconds.
+    """
 
     def __init__(self, played: Played, animation: Animation, rate: int, work: tuple[float, float], npot: bool) -> None:
         self.played, self.parts = played, animation.parts
         self.generation, self.boot = played.generation, played.boot_ms
-        self.beat = 1000 / rate
+        nanoseconds = 10**9 // rate
+        self.beat = nanoseconds / 1e6
+        self.sleep_beat = nanoseconds // 1000 / 1000
         self.decode_ms, self.draw_ms = work
         self.textures = Textures(self.generation, npot)
         self.clock = 0.0
@@ -60,8 +65,8 @@ class Loop:
                 before = self.clock
                 for frame in part.frames:
                     self.draw(number, frame, play)
-                    self.sleep(self.beat)
-                self.sleep(part.row.pause * self.beat)
+                    self.sleep(self.sleep_beat)
+                self.sleep(part.row.pause * self.sleep_beat)
                 if part.row.count == 0 and self.clock == before:
                     raise Killed  # it goes round without any time passing, until it is killed
                 play += 1
@@ -78,7 +83,7 @@ class Loop:
                     if self.exit_pending and not to_the_end:
                         break
                     self.one_beat(number, frame, play)
-                self.sleep(part.row.pause * self.beat)
+                self.sleep(part.row.pause * self.sleep_beat)
                 if self.exit_pending and part.row.count == 0:
                     break
                 self.spins_without_frames(part)
@@ -101,7 +106,8 @@ class Loop:
                 self.pause_in_steps(part)
                 if self.exit_pending and part.row.count == 0 and not self.has_fade(part):
                     break
-                self.spins_without_frames(part)
+                if self.exit_pending or part.row.pause * self.sleep_beat <= PAUSE_STEP_MS:
+                    self.spins_without_frames(part)  # a longer pause looks whether the boot is over
                 self.spins_after_a_fade(part)
                 play += 1
         for number, part in enumerate(self.parts):
@@ -162,15 +168,14 @@ class Loop:
 
     def pause_in_steps(self, part: Part) -> None:
         """Pause until the boot is over; whether it is, is not looked at after the last piece of the pause."""
-        left = part.row.pause * self.beat
+        left = part.row.pause * self.sleep_beat
         while left > 0 and not self.exit_pending:
             if left <= PAUSE_STEP_MS:
                 self.sleep(left)
                 return
             self.sleep(PAUSE_STEP_MS)
             left -= PAUSE_STEP_MS
-            if part.frames:  # "An endless row without a frame that can be shown never looks for the end of the boot"
-                self.check_exit()
+            self.check_exit()
 
     # -- fades and endless loops ----------------------------------------------------------------------
 
