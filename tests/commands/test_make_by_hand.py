@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import shutil
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from keyturn.commands import make_by_hand
+from keyturn.outbox import record_files
 from keyturn.pipeline import Bench
+from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Refused
-from samples import Drop
+from samples import PATIENCE_S, Drop
 
 
 def held(folder: Path) -> dict[str, bytes]:
@@ -30,6 +34,29 @@ def test_a_drop_made_again_is_the_next_revision(drop: Drop, bench: Bench, tmp_pa
     root = drop()
     folders = [make_by_hand.make(root, tmp_path / "out", bench).folder for _ in range(3)]
     assert [folder.name for folder in folders if folder] == ["van-r1", "van-r2", "van-r3"]
+
+
+def test_five_processes_that_make_one_job_at_once_take_five_numbers(shop: Shop, drop: Drop, tmp_path: Path) -> None:
+    """The processes are real ones: five of `keyturn make`, started together, into one folder that is not there yet."""
+    root, out = drop(frames=3), tmp_path / "out"
+    call = [sys.executable, "-m", "keyturn", "make", str(root), "--out", str(out), "--root", str(shop.root)]
+    started = [subprocess.Popen(call, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) for _ in range(5)]
+    said = [process.communicate(timeout=PATIENCE_S)[0] for process in started]
+    assert [process.returncode for process in started] == [0] * 5, said
+    folders = sorted((out / "fern-hollow-mobile-library").glob("van-r*"))
+    assert [folder.name for folder in folders] == [f"van-r{n}" for n in range(1, 6)]
+    records = [record_files.read_job(folder) for folder in folders]
+    assert [record and record.revision for record in records] == [1, 2, 3, 4, 5]
+    assert not [path for path in out.iterdir() if path.name.startswith(".")]
+    sheet = (folders[0].parent / "proof.html").read_text(encoding="utf-8")
+    assert "revision 5" in sheet, "the sheet knows the newest, whoever wrote it last"
+
+
+def test_a_number_that_another_process_is_building_is_passed_over(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    (tmp_path / "out" / ".building-fern-hollow-mobile-library--van-r1").mkdir(parents=True)
+    made = make_by_hand.make(drop(), tmp_path / "out", bench)
+    assert made.folder is not None and made.folder.name == "van-r2"
+    assert made.made.record.revision == 2
 
 
 def test_a_refused_drop_leaves_nothing(drop: Drop, bench: Bench, tmp_path: Path) -> None:

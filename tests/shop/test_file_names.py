@@ -134,13 +134,34 @@ def test_what_differs_beyond_case_and_spaces_stays_apart():
     assert safe_name("A/B") == safe_name("a/b")
 
 
+ANY = st.text(max_size=90) | st.text("aAbB -/.:_éßsS\u0301", max_size=12)
+
+
+def fully_folded(text: str) -> str:
+    """Return `text` without case (canonical caseless matching, Unicode Standard, D145)."""
+    return unicodedata.normalize("NFD", unicodedata.normalize("NFD", text).casefold())
+
+
 def folded(text: str) -> str:
-    """Return `text` without case, spaces and hyphens (canonical caseless matching, Unicode Standard, D145)."""
-    flat = unicodedata.normalize("NFD", unicodedata.normalize("NFD", text).casefold())
-    return re.sub(r"[\s-]+", " ", flat).strip()
+    """Return `text` without case, spaces and hyphens."""
+    return re.sub(r"[\s-]+", " ", fully_folded(text)).strip()
 
 
-ANY = st.text(max_size=90) | st.text("aAbB -/.:_é\u0301", max_size=12)
+def test_two_customers_that_only_full_case_folding_joins_stay_two():
+    """ "ß" is no "ss" on FAT, but it is on ext4 with casefold: the names must differ under both (Unicode's
+    CaseFolding.txt, status F)."""
+    for one, other in (("Strauß", "Strauss"), ("Straße 2", "Strasse 2"), ("ﬂotte", "flotte"), ("ŉ", "ʼn")):
+        assert safe_name(one) != safe_name(other)
+        assert fully_folded(safe_name(one)) != fully_folded(safe_name(other))
+    assert safe_name("STRAUẞ") == safe_name("Strauß"), "the capital of the same letter"
+    assert safe_name("Strauß").startswith("strauss-") and safe_name("Strauss") == "strauss"
+
+
+@settings(deadline=None, max_examples=300)
+@given(ANY, ANY)
+def test_no_share_takes_two_names_for_one(a: str, b: str):
+    if safe_name(a) != safe_name(b):
+        assert fully_folded(safe_name(a)) != fully_folded(safe_name(b))
 
 
 @settings(deadline=None, max_examples=400)

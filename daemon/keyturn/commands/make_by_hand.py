@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 
 from keyturn import pipeline
 from keyturn.inbox.moving import move
 from keyturn.outbox import revision_numbers, sheets
-from keyturn.pipeline import Bench, Made
+from keyturn.outbox.customer_folder import revision_names
+from keyturn.pipeline import Bench, Job, Made
 from keyturn.shop import durable_files
 from keyturn.shop.reasons import Refused, refuse
+from keyturn.shop.rulebook import Rulebook
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +33,15 @@ class MadeByHand:
 def make(drop: Path, out: Path, bench: Bench) -> MadeByHand:
     """Make `drop` into out/<customer>/<job>-rN. Raise `Refused` where it cannot be made, and leave no half of it."""
     out.mkdir(parents=True, exist_ok=True)
-    with _opened(drop) as (folder, scratch), _staging(out) as staging:
+    with _opened(drop) as (folder, scratch):
         job = pipeline.understand(folder, drop_name(drop), scratch, bench)
-        revision = revision_numbers.next_number([out], job.customer_folder, job.job_folder)
-        made = pipeline.make(job, f"by-hand-{drop.name}", drop.name, revision, staging, scratch, bench)
-        durable_files.fsync_tree(staging)
-        target = out / job.customer_folder / f"{job.job_folder}-r{revision}"
-        target.parent.mkdir(exist_ok=True)
-        move(staging, target)
-        return MadeByHand(made, target, sheets.write_sheet(out, job.customer_folder, bench.rules))
+        with _staging(out, job) as (staging, revision):
+            made = pipeline.make(job, f"by-hand-{drop.name}", drop.name, revision, staging, scratch, bench)
+            durable_files.fsync_tree(staging)
+            target = _target(out, job, revision)
+            target.parent.mkdir(exist_ok=True)
+            move(staging, target)
+        return MadeByHand(made, target, _write_sheet(out, job.customer_folder, bench.rules))
 
 
 def check(drop: Path, bench: Bench) -> MadeByHand:
@@ -72,10 +76,42 @@ def _opened(drop: Path) -> Iterator[tuple[Path, Path]]:
 
 
 @contextmanager
-def _staging(out: Path) -> Iterator[Path]:
-    staging = Path(tempfile.mkdtemp(prefix=".building-", dir=out))
+def _staging(out: Path, job: Job) -> Iterator[tuple[Path, int]]:
+    """Yield an empty folder to build the revision in, and its number, which no other process has."""
+    staging, revision = _take_number(out, job)
     staging.chmod(0o755)
     try:
-        yield staging
+        yield staging, revision
     finally:
         shutil.rmtree(staging, ignore_errors=True)
+
+
+def _take_number(out: Path, job: Job) -> tuple[Path, int]:
+    """Take the job's next free number by making the folder that is named after it.
+
+    Of several processes, one alone can make it (mkdir(2)). It is renamed to the revision's folder in one step; so
+    while there is neither, nobody else has the number.
+    """
+    for revision in count(revision_numbers.next_number([out], job.customer_folder, job.job_folder)):
+        staging = out / f".building-{job.customer_folder}--{job.job_folder}-r{revision}"
+        try:
+            staging.mkdir()
+        except FileExistsError:
+            continue
+        if not os.path.lexists(_target(out, job, revision)):
+            return staging, revision
+        staging.rmdir()
+    raise AssertionError("there is always a next number")
+
+
+def _target(out: Path, job: Job, revision: int) -> Path:
+    return out / job.customer_folder / f"{job.job_folder}-r{revision}"
+
+
+def _write_sheet(out: Path, customer: str, rules: Rulebook) -> Path | None:
+    """Write the customer's sheet, and again where another process has put a revision beside ours meanwhile."""
+    while True:
+        seen = set(revision_names(out / customer))
+        written = sheets.write_sheet(out, customer, rules)
+        if set(revision_names(out / customer)) == seen:
+            return written

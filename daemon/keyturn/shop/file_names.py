@@ -108,19 +108,34 @@ def safe_name(text: str, longest: int = 60) -> str:
 
     "Fern Hollow Mobile Library" gives "fern-hollow-mobile-library". Letters of every script stay. Capitals become
     small letters, and a run of spaces and hyphens becomes one hyphen. Where anything else is lost, four hex digits of
-    the SHA-256 of the folded text follow, so that "A/B" and "A-B" stay two customers.
+    the SHA-256 of the folded text follow, so that "A/B" and "A-B" stay two customers, and so do "Strauß" and "Strauss".
+    No two names are equal under full case folding, by which ext4 compares them where it ignores case (the kernel's
+    admin-guide/ext4): FAT keeps "ß" and "ss" apart, not every share does.
     """
     folded = _folded(text)
-    name = unicodedata.normalize("NFC", "".join(map(_kept, folded)))
+    name = unicodedata.normalize("NFC", "".join(map(_kept, _caseless(folded))))
     name = re.sub("-+", "-", name).strip("-")
     whole = name == folded and len(name.encode()) <= longest and not _RESERVED.fullmatch(name)
     return name if whole and name else _with_digest(name or "unnamed", folded, longest)
 
 
 def _folded(text: str) -> str:
-    """Return `text` case folded and composed (Unicode's canonical caseless form), spaces and hyphens as one hyphen."""
-    caseless = unicodedata.normalize("NFC", unicodedata.normalize("NFD", text).casefold())
-    return re.sub(r"[\s-]+", "-", caseless).strip("-")
+    """Return `text` in small letters and composed, spaces and hyphens as one hyphen.
+
+    Each letter is folded to one letter (Unicode's simple case folding), so "ß" does not become "ss".
+    """
+    small = unicodedata.normalize("NFC", "".join(map(_small, unicodedata.normalize("NFD", text))))
+    return re.sub(r"[\s-]+", "-", small).strip("-")
+
+
+def _caseless(text: str) -> str:
+    """Return Unicode's canonical caseless form of `text`, with full case folding: "ß" becomes "ss"."""
+    return unicodedata.normalize("NFD", text).casefold()
+
+
+def _small(character: str) -> str:
+    """Return the letter that simple case folding gives (CaseFolding.txt, statuses C and S)."""
+    return next((small for small in (character.casefold(), character.lower()) if len(small) == 1), character)
 
 
 def _kept(character: str) -> str:
