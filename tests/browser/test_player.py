@@ -40,7 +40,7 @@ def table(parts: tuple[PlayedPart, ...], pacing: Pacing) -> dict[str, Any]:
     for number, part in enumerate(parts):
         order = list(range(first, first + part.frames))
         first += part.frames
-        row = {"path": f"part{number}", "type": part.type, "count": part.count, "pause_s": pacing.pause_s(part.pause)}
+        row = {"name": f"part {number + 1}", "type": part.type, "count": part.count, "pause_s": pacing.pause_s(part.pause)}
         rows.append(row | {"order": order})
     return {"interval_s": pacing.interval_s, "parts": rows, "logo": 0, "boot_s": 1.0}
 
@@ -93,7 +93,7 @@ def test_twelve_beats_by_hand(opened: Open, page_html: str) -> None:
     the pause follows every play. Frames stand for 1 s and the boot ends at 2.5 s, so the player sees it at 3 s."""
     page = opened(page_html).page
     parts = [("p", 2, 1.0, [0, 1, 2, 3]), ("c", 1, 0.0, [4, 5])]
-    rows = [{"path": "x", "type": t, "count": c, "pause_s": p, "order": o} for t, c, p, o in parts]
+    rows = [{"name": "part 1", "type": t, "count": c, "pause_s": p, "order": o} for t, c, p, o in parts]
     ask = "([s, times]) => times.map(t => { const seen = shownAt(s, t, 2.5); return seen && seen.picture; })"
     answer = page.evaluate(ask, [{"interval_s": 1.0, "parts": rows}, [-0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 6.5]])
     assert answer == [None, 0, 1, 2, 2, 4, 5, None]  # frame 2 stands through the pause, then the c part, then over
@@ -121,7 +121,7 @@ def test_nothing_moves_until_play_is_pressed_and_then_it_does(opened: Open, page
     page.wait_for_timeout(400)
     assert now.inner_text() == "boot logo"
     page.get_by_role("button", name="Play").click()
-    now.filter(has_text="lamps, frame").wait_for()
+    now.filter(has_text="part 1, frame").wait_for()
     page.get_by_role("button", name="Pause").click()
     halted = now.inner_text()
     page.wait_for_timeout(300)
@@ -143,10 +143,10 @@ def test_the_moment_can_be_chosen_and_the_picture_follows(opened: Open, page_htm
 def test_dragging_the_start_up_time_shows_the_cut(opened: Open, page_html: str) -> None:
     page = opened(page_html).page
     boot, caption = page.locator("[data-boot]"), page.locator("[data-caption]")
-    assert caption.inner_text() == "A start of 19.0 s: nothing is cut; frame 1 of 1 of hold is standing still."
+    assert caption.inner_text() == "A start of 19.0 s: nothing is cut; frame 1 of 1 of part 2 is standing still."
     boot.fill("3")
     # the boot ends at 3.0 s, where frame 30 ends: a `p` part shows no frame after that
-    assert caption.inner_text() == "A start of 3.0 s: the radio cuts in at frame 30 of 48 of lamps, in mid-motion."
+    assert caption.inner_text() == "A start of 3.0 s: the radio cuts in at frame 30 of 48 of part 1, in mid-motion."
     assert page.locator("[data-now]").inner_text() == "3.0 s: lamps, frame 30 of 48"
     boot.press("ArrowRight")
     assert "A start of 3.1 s" in caption.inner_text()
@@ -166,7 +166,7 @@ def test_a_part_that_plays_to_its_end_is_said_to_delay_the_home_screen(opened: O
     job = by_hand.job(by_hand.radio(parts=parts))
     page = opened(sheet(job.customer, [(job, by_hand.proof(job))], ())).page
     page.locator("[data-boot]").fill("2.8")
-    wanted = "booted at frame 29 of 48 of gate, which plays to its end: the home screen comes 2.0 s later."
+    wanted = "booted at frame 29 of 48 of part 1, which plays to its end: the home screen comes 2.0 s later."
     assert page.locator("[data-caption]").inner_text() == f"A start of 2.8 s: {wanted}"
 
 

@@ -67,8 +67,8 @@ def test_a_sound_archive_is_told_in_words(run: Run, bundle: Bundle, capsys: Said
     assert run("inspect", bundle(art())) == 0
     said = capsys.readouterr().out
     assert "48 x 64, 12 fps" in said
-    assert "part0: 4 frames, once, pause 6 (type p)" in said
-    assert "part1: 1 frames, until booted" in said
+    assert "part 1 (part0): 4 frames, once, pause 6 (type p)" in said
+    assert "part 2 (part1): 1 frames, until booted" in said
 
 
 def test_a_deflated_archive_shows_nothing(run: Run, bundle: Bundle, capsys: Said) -> None:

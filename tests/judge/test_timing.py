@@ -22,7 +22,7 @@ def test_the_hold_lasts_from_the_end_of_the_motion_to_the_end_of_the_boot() -> N
     holds = (record.hold_shortest_s, record.hold_usual_s, record.hold_longest_s)
     assert holds == pytest.approx(tuple(boot - 100 * INTERVAL_S for boot in (16, 19, 21)))
     assert (record.share_finished, record.finish_wanted, record.delay_s) == (1.0, 0.95, 0.0)
-    assert record.on_screen_at_cut == "frame 1 of 1 of part1, at rest"
+    assert record.on_screen_at_cut == "frame 1 of 1 of part 2, at rest"
 
 
 def test_a_motion_longer_than_the_boot_has_no_hold_and_is_cut() -> None:
@@ -30,7 +30,7 @@ def test_a_motion_longer_than_the_boot_has_no_hold_and_is_cut() -> None:
     assert (record.hold_shortest_s, record.hold_usual_s, record.hold_longest_s) == (0, 0, 0)
     assert record.share_finished == 0.0
     shown = int(19 / INTERVAL_S) + 1
-    assert record.on_screen_at_cut == f"frame {shown} of 300 of part0, cut mid-motion"
+    assert record.on_screen_at_cut == f"frame {shown} of 300 of part 1, cut mid-motion"
 
 
 def test_only_parts_that_must_finish_delay_the_home_screen() -> None:

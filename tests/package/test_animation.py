@@ -209,7 +209,7 @@ def test_photographs_become_jpeg_and_drawings_stay_png(made: Made, bench: Bench)
     assert (record.parts[0].jpeg_frames, record.parts[1].jpeg_frames) == (5, 1)
     assert record.handoff.share_changed == 0
     (told,) = [r for r in reasons if r.code == "packed-as-jpeg"]
-    assert told.kind is Kind.NOTE and "part0" in told.what
+    assert told.kind is Kind.NOTE and "part 1 (" in told.what
     lost = float(re.search(r"difference is ([\d.]+)", told.what).group(1))  # type: ignore[union-attr]
     assert 0 < lost < NOTICEABLE
     plain, _, _ = made(bench, photographs)

@@ -59,7 +59,7 @@ def test_bars_of_the_boot_chart_lie_where_their_seconds_are(by_hand: ModuleType)
     assert chart.spread.x == pytest.approx(100 * 16 / axis_s)
     assert chart.usual_x == pytest.approx(100 * 19 / axis_s)
     (lamps,) = chart.parts
-    assert (lamps.x, lamps.label) == (0, "lamps")
+    assert (lamps.x, lamps.label) == (0, "part 1")
     assert lamps.width == pytest.approx(100 * 4.8 / axis_s)  # without the pause after the last frame
     assert chart.risk is None
 

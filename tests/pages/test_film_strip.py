@@ -39,7 +39,7 @@ def test_bars_of_all_parts_have_one_scale(by_hand: ModuleType) -> None:
     radio = by_hand.radio(parts=(by_hand.part("lamps", 3), by_hand.part("hold", 2, count=0)))
     proof = by_hand.radio_proof(radio, order=((0, 1, 2), (2, 1)), changes=((0.0, 0.04, 0.02), (0.0, 0.01)))
     lamps, hold = film_strips(radio, proof)
-    assert (lamps.path, lamps.frames, hold.path, hold.frames) == ("lamps", 3, "hold", 2)
+    assert (lamps.title, lamps.frames, hold.title, hold.frames) == ("Part 1", 3, "Part 2", 2)
     assert [(c.number, c.picture) for c in hold.cells] == [(1, 2), (2, 1)]
     largest = lamps.cells[1].bar
     assert [c.bar / largest for c in (*lamps.cells, *hold.cells)] == pytest.approx([0, 1, 0.5, 0, 0.25])

@@ -28,7 +28,7 @@ def test_what_is_never_reached_is_not_promised(by_hand: ModuleType) -> None:
     parts = (by_hand.part("hold", 1, count=0), by_hand.part("never", 5), by_hand.part("after", 5, type="c"))
     text = text_of(card(by_hand.job(), by_hand.radio(parts=parts), PROFILES["tall-768x1024"], ()))
     assert "never" not in text
-    assert "after from after/*.png: 5 frames, once" in text
+    assert "Part 3 from after/*.png: 5 frames, once" in text
 
 
 @pytest.mark.parametrize(
@@ -56,13 +56,13 @@ def test_what_a_part_does_is_said_with_its_seconds(by_hand: ModuleType, part: di
     """Frames of 0.1 s, and a pause after each play. Arithmetic."""
     logo, shown = on_screen(by_hand.radio(parts=(by_hand.part("lamps", **part),)))
     assert (logo.title, logo.art) == ("Boot logo", "")
-    assert (shown.title, shown.art, shown.words) == ("lamps", "lamps/*.png", words)
+    assert (shown.title, shown.art, shown.words) == ("Part 1", "lamps/*.png", words)
 
 
 def test_after_an_endless_part_only_parts_of_type_c_are_named(by_hand: ModuleType) -> None:
     """AOSP, cmds/bootanimation, format description: a part of type c plays to its end whatever the boot does."""
     parts = (by_hand.part("hold", 1, count=0), by_hand.part("never", 5), by_hand.part("after", 5, type="c"))
-    assert [shown.title for shown in on_screen(by_hand.radio(parts=parts))] == ["Boot logo", "hold", "after"]
+    assert [shown.title for shown in on_screen(by_hand.radio(parts=parts))] == ["Boot logo", "Part 1", "Part 3"]
 
 
 def test_a_play_lasts_its_frames_and_its_pause(by_hand: ModuleType) -> None:

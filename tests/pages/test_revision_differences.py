@@ -22,8 +22,8 @@ def test_what_changed_is_told_by_name(by_hand: ModuleType) -> None:
     text = text_of(sheet(new.customer, jobs, by_hand.CAUTIONS))
     assert "What changed since revision 1" in text
     assert "10 to 12 frames a second" in text
-    assert "lamps: frames 12, 21 to 22 redrawn" in text
-    assert "hold:" not in text.partition("What changed")[2].partition("What was mended")[0]
+    assert "part 1: frames 12, 21 to 22 redrawn" in text
+    assert "part 2:" not in text.partition("What changed")[2].partition("What was mended")[0]
 
 
 def test_a_frame_put_in_between_does_not_redraw_all_that_follow(by_hand: ModuleType) -> None:
@@ -34,8 +34,8 @@ def test_a_frame_put_in_between_does_not_redraw_all_that_follow(by_hand: ModuleT
     frames = tuple(by_hand.picture(i, lamp="#ffffff" if i == 60 else "#f0c552") for i in numbers)
     shown = by_hand.radio_proof(new.radios[0], frames=frames)
     text = text_of(sheet(new.customer, [(new, ProofRecord(radios=(shown,))), (old, by_hand.proof(old))], ()))
-    assert "lamps: frame 21 new" in text
-    assert "lamps: 49 frames instead of 48" in text
+    assert "part 1: frame 21 new" in text
+    assert "part 1: 49 frames instead of 48" in text
     assert "redrawn" not in text
 
 
@@ -58,11 +58,11 @@ def test_two_alike_have_no_differences(by_hand: ModuleType) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ({"count": 1}, {"count": 3}, "lamps: plays 3 times instead of once"),
-        ({"count": 2}, {"count": 0}, "lamps: plays until booted instead of 2 times"),
-        ({"pause_s": 0.5}, {"pause_s": 1.0}, "lamps: a rest of 1.0 s instead of 0.5 s"),
-        ({"type": "p"}, {"type": "c"}, "lamps: of type c instead of p"),
-        ({"art": "lamps.gif"}, {"art": "lamps/*.png"}, "lamps: drawn from lamps/*.png instead of lamps.gif"),
+        ({"count": 1}, {"count": 3}, "part 1: plays 3 times instead of once"),
+        ({"count": 2}, {"count": 0}, "part 1: plays until booted instead of 2 times"),
+        ({"pause_s": 0.5}, {"pause_s": 1.0}, "part 1: a rest of 1.0 s instead of 0.5 s"),
+        ({"type": "p"}, {"type": "c"}, "part 1: of type c instead of p"),
+        ({"art": "lamps.gif"}, {"art": "lamps/*.png"}, "part 1: drawn from lamps/*.png instead of lamps.gif"),
     ],
 )
 def test_what_changed_of_a_part_is_said(
@@ -75,8 +75,8 @@ def test_what_changed_of_a_part_is_said(
 def test_parts_that_come_and_go_are_named(by_hand: ModuleType) -> None:
     old, new = ((by_hand.part("lamps", 4), by_hand.part(name, 1, count=0)) for name in ("hold", "gate"))
     assert difference(by_hand, {"parts": old}, {"parts": new}) == (
-        "gate: a new part",
-        "hold: this part is gone",
+        "part 2: a new part",
+        "part 2: this part is gone",
     )
 
 
@@ -117,8 +117,8 @@ def test_frames_that_were_taken_out_have_their_old_numbers(by_hand: ModuleType) 
         for radio, frames in zip(radios, shown, strict=True)
     )
     assert changed(before, after) == (
-        "lamps: 4 frames instead of 6",
-        "lamps: frames 3 to 4 taken out (as numbered before)",
+        "part 1: 4 frames instead of 6",
+        "part 1: frames 3 to 4 taken out (as numbered before)",
     )
 
 
@@ -126,4 +126,4 @@ def test_nothing_is_said_of_pictures_that_all_changed_their_size(by_hand: Module
     """Another version of Keyturn may make smaller pictures: they all differ, and none was redrawn."""
     old, new = (by_hand.job(by_hand.radio(parts=(by_hand.part("lamps", n),))) for n in (6, 4))
     said = changed((old, by_hand.proof(old)), (new, by_hand.proof(new, size=(60, 80))))
-    assert said == ("lamps: 4 frames instead of 6",)
+    assert said == ("part 1: 4 frames instead of 6",)

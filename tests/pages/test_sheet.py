@@ -16,8 +16,8 @@ def test_the_facts_a_customer_signs_for_are_there_as_text(by_hand: ModuleType) -
         "Fern Hollow Mobile Library",
         "van-two revision 1",
         "Made 1 March 2026, drawn by Ines, for 1 radio.",
-        "lamps from lamps/*.png: 48 frames, once, 5.3 s in all, with a rest of 0.5 s",  # 48 x 0.1 + 0.5
-        "hold from lamps/0048.png: one still picture until the radio has booted, usually 14.2 s (11.2 to 16.2 s)",
+        "Part 1 from lamps/*.png: 48 frames, once, 5.3 s in all, with a rest of 0.5 s",  # 48 x 0.1 + 0.5
+        "Part 2 from lamps/0048.png: one still picture until the radio has booted, usually 14.2 s (11.2 to 16.2 s)",
         "768 x 1024 pixels, 24-bit colour",
         "12 frames a second asked for; the radio shows one every 100 ms",
         "Picture memory: 4 of 256 MiB",

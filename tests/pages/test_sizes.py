@@ -15,19 +15,19 @@ from keyturn.shop.records import RadioRecord
 @pytest.mark.parametrize(
     ("more", "fact"),
     [
-        ({"bytes": 2 * 2**20, "plain_bytes": 2 * 2**20}, "lamps: 48 pictures, 2.0 MiB as PNG"),
+        ({"bytes": 2 * 2**20, "plain_bytes": 2 * 2**20}, "part 1: 48 pictures, 2.0 MiB as PNG"),
         (
             {"bytes": 2**20, "plain_bytes": 4 * 2**20, "jpeg_frames": 47},
-            "lamps: 48 pictures, 1.0 MiB as 47 JPEG (not to the pixel), 1 PNG, 75% less than as plain PNG",
+            "part 1: 48 pictures, 1.0 MiB as 47 JPEG (not to the pixel), 1 PNG, 75% less than as plain PNG",
         ),
         (
             {"bytes": 3 * 2**20, "plain_bytes": 4 * 2**20, "palette_frames": 48, "trimmed": True},
-            "lamps: 48 pictures, 3.0 MiB as PNG of few colours, cut to what differs from their ground, "
+            "part 1: 48 pictures, 3.0 MiB as PNG of few colours, cut to what differs from their ground, "
             "25% less than as plain PNG",
         ),
         (
             {"bytes": 2**20, "plain_bytes": 2**20, "palette_frames": 3, "jpeg_frames": 5},
-            "lamps: 48 pictures, 1.0 MiB as 5 JPEG (not to the pixel), 3 PNG of few colours, 40 PNG",
+            "part 1: 48 pictures, 1.0 MiB as 5 JPEG (not to the pixel), 3 PNG of few colours, 40 PNG",
         ),
     ],
 )

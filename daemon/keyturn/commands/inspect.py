@@ -47,11 +47,12 @@ def _print_verdict(console: Console, found: Verdict) -> None:
         console.print("[bold red]nothing is shown[/]: the radio finds no size and rate in desc.txt")
     else:
         console.print(f"{found.desc.width} x {found.desc.height}, {found.desc.fps} fps")
-        for part in found.parts:
+        for number, part in enumerate(found.parts, 1):
             row = part.row
             plays = "until booted" if row.count == 0 else f"{row.count} times" if row.count > 1 else "once"
             pause = f", pause {row.pause}" if row.pause else ""
-            console.print(f"  {plain(row.path)}: {len(part.frames)} frames, {plays}{pause} (type {row.type})")
+            name = f"part {number} ({plain(row.path)})"
+            console.print(f"  {name}: {len(part.frames)} frames, {plays}{pause} (type {row.type})")
     reasons(console, found.reasons)
 
 

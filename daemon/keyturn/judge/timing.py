@@ -52,7 +52,7 @@ def _on_screen_at_cut(plan: Plan, boot_s: float) -> str:
     """Say in words which frame is on the screen when the boot ends after `boot_s`, and whether it is cut off."""
     cut = plan.timeline(boot_s).cut
     part = plan.parts[cut.part]
-    where = f"frame {cut.frame + 1} of {len(part.sources)} of {part.row.path}"
+    where = f"frame {cut.frame + 1} of {len(part.sources)} of part {cut.part + 1}"
     return f"{where}, cut mid-motion" if cut.mid_motion else f"{where}, at rest"
 
 

@@ -81,25 +81,25 @@ def takes_jpeg(radio: Radio) -> bool:
 
 
 def photographs_as_jpeg(
-    plain: Animation, radio: Radio, unchanged: int | None, smaller: Smaller
+    plan: Plan, plain: Animation, unchanged: int | None, smaller: Smaller
 ) -> tuple[Animation, list[Reason]]:
     """Return the animation with parts that are mostly photographs as JPEG, and a note on each such part.
 
     A part changes with all its pictures or not at all. A picture keeps the file it first had, so that a hold is the
     last frame's own file. Picture `unchanged` keeps its PNG: frame 1, where it equals the logo.
     """
-    if not takes_jpeg(radio):
+    if not takes_jpeg(plan.radio):
         return plain, []
     parts: list[PackedPart] = []
     known: dict[StoredFile, StoredFile] = {}
     reasons: list[Reason] = []
-    for part in plain:
+    for index, part in enumerate(plain):
         fresh = [file for n, file in part.files.items() if n != unchanged and file not in known]
         if fresh and _is_photographic(part):
             successors = smaller.successors(fresh, PHOTOGRAPH_QUALITY)
             if _unseen(successors, fresh) and 1 - part.with_files(successors).size / part.size > LEAST_SAVED:
                 known |= successors
-                reasons.append(_jpeg_note(part, part.with_files(known), successors))
+                reasons.append(_jpeg_note(plan.part_in_words(index), part, part.with_files(known), successors))
         known |= {file: file for file in fresh if file not in known}
         parts.append(part.with_files(known))
     return tuple(parts), reasons
@@ -114,10 +114,10 @@ def _unseen(successors: Mapping[StoredFile, StoredFile], files: Sequence[StoredF
     return len(successors) == len(files) and max(file.lost for file in successors.values()) < NOTICEABLE
 
 
-def _jpeg_note(before: PackedPart, after: PackedPart, successors: Mapping[StoredFile, StoredFile]) -> Reason:
+def _jpeg_note(name: str, before: PackedPart, after: PackedPart, successors: Mapping[StoredFile, StoredFile]) -> Reason:
     lost = max(file.lost for file in successors.values())
     what = (
-        f"the photographs of {before.path} were packed as JPEG of quality {PHOTOGRAPH_QUALITY}: "
+        f"the photographs of {name} were packed as JPEG of quality {PHOTOGRAPH_QUALITY}: "
         f"{readable_size(after.size)} instead of {readable_size(before.size)}; "
         f"the largest colour difference is {lost:.1f}, and below {NOTICEABLE} none is seen"
     )
@@ -142,7 +142,7 @@ def fitted(plan: Plan, plain: Animation, unchanged: int | None, smaller: Smaller
     Where nothing makes it fit, one of the reasons refuses it.
     """
     limit = plan.radio.limits.zip_mib * MIB
-    chosen, jpeg_notes = photographs_as_jpeg(plain, plan.radio, unchanged, smaller)
+    chosen, jpeg_notes = photographs_as_jpeg(plan, plain, unchanged, smaller)
     made, plain, reasons = _packed_harder(plan, plain, chosen, smaller, limit)
     made, coarser = _as_jpeg(plan, plain, made, smaller, limit)
     reasons += coarser or jpeg_notes
@@ -213,10 +213,11 @@ def _as_jpeg(
 
 def _coarser_note(plan: Plan, made: Animation, quality: int, before: int, after: int) -> Reason:
     lost = max(file.lost for part in made for file in part.files.values())
-    paths = ", ".join(part.path for part in made if any(file.kind == "jpeg" for file in part.files.values()))
+    lossy = [index for index, part in enumerate(made) if any(file.kind == "jpeg" for file in part.files.values())]
+    names = ", ".join(map(plan.part_in_words, lossy))
     seen = f"below {NOTICEABLE} none is seen" if lost < NOTICEABLE else f"from {NOTICEABLE} on it can just be seen"
     what = (
-        f"{_too_large(plan, before)}; with {paths} as JPEG of quality {quality} it has {readable_size(after)}: "
+        f"{_too_large(plan, before)}; with {names} as JPEG of quality {quality} it has {readable_size(after)}: "
         f"the largest colour difference is {lost:.1f}, and {seen}"
     )
     return note("packed-as-jpeg-to-fit", what, "use fewer frames, or calmer, flatter pictures, to keep it as drawn")

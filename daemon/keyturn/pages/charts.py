@@ -76,11 +76,11 @@ def _once_only(radio: RadioRecord) -> list[tuple[float, float, str]]:
     """
     found: list[tuple[float, float, str]] = []
     start = 0.0
-    for part in radio.parts:
+    for number, part in enumerate(radio.parts, 1):
         if part.count == 0:
             break
         end = start + part.count * play_s(part, radio.timeline.interval_s)
-        found.append((start, min(end, radio.timeline.once_only_s), part.path))
+        found.append((start, min(end, radio.timeline.once_only_s), f"part {number}"))
         start = end
     return found
 

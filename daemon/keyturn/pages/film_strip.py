@@ -40,7 +40,7 @@ class Cell:
 class FilmStrip:
     """The strip of a part with `frames` frames. A long part has fewer cells."""
 
-    path: str
+    title: str
     art: str
     frames: int
     cells: tuple[Cell, ...]
@@ -57,8 +57,8 @@ def film_strips(radio: RadioRecord, proof: RadioProof) -> tuple[FilmStrip, ...]:
     most = max((change for part in proof.changes for change in part), default=0.0)
     changes = proof.changes or tuple(() for _ in proof.order)
     return tuple(
-        FilmStrip(part.path, part.art, len(order), _cells(order, moved, most))
-        for part, order, moved in zip(radio.parts, proof.order, changes, strict=False)
+        FilmStrip(f"Part {number}", part.art, len(order), _cells(order, moved, most))
+        for number, (part, order, moved) in enumerate(zip(radio.parts, proof.order, changes, strict=False), 1)
     )
 
 

@@ -21,9 +21,9 @@ def on_screen(radio: RadioRecord) -> tuple[OnScreen, ...]:
     """Return the logo and then every part that plays, in order. After an endless part only parts of type c play."""
     shown = [OnScreen("Boot logo", "", "stands still until the animation begins")]
     booted = False
-    for part in radio.parts:
+    for number, part in enumerate(radio.parts, 1):
         if not booted or part.type == "c":
-            shown.append(OnScreen(part.path, part.art, _words(part, radio)))
+            shown.append(OnScreen(f"Part {number}", part.art, _words(part, radio)))
         booted = booted or part.count == 0
     return tuple(shown)
 

@@ -48,24 +48,31 @@ def _radio(
 
 
 def _parts(old: Sequence[PartRecord], new: Sequence[PartRecord]) -> Iterator[str]:
-    before, after = {p.path: p for p in old}, {p.path: p for p in new}
-    yield from (f"{path}: a new part" for path in after if path not in before)
-    yield from (f"{path}: this part is gone" for path in before if path not in after)
-    for path in (p for p in after if p in before):
-        yield from _part(before[path], after[path])
+    before, after = {p.path for p in old}, {p.path for p in new}
+    yield from (f"{name}: a new part" for name, part in _named(new) if part.path not in before)
+    yield from (f"{name}: this part is gone" for name, part in _named(old) if part.path not in after)
+    earlier = {part.path: part for part in old}
+    for name, part in _named(new):
+        if part.path in earlier:
+            yield from (f"{name}: {words}" for words in _part(earlier[part.path], part))
+
+
+def _named(parts: Sequence[PartRecord]) -> Iterator[tuple[str, PartRecord]]:
+    """Yield each part and what people call it."""
+    yield from ((f"part {number}", part) for number, part in enumerate(parts, 1))
 
 
 def _part(old: PartRecord, new: PartRecord) -> Iterator[str]:
     if old.frames != new.frames:
-        yield f"{new.path}: {counted(new.frames, 'frame')} instead of {old.frames}"
+        yield f"{counted(new.frames, 'frame')} instead of {old.frames}"
     if old.count != new.count:
-        yield f"{new.path}: plays {_plays(new.count)} instead of {_plays(old.count)}"
+        yield f"plays {_plays(new.count)} instead of {_plays(old.count)}"
     if abs(old.pause_s - new.pause_s) >= 0.05:
-        yield f"{new.path}: a rest of {seconds(new.pause_s)} instead of {seconds(old.pause_s)}"
+        yield f"a rest of {seconds(new.pause_s)} instead of {seconds(old.pause_s)}"
     if old.type != new.type:
-        yield f"{new.path}: of type {new.type} instead of {old.type}"
+        yield f"of type {new.type} instead of {old.type}"
     if old.art != new.art:
-        yield f"{new.path}: drawn from {new.art} instead of {old.art}"
+        yield f"drawn from {new.art} instead of {old.art}"
 
 
 def _plays(count: int) -> str:
@@ -84,13 +91,13 @@ def _redrawn(old: RadioRecord, new: RadioRecord, before: RadioProof, after: Radi
     if before.logo != after.logo:
         yield "the boot logo was redrawn"
     orders = dict(zip((p.path for p in old.parts), before.order, strict=False))
-    for part, order in zip(new.parts, after.order, strict=False):
+    for (name, part), order in zip(_named(new.parts), after.order, strict=False):
         if part.path in orders:
             shown = [before.frames[i] for i in orders[part.path]], [after.frames[i] for i in order]
-            yield from _frames(part.path, *shown)
+            yield from _frames(name, *shown)
 
 
-def _frames(path: str, old: list[str], new: list[str]) -> Iterator[str]:
+def _frames(name: str, old: list[str], new: list[str]) -> Iterator[str]:
     said: dict[str, list[int]] = {"redrawn": [], "new": [], "taken out": []}
     for tag, i, j, k, m in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
         if tag == "equal":
@@ -102,7 +109,7 @@ def _frames(path: str, old: list[str], new: list[str]) -> Iterator[str]:
     for what, numbers in said.items():
         if numbers:
             earlier = " (as numbered before)" if what == "taken out" else ""
-            yield f"{path}: {'frame' if len(numbers) == 1 else 'frames'} {spans(numbers)} {what}{earlier}"
+            yield f"{name}: {'frame' if len(numbers) == 1 else 'frames'} {spans(numbers)} {what}{earlier}"
 
 
 def spans(indexes: Sequence[int]) -> str:

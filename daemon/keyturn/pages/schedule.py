@@ -15,13 +15,13 @@ def schedule(radio: RadioRecord, proof: RadioProof) -> dict[str, Any]:
     """Return the table that `shownAt` in player.js reads. Times are seconds; `order` and `logo` are picture numbers."""
     parts = [
         {
-            "path": part.path,
+            "name": f"part {number}",
             "type": part.type,
             "count": part.count,
             "pause_s": part.pause_s,
             "order": list(order),
         }
-        for part, order in zip(radio.parts, proof.order, strict=True)
+        for number, (part, order) in enumerate(zip(radio.parts, proof.order, strict=True), 1)
     ]
     return {
         "interval_s": radio.timeline.interval_s,

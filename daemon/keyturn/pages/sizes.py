@@ -10,14 +10,14 @@ from keyturn.shop.units import readable_size
 
 def size_facts(radio: RadioRecord) -> tuple[str, ...]:
     """Return a line for each part; none for revisions whose records do not have the sizes."""
-    return tuple(_fact(part) for part in radio.parts if part.bytes)
+    return tuple(_fact(number, part) for number, part in enumerate(radio.parts, 1) if part.bytes)
 
 
-def _fact(part: PartRecord) -> str:
+def _fact(number: int, part: PartRecord) -> str:
     pictures = f"{part.frames} picture{'s' * (part.frames > 1)}"
     less = 1 - part.bytes / part.plain_bytes if part.plain_bytes else 0.0
     saved = f", {less:.0%} less than as plain PNG" if less >= 0.005 else ""
-    return f"{part.path}: {pictures}, {readable_size(part.bytes)} as {', '.join(_kinds(part))}{saved}"
+    return f"part {number}: {pictures}, {readable_size(part.bytes)} as {', '.join(_kinds(part))}{saved}"
 
 
 def _kinds(part: PartRecord) -> Iterator[str]:

@@ -50,6 +50,10 @@ class Plan:
     def frame_count(self) -> int:
         return sum(len(p.sources) for p in self.parts)
 
+    def part_in_words(self, index: int) -> str:
+        """Return what people call the part with `index` (from 0): "part 1 (lamps/*.png)". desc.txt calls it part0."""
+        return f"part {index + 1} ({self.parts[index].art})"
+
     @property
     def pacing(self) -> Pacing:
         return pacing(self.radio, self.fps)

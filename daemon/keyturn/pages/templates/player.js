@@ -77,7 +77,7 @@ function describe(schedule, boot) {
   const seen = shownAtNs(schedule, at, boot), part = schedule.parts[seen.part];
   const length = part.order.length;
   const last = seen.play === part.count - 1 && seen.frame === length - 1;
-  const where = "frame " + (seen.frame + 1) + " of " + length + " of " + part.path;
+  const where = "frame " + (seen.frame + 1) + " of " + length + " of " + part.name;
   const start = "A start of " + boot.toFixed(1) + " s: ";
   if (ns(boot) > end) return start + "everything has played after " + (end / SECOND).toFixed(1) + " s; the last picture was " + where + ".";
   if (part.type === "c" && end > ns(boot)) {
@@ -131,7 +131,7 @@ function setUpPlayer(root) {
     if (!seen) return t.toFixed(1) + " s: home screen";
     const part = schedule.parts[seen.part];
     const rest = seen.pausing ? ", resting" : "";
-    return t.toFixed(1) + " s: " + part.path + ", frame " + (seen.frame + 1) + " of " + part.order.length + rest;
+    return t.toFixed(1) + " s: " + part.name + ", frame " + (seen.frame + 1) + " of " + part.order.length + rest;
   }
 
   function show(t) {
