@@ -10,7 +10,8 @@ import pytest
 
 from eye import labelled
 from keyturn.eye import luminance
-from keyturn.eye.flash import FlashMeter, flashes
+from keyturn.eye.flash import FlashMeter
+from keyturn.eye.flash_counts import flashes
 from keyturn.eye.screen import Screen
 from keyturn.shop import rulebook
 from keyturn.shop.records import FlashRecord

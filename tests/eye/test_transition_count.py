@@ -63,4 +63,4 @@ def test_a_picture_without_transitions_counts_nothing() -> None:
 @pytest.mark.parametrize(("age_s", "flashing"), [(0.33, True), (0.34, False)])
 def test_cells_flash_until_a_third_of_a_second_after_their_last_transition(age_s: float, flashing: bool) -> None:
     count = counted([(n / 10, LEFT) for n in range(7)])
-    assert count.flashing(0.6 + age_s).any() == flashing
+    assert count.flashing_at(0.6 + age_s) == flashing

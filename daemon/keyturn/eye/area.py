@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,22 +14,28 @@ F64 = NDArray[np.float64]
 Bits = NDArray[np.bool_]
 
 ROUNDING = 1e-4
-"""An area above the limit by less than this share of it counts as the limit, which passes: 2 of WCAG's 21,824 px."""
+"""An area above the limit by less than this share of it counts as the limit, which passes: cells hold rounded light.
+Areas counted in pixels are exact to `EXACT`."""
+
+EXACT = 1e-6
 
 
 class Fields:
     """Areas within every position of the 10-degree field on one screen.
 
-    `share` is the share of a field that may flash, 0 to 1. `shape` counts the field's positions down and across.
+    `share` is the share of a field that may flash, 0 to 1. `shape` counts the field's positions down and across. A
+    field is not a whole number of cells. So it is tried with its first edges and with its last edges where cells
+    begin and end, and the cell at the other edge counts by the part of it that the field covers. Between such places
+    the area changes evenly, so none is larger.
     """
 
     def __init__(self, screen: Screen, share: float) -> None:
         self._cell_area = screen.cell_area_px
-        self._window = screen.field_cells
+        self._pixels = screen.cell_px <= 1
+        self._field = tuple(map(min, screen.field_cells, screen.shape))
         self._whole = screen.field_area_px
-        self.share_limit = share * (1 + ROUNDING)
-        rows, cols = screen.shape
-        self.shape = (rows - self._window[0] + 1, cols - self._window[1] + 1)
+        self.share_limit = share * (1 + (EXACT if self._pixels else ROUNDING))
+        self.shape = tuple(n - math.ceil(f - EXACT) + 1 for n, f in zip(screen.shape, self._field, strict=True))
 
     def covered(self, cells: Bits, swing: F32) -> F32:
         """Return the area, in pixels, that flashes in each cell, (rows, cols).
@@ -35,11 +43,13 @@ class Fields:
         `cells` are those whose `swing`, the change of their light, reaches the threshold. Only a part of a cell at
         the edge of a flashing area flashes, and in linear light its swing is that part of its neighbour's. So an
         edge cell counts by its share of the largest flashing swing beside it, whether or not its own swing reached
-        the threshold. Counting whole cells would make a 150 px box five per cent too large, and a faint one as much
-        too small.
+        the threshold. That is an estimate, right on still ground: where it could decide, `close_look` counts pixels.
+        A cell that is one pixel counts whole.
         """
+        if self._pixels:
+            return cells * self._cell_area
         beside = _greatest_around(np.where(cells, swing, np.float32(0)))
-        inner = ~_any_around(~cells, beyond=True)
+        inner = ~any_around(~cells, beyond=True)
         edge = np.divide(swing, beside, out=np.zeros_like(swing), where=beside > 0)
         partly = np.where(cells, np.minimum(edge, 1), np.where(edge < 1, edge, 0))
         area: F32 = np.where(inner, np.float32(1), partly).astype(np.float32) * self._cell_area
@@ -47,7 +57,12 @@ class Fields:
 
     def shares(self, area: F32) -> F64:
         """Return for each position of the field the share of it that `area` (pixels a cell) covers."""
-        return _window_sums(area, self._window) / self._whole
+        return _field_sums(area, self._field) / self._whole
+
+    def largest(self, area: F32) -> float:
+        """Return the largest share of a field that `area` (pixels a cell) covers."""
+        whole = float(area.sum(dtype=np.float64)) / self._whole
+        return min(whole, float(self.shares(area).max())) if whole else 0.0
 
     def exceeds(self, area: F32) -> bool:
         """Tell whether `area` (pixels a cell) covers more than the limit at some position of the field."""
@@ -56,12 +71,43 @@ class Fields:
         return bool(self.shares(area).max() > self.share_limit)
 
 
-def _window_sums(values: F32, window: tuple[int, int]) -> F64:
-    """Return the sums over every position of a window that lies whole on the screen, by a summed-area table."""
-    rows, cols = window
+def _field_sums(values: F32, field: tuple[float, ...]) -> F64:
+    """Return the greatest sums that a field of (rows, cols), not whole numbers, has at each position."""
+    tall, wide = field
+    return _greatest([sums for band in _spans(_table(values), tall) for sums in map(np.transpose, _spans(band.T, wide))])
+
+
+def _greatest(sums: list[F64]) -> F64:
+    first, *others = sums
+    for other in others:
+        first = np.maximum(first, other)
+    return first
+
+
+def _spans(table: F64, length: float) -> list[F64]:
+    """Return the sums over `length` rows of a summed table, begun at a row's first edge and ended at a row's last."""
+    whole = int(length + EXACT)
+    part = length - whole
+    count = len(table) - whole
+    if part <= EXACT:
+        return [table[whole:] - table[:count]]
+    first, second = table[: count - 1], table[1:count]
+    last, beyond = table[whole:-1], table[whole + 1 :]
+    return [last + part * (beyond - last) - first, beyond - second + part * (second - first)]
+
+
+def _table(values: NDArray[np.floating]) -> F64:
+    """Return the summed-area table, one row and one column larger than `values`."""
     table = np.zeros((values.shape[0] + 1, values.shape[1] + 1))
     np.cumsum(values, axis=0, dtype=np.float64, out=table[1:, 1:])
     np.cumsum(table[1:, 1:], axis=1, out=table[1:, 1:])
+    return table
+
+
+def window_sums(values: F32, window: tuple[int, int]) -> F64:
+    """Return the sums over every position of a window that lies whole on the screen, by a summed-area table."""
+    rows, cols = window
+    table = _table(values)
     tall = table[rows:] - table[:-rows]
     sums: F64 = tall[:, cols:] - tall[:, :-cols]
     return sums
@@ -75,7 +121,7 @@ def _greatest_around(values: F32) -> F32:
     return wide
 
 
-def _any_around(cells: Bits, beyond: bool) -> Bits:
+def any_around(cells: Bits, beyond: bool) -> Bits:
     """Tell where a cell or one of its eight neighbours is set; `beyond` is the value of what lies off the screen."""
     padded = np.pad(cells, 1, constant_values=beyond)
     tall = padded[:-2] | padded[1:-1] | padded[2:]
@@ -116,4 +162,4 @@ def white_noise(change: F32, reach: int) -> Bits:
 
 def _box(values: F32, reach: int) -> F64:
     """Return the sums over each cell and `reach` cells each way; beyond the edge, the edge cells are repeated."""
-    return _window_sums(np.pad(values, reach, mode="edge"), (2 * reach + 1, 2 * reach + 1))
+    return window_sums(np.pad(values, reach, mode="edge"), (2 * reach + 1, 2 * reach + 1))

@@ -26,14 +26,18 @@ This is a screening aid, not a medical clearance.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye import area, transitions
+from keyturn.eye.flash_counts import Findings, FlashCounts, settled
 from keyturn.eye.luminance import FULL, relative_luminance
 from keyturn.eye.screen import Screen
-from keyturn.eye.transition_count import TICK_S, TransitionCount
+from keyturn.eye.transition_count import TransitionCount
+from keyturn.eye.undecided import Stretch, Undecided
 from keyturn.shop import rulebook
 from keyturn.shop.records import FlashRecord
 
@@ -45,7 +49,7 @@ at once."""
 
 
 class FlashMeter:
-    """Judges pictures as they are shown, one by one.
+    """Judges pictures as they are shown, one by one, by their cells.
 
     What it keeps of each cell does not grow with the job. The rolling window keeps one bit a cell and picture for one
     second, and the chart three numbers a second.
@@ -53,14 +57,13 @@ class FlashMeter:
 
     def __init__(self, screen: Screen, rules: rulebook.Flash) -> None:
         self._screen, self._rules = screen, rules
-        self._fields = area.Fields(screen, rules.field_share)
+        fields = area.Fields(screen, rules.field_share)
         self._luminance, self._redness = transitions.Luminance(rules), transitions.Red(rules)
-        self._general = TransitionCount(screen.shape, self._fields, rules.most_per_second)
-        self._red = TransitionCount(screen.shape, self._fields, rules.most_per_second)
+        self._general, self._red = (TransitionCount(screen.shape, fields, rules.most_per_second) for _ in range(2))
+        self._counts = FlashCounts(fields, self._general, self._red)
+        self._undecided = Undecided(screen, rules) if screen.cell_px > 1 else None  # a cell of one pixel is exact
         self._before: tuple[F32, F32, F32, F32] | None = None
         self._at_s = -math.inf
-        self._worst, self._worst_at_s = 0, 0.0
-        self._chart: dict[int, tuple[int, int]] = {}
 
     def show(self, cells: NDArray[np.uint16], at_s: float) -> None:
         """Take the cells of one picture (see `luminance.cells`) and the time at which it appears, in seconds.
@@ -71,75 +74,55 @@ class FlashMeter:
             raise ValueError(f"cells of shape {cells.shape} are not those of a screen of {self._screen.shape}")
         if at_s < self._at_s:
             raise ValueError(f"a picture at {at_s} s cannot follow one at {self._at_s} s")
+        self._at_s = at_s
         red, green, blue = (np.ascontiguousarray(cells[..., i], np.float32) for i in range(3))
         light = relative_luminance(red, green, blue) / np.float32(FULL)
         self._note_changes((red, green, blue, light), at_s)
+        noise = _Noise(self._change, self._rules.cell_deg) if self._screen.cell_px > 1 else None
         general, to_and_from_red = self._luminance.step(light), self._redness.step((red, green, blue))
-        self._at_s = at_s
-        changed = self._general.add(at_s, self._without_noise(general))
+        changed = self._general.add(at_s, noise.left_out(general) if noise else general)
         changed |= self._red.add(at_s, to_and_from_red)
-        self._before = (red, green, blue, light)
         if changed:
-            self._judge(at_s)
+            self._counts.judge(at_s)
+        if self._undecided and noise:
+            self._undecided.note(at_s, noise.left_out(self._undecided.step(light)), to_and_from_red)
 
-    def report(self) -> FlashRecord:
-        """Return what was found over all pictures shown so far."""
-        general, red = self._general.most, self._red.most
-        most = 2 * self._rules.most_per_second
-        return FlashRecord(
-            passes=general <= most and red <= most,
-            general_max_per_s=flashes(general),
-            red_max_per_s=flashes(red),
-            most_per_s=self._rules.most_per_second,
-            worst_at_s=self._worst_at_s,
-            per_second=tuple((float(s), flashes(g), flashes(r)) for s, (g, r) in sorted(self._chart.items())),
-        )
+    def undecided(self) -> list[Stretch]:
+        """Return the stretches of time in which pixels have to be counted (see `close_look`)."""
+        return self._undecided.stretches() if self._undecided else []
+
+    def report(self, close: Sequence[Findings] = ()) -> FlashRecord:
+        """Return what was found over all pictures shown so far.
+
+        `close` are the findings of a close look at each stretch that was undecided. Without them the areas are those
+        that cells let one expect.
+        """
+        found, most = self._counts.findings(), self._rules.most_per_second
+        return (settled(found, close, most) if close else found).record(most)
 
     def _note_changes(self, now: tuple[F32, F32, F32, F32], at_s: float) -> None:
         if self._before is None:
             self._change = np.zeros(self._screen.shape, np.float32)
-            return
-        red, green, blue, self._change = (new - old for new, old in zip(now, self._before, strict=True))
-        self._general.note_change(np.abs(self._change), at_s)
-        self._red.note_change(np.abs(red) + np.abs(green) + np.abs(blue), at_s)
+        else:
+            red, green, blue, self._change = (new - old for new, old in zip(now, self._before, strict=True))
+            self._general.note_change(np.abs(self._change), at_s)
+            self._red.note_change(np.abs(red) + np.abs(green) + np.abs(blue), at_s)
+        self._before = now
 
-    def _without_noise(self, pair: transitions.Pair) -> transitions.Pair:
-        """Leave out the transitions that belong to a fine, balanced pattern."""
+
+class _Noise:
+    """Where one `change` of the picture belongs to a fine, balanced pattern; worked out when it is asked for."""
+
+    def __init__(self, change: F32, cell_deg: float) -> None:
+        self._change, self._reach = change, round(0.5 / cell_deg)
+
+    @cached_property
+    def _coarse(self) -> NDArray[np.bool_]:
+        return ~area.white_noise(self._change, self._reach)
+
+    def left_out(self, pair: transitions.Pair) -> transitions.Pair:
+        """Leave out the transitions that belong to such a pattern."""
         rises, falls = (int(np.count_nonzero(side)) for side in pair)
-        mixed = min(rises, falls) * MIXED > rises + falls
-        if not mixed or self._screen.cell_px <= 1:  # a cell of one pixel holds nothing finer than itself
+        if min(rises, falls) * MIXED <= rises + falls:
             return pair
-        coarse = ~area.white_noise(self._change, round(0.5 / self._rules.cell_deg))
-        return pair[0] & coarse, pair[1] & coarse
-
-    def _judge(self, at_s: float) -> None:
-        self._general.judge(at_s)
-        self._red.judge(at_s)
-        if self._general.now < self._general.failing and self._red.now < self._red.failing:
-            self._judge_together(at_s)
-        count = max(self._general.now, self._red.now)
-        if flashes(count) > flashes(self._worst):
-            self._worst, self._worst_at_s = count, at_s
-        second = math.floor(at_s + TICK_S)
-        general, red = self._chart.get(second, (0, 0))
-        self._chart[second] = max(general, self._general.now), max(red, self._red.now)
-
-    def _judge_together(self, at_s: float) -> None:
-        """Fail general flashes here and red ones there whose areas are too large together, though not each alone."""
-        general, red = self._general.flashing(at_s), self._red.flashing(at_s)
-        if not (general.any() and red.any()):
-            return
-        covered = np.maximum(
-            self._fields.covered(general, self._general.swing), self._fields.covered(red, self._red.swing)
-        )
-        if float(self._fields.shares(covered).max()) > self._fields.share_limit:
-            self._general.fail()
-            self._red.fail()
-
-
-def flashes(transitions_made: int) -> int:
-    """Return the flashes in a number of transitions: pairs, and an odd one counts as the flash it begins.
-
-    Six transitions are 3 flashes, seven are 4. A lone transition is none.
-    """
-    return 0 if transitions_made < 2 else (transitions_made + 1) // 2
+        return pair[0] & self._coarse, pair[1] & self._coarse

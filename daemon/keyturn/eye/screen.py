@@ -5,7 +5,6 @@ Source: W3C WCAG 2.2, 'general flash and red flash thresholds'.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,16 +69,7 @@ class Screen:
         return self.field_px[0] * self.field_px[1]
 
     @property
-    def field_cells(self) -> tuple[int, int]:
-        """Rows and columns of cells that a field may touch, no more than the screen has.
-
-        They are one more than the field's size in whole cells, because a field need not begin where a cell does. Where
-        a cell is one pixel, a field begins with a cell.
-        """
-        rows, cols = map(self._touched, reversed(self.field_px))
-        return min(rows, self.shape[0]), min(cols, self.shape[1])
-
-    def _touched(self, side_px: float) -> int:
-        if self.cell_px <= 1:
-            return max(1, math.ceil(side_px - 1e-6))
-        return math.floor(side_px / self.cell_px + 1e-6) + 1
+    def field_cells(self) -> tuple[float, float]:
+        """Rows and columns of cells that make up a field; not whole numbers."""
+        cell = max(self.cell_px, 1.0)
+        return self.field_px[1] / cell, self.field_px[0] / cell

@@ -15,6 +15,7 @@ from keyturn.eye.area import Fields
 from keyturn.eye.transitions import Pair
 
 F32 = NDArray[np.float32]
+I8 = NDArray[np.int8]
 Bits = NDArray[np.bool_]
 
 WINDOW_S = 1.0
@@ -22,10 +23,10 @@ TICK_S = 1e-6
 """Times are sums of frame lengths. A time this near to a window's edge is on the edge."""
 
 
-class _Tally:
+class Tally:
     """How many transitions each place made within the window that ends now."""
 
-    def __init__(self, shape: tuple[int, int]) -> None:
+    def __init__(self, shape: tuple[int, ...]) -> None:
         self.counts = np.zeros(shape, np.int16)
         self._recent: deque[tuple[float, NDArray[np.uint8]]] = deque()
 
@@ -40,22 +41,50 @@ class _Tally:
             self.counts -= np.unpackbits(packed, count=self.counts.size).reshape(self.counts.shape)
 
 
+class Flashing(Tally):
+    """A tally that also knows which places flash now: their last transition is no older than a flash may last."""
+
+    def __init__(self, shape: tuple[int, ...], most_per_second: int) -> None:
+        super().__init__(shape)
+        self._lasts_s = WINDOW_S / max(1, most_per_second)
+        self._last_s = np.full(shape, -np.inf)
+
+    def add(self, at_s: float, places: Bits) -> None:
+        super().add(at_s, places)
+        self._last_s[places] = at_s
+
+    def now(self, at_s: float, count: int) -> Bits:
+        """Return the places that flash at `at_s` with `count` transitions a window or more."""
+        recent = self._last_s > at_s - self._lasts_s - TICK_S
+        enough: Bits = (self.counts >= count) & recent
+        return enough
+
+
+def turns(direction: I8, rise: Bits, fall: Bits) -> Bits:
+    """Return where a rise follows no rise or a fall no fall, and note each place's new direction."""
+    up = rise & (direction <= 0)
+    down = fall & (direction >= 0) & ~up
+    direction[up], direction[down] = 1, -1
+    turned: Bits = up | down
+    return turned
+
+
 class TransitionCount:
     """Transitions of one kind of flash, general or red, counted by place and by moment.
 
     `now` is the greatest count that holds over more than the limit of some field at the last picture judged, `most`
-    the greatest so far, `failing` the least that fails.
+    the greatest so far, `failing` the least that fails. `share` is the largest share of a field seen to make as many
+    transitions as fail.
     """
 
     def __init__(self, shape: tuple[int, int], fields: Fields, most_per_second: int) -> None:
         self._fields = fields
         self.failing = 2 * most_per_second + 1
-        self._lasts_s = WINDOW_S / max(1, most_per_second)
-        self._cells, self._moments = _Tally(shape), _Tally(fields.shape)
-        self._last_s = np.full(shape, -np.inf)
+        self._cells, self._moments = Flashing(shape, most_per_second), Tally(fields.shape)
         self._direction = np.zeros(fields.shape, np.int8)
         self._change, self._change_before, self._change_from_s = (*np.zeros((2, *shape), np.float32), -math.inf)
         self.now = self.most = 0
+        self.share = self._moment_share = 0.0
 
     def note_change(self, change: F32, at_s: float) -> None:
         """Remember how much each cell changed from the picture before."""
@@ -78,51 +107,67 @@ class TransitionCount:
         if not either.any():
             return False
         self._cells.add(at_s, either)
-        self._last_s[either] = at_s
-        self._add_moment(at_s, *pair)
+        self._add_moment(at_s, *(self._covered(side) for side in pair))
         return True
 
-    def _add_moment(self, at_s: float, rise: Bits, fall: Bits) -> None:
+    def _add_moment(self, at_s: float, rising: F32, falling: F32) -> None:
         """Count a transition of each field of which more than the limit rose or fell, rises and falls in turn."""
-        large = [self._large(side) for side in (rise, fall)]
-        up = large[0] & (self._direction <= 0)
-        down = large[1] & (self._direction >= 0) & ~up
-        self._direction[up], self._direction[down] = 1, -1
-        if up.any() or down.any():
-            self._moments.add(at_s, up | down)
+        turned = turns(self._direction, self._large(rising), self._large(falling))
+        if turned.any():
+            self._moments.add(at_s, turned)
 
-    def _large(self, cells: Bits) -> Bits:
-        """Return the positions of the field of which `cells` cover more than the limit."""
-        covered = self._fields.covered(cells, self.swing) if cells.any() else None
-        if covered is None or not self._fields.exceeds(covered):
+    def _large(self, area: F32) -> Bits:
+        """Return the positions of the field of which `area` covers more than the limit."""
+        if not self._fields.exceeds(area):
             return np.zeros(self._fields.shape, np.bool_)
-        large: Bits = self._fields.shares(covered) > self._fields.share_limit
+        shares = self._fields.shares(area)
+        self._moment_share = float(shares.max())
+        large: Bits = shares > self._fields.share_limit
         return large
 
-    def flashing(self, at_s: float, count: int = 0) -> Bits:
-        """Return the cells flashing now with `count` transitions a window or more; 0 is as many as fail."""
-        now = self._last_s > at_s - self._lasts_s - TICK_S
-        enough: Bits = (self._cells.counts >= (count or self.failing)) & now
-        return enough
+    def _covered(self, cells: Bits) -> F32:
+        """Return the area, in pixels, that `cells` stand for."""
+        return self._fields.covered(cells, self.swing) if cells.any() else np.zeros(cells.shape, np.float32)
+
+    def area(self, at_s: float, count: int = 0) -> F32:
+        """Return the area, in pixels, that flashes now with `count` transitions or more; 0 is as many as fail."""
+        return self._covered(self._cells.now(at_s, count or self.failing))
+
+    def flashing_at(self, at_s: float) -> bool:
+        """Tell whether any cell flashes now with as many transitions as fail."""
+        return bool(self._cells.now(at_s, self.failing).any())
 
     def judge(self, at_s: float) -> None:
         """Set `now` and `most` for the moment `at_s`."""
-        self._moments.forget(at_s)
-        self._cells.forget(at_s)
-        most = int(self._cells.counts.max())
+        self._forget(at_s)
+        most = self._possible()
         now = min(self.now, most)
         while now < most and self._holds(at_s, now + 1):
             now += 1
         while now and not self._holds(at_s, now):
             now -= 1
-        self.now = max(now, int(self._moments.counts.max()))
+        moments = int(self._moments.counts.max())
+        if most >= self.failing:
+            self.share = max(self.share, self._fields.largest(self.area(at_s)))
+        if moments >= self.failing:
+            self.share = max(self.share, self._moment_share)
+        self.now = max(now, moments)
         self.most = max(self.most, self.now)
 
-    def fail(self) -> None:
-        """Count as many transitions as fail, where only this kind and the other together do."""
+    def _forget(self, at_s: float) -> None:
+        self._moments.forget(at_s)
+        self._cells.forget(at_s)
+
+    def _possible(self) -> int:
+        """Return the most transitions that any cell made."""
+        return int(self._cells.counts.max())
+
+    def fail(self, share: float) -> None:
+        """Count as many transitions as fail, where only this kind and the other together cover `share` of a field."""
+        self.share = max(self.share, share)
         self.now = max(self.now, self.failing)
         self.most = max(self.most, self.now)
 
     def _holds(self, at_s: float, count: int) -> bool:
         """Tell whether cells with `count` transitions or more cover more than the limit of some field."""
-        return self._fields.exceeds(self._fields.covered(self.flashing(at_s, count), self.swing))
+        return self._fields.exceeds(self.area(at_s, count))

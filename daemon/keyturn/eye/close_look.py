@@ -1,0 +1,184 @@
+"""A close look at a stretch of time that cells cannot decide: flashes counted pixel by pixel in a part of the screen.
+
+WCAG 2.2 exempts fine, balanced patterns with 'squares' smaller than 0.1 degree. So a pixel counts where it flashes
+together with a square of 0.1 degree (in whole pixels, rounded up) around it, and its neighbours in that cell. Where
+pixels flash in a finer pattern only, their cells are judged instead, as an eye would see them: a cell whose mean light
+flashes counts whole. The smallest pattern that is surely seen is therefore 0.1 degree wide: on WCAG's screen of 1024 x
+768, stripes of 4 px.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn.eye import luminance, transitions
+from keyturn.eye.area import Fields, any_around, white_noise
+from keyturn.eye.flash_counts import Findings, FlashCounts
+from keyturn.eye.screen import Screen
+from keyturn.eye.transition_count import Flashing, TransitionCount
+from keyturn.eye.undecided import Stretch
+from keyturn.shop import rulebook
+
+F32 = NDArray[np.float32]
+U8 = NDArray[np.uint8]
+Bits = NDArray[np.bool_]
+
+_LIGHT: F32 = (luminance.LINEAR16[:, None] * (luminance.WEIGHTS / luminance.FULL)).astype(np.float32)
+"""What each code of each channel adds to the relative luminance."""
+
+
+class CloseLook:
+    """Judges the pixels of a stretch's box as pictures are shown, one by one."""
+
+    def __init__(self, screen: Screen, rules: rulebook.Flash, stretch: Stretch) -> None:
+        self._box, self._red_too, self._rules = stretch.box, stretch.red, rules
+        self._grid = Grid(screen, stretch.box)
+        pixels = Screen(self._grid.shape_px[1], self._grid.shape_px[0], screen.field_px, 1.0)
+        fields = Fields(pixels, rules.field_share)
+        self._pixels, self._cells = (_Trackers(rules) for _ in range(2))
+        self._general, self._red = (PixelCount(self._grid, fields, rules.most_per_second) for _ in range(2))
+        self._counts = FlashCounts(fields, self._general, self._red)
+        self._light_before: F32 | None = None
+
+    @property
+    def fails(self) -> bool:
+        return self._counts.fails
+
+    def show(self, cells: NDArray[np.uint16], rgb: U8, at_s: float) -> None:
+        """Take one picture's cells and its pixels, both of the whole screen, and when it appears, in seconds."""
+        rgb = rgb[self._grid.place_px]
+        light = _LIGHT[:, 0][rgb[..., 0]] + _LIGHT[:, 1][rgb[..., 1]] + _LIGHT[:, 2][rgb[..., 2]]
+        coarse = cells[self._box].astype(np.float32)
+        coarse_light = luminance.relative_luminance(*_planes(coarse)) / np.float32(luminance.FULL)
+        by_pixel = self._pixels.luminance.step(light)
+        by_cell = self._without_noise(self._cells.luminance.step(coarse_light), coarse_light)
+        changed = self._general.add_both(at_s, by_pixel, by_cell)
+        if self._red_too:
+            red = self._pixels.red.step(_planes(luminance.cells(rgb, 1.0).astype(np.float32)))
+            changed |= self._red.add_both(at_s, red, self._cells.red.step(_planes(coarse)))
+        if changed:
+            self._counts.judge(at_s)
+
+    def _without_noise(self, pair: transitions.Pair, light: F32) -> transitions.Pair:
+        before, self._light_before = self._light_before, light
+        if before is None or not (pair[0].any() and pair[1].any()):
+            return pair
+        coarse = ~white_noise(light - before, round(0.5 / self._rules.cell_deg))
+        return pair[0] & coarse, pair[1] & coarse
+
+    def findings(self) -> Findings:
+        return self._counts.findings()
+
+
+class _Trackers:
+    def __init__(self, rules: rulebook.Flash) -> None:
+        self.luminance, self.red = transitions.Luminance(rules), transitions.Red(rules)
+
+
+def _planes(light: F32) -> tuple[F32, F32, F32]:
+    red, green, blue = (np.ascontiguousarray(light[..., i]) for i in range(3))
+    return red, green, blue
+
+
+class PixelCount(TransitionCount):
+    """Transitions of one kind counted for pixels, and beside them for cells, which stand in for finer patterns."""
+
+    def __init__(self, grid: Grid, fields: Fields, most_per_second: int) -> None:
+        super().__init__(grid.shape_px, fields, most_per_second)
+        self._grid = grid
+        self._whole_cells = Flashing(grid.shape, most_per_second)
+        self._brighter = np.zeros(grid.shape_px, np.bool_)
+
+    def add_both(self, at_s: float, pixels: transitions.Pair, cells: transitions.Pair) -> bool:
+        """Count the transitions of one picture; return False where there are none."""
+        places, whole = pixels[0] | pixels[1], cells[0] | cells[1]
+        if not (places.any() or whole.any()):
+            return False
+        self._cells.add(at_s, places)
+        self._whole_cells.add(at_s, whole)
+        self._brighter[places] = pixels[0][places]
+        self._add_moment(at_s, *(self._grid.area([p], c) for p, c in zip(pixels, cells, strict=True)))
+        return True
+
+    def area(self, at_s: float, count: int = 0) -> F32:
+        least = count or self.failing
+        flashing = self._cells.now(at_s, least)
+        in_step = [flashing & self._brighter, flashing & ~self._brighter]
+        return self._grid.area(in_step, self._whole_cells.now(at_s, least))
+
+    def flashing_at(self, at_s: float) -> bool:
+        return super().flashing_at(at_s) or bool(self._whole_cells.now(at_s, self.failing).any())
+
+    def _forget(self, at_s: float) -> None:
+        super()._forget(at_s)
+        self._whole_cells.forget(at_s)
+
+    def _possible(self) -> int:
+        return max(super()._possible(), int(self._whole_cells.counts.max()))
+
+
+class Grid:
+    """The pixels and the cells of a box on the screen. A pixel belongs to the cell that holds its centre."""
+
+    def __init__(self, screen: Screen, box: tuple[slice, slice]) -> None:
+        self._side = math.ceil(screen.cell_px - 1e-6)
+        self.shape = (box[0].stop - box[0].start, box[1].stop - box[1].start)
+        ends = (screen.height_px, screen.width_px)
+        places, self._cell_of, self._first = zip(*map(_axis, ends, box, (screen.cell_px,) * 2), strict=True)
+        self.place_px: tuple[slice, slice] = places
+        self.shape_px = (places[0].stop - places[0].start, places[1].stop - places[1].start)
+
+    def area(self, in_step: Sequence[Bits], cells: Bits) -> F32:
+        """Return the area that flashes in each pixel: 1 or 0.
+
+        Pixels that flash are given in sets that change together, since a pattern is fine where its neighbours do not.
+        `cells` are those whose mean light flashes.
+        """
+        pixels = np.logical_or.reduce(in_step)
+        if not pixels.any() and not cells.any():
+            return np.zeros(self.shape_px, np.float32)
+        large = np.logical_or.reduce([self._any_in_cells(opened(each, self._side)) for each in in_step])
+        near = any_around(large, beyond=False)
+        area: F32 = (pixels & self._spread(near) | self._spread(cells & ~near)).astype(np.float32)
+        return area
+
+    def _any_in_cells(self, pixels: Bits) -> Bits:
+        tall = np.maximum.reduceat(pixels.view(np.uint8), self._first[0], axis=0)
+        return np.maximum.reduceat(tall, self._first[1], axis=1).view(np.bool_)
+
+    def _spread(self, cells: Bits) -> Bits:
+        """Return the pixels of the cells."""
+        return cells[self._cell_of[0]][:, self._cell_of[1]]
+
+
+def _axis(end: int, cells: slice, cell_px: float) -> tuple[slice, NDArray[np.intp], NDArray[np.intp]]:
+    """Return the pixels of a row of cells, the cell of each pixel, and the first pixel of each cell."""
+    of = ((np.arange(end) + 0.5) / cell_px).astype(np.intp)
+    low, high = np.searchsorted(of, (cells.start, cells.stop))
+    inside = of[low:high] - cells.start
+    first = np.searchsorted(inside, np.arange(cells.stop - cells.start))
+    return slice(int(low), int(high)), inside, np.minimum(first, len(inside) - 1)
+
+
+def opened(pixels: Bits, side: int) -> Bits:
+    """Return the pixels that lie in a square of `side` pixels which are all set."""
+    if min(pixels.shape) < side or not pixels.any():
+        return np.zeros_like(pixels)
+    tall = _each_run(pixels, side, np.logical_and)
+    corners = _each_run(tall.T, side, np.logical_and)
+    wide = _each_run(np.pad(corners, ((side - 1, side - 1), (0, 0))), side, np.logical_or)
+    whole: Bits = _each_run(np.pad(wide.T, ((side - 1, side - 1), (0, 0))), side, np.logical_or)
+    return whole
+
+
+def _each_run(pixels: Bits, length: int, joined: np.ufunc) -> Bits:
+    """Return `joined` over each run of `length` rows."""
+    count = len(pixels) - length + 1
+    runs = pixels[:count].copy()
+    for step in range(1, length):
+        joined(runs, pixels[step : step + count], out=runs)
+    return runs

@@ -1,0 +1,65 @@
+"""The flash check of pictures in order: by their cells, and by their pixels where cells cannot decide."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn.eye.close_look import CloseLook
+from keyturn.eye.flash import FlashMeter
+from keyturn.eye.flash_counts import Findings
+from keyturn.eye.screen import Screen
+from keyturn.eye.undecided import Stretch
+from keyturn.shop.records import FlashRecord
+from keyturn.shop.rulebook import Flash
+
+
+class Picture(Protocol):
+    """A picture of the screen's size. It may be asked more than once, and for pixels only seldom."""
+
+    def cells(self) -> NDArray[np.uint16]:
+        """Return `luminance.cells` of the picture."""
+        ...
+
+    def pixels(self) -> NDArray[np.uint8]:
+        """Return the pixels, (height, width, 3) in sRGB."""
+        ...
+
+
+Shown = Iterable[tuple[float, Picture]]
+"""Pictures and the seconds at which they appear, in order."""
+
+
+def flash_check(screen: Screen, rules: Flash, shown: Callable[[], Shown]) -> FlashRecord:
+    """Check the pictures that `shown` yields, each time anew."""
+    meter = FlashMeter(screen, rules)
+    for at_s, picture in shown():
+        meter.show(picture.cells(), at_s)
+    return meter.report([_closely(screen, rules, stretch, shown()) for stretch in meter.undecided()])
+
+
+def _closely(screen: Screen, rules: Flash, stretch: Stretch, shown: Shown) -> Findings:
+    look = CloseLook(screen, rules, stretch)
+    for at_s, picture in _within(stretch, shown):
+        look.show(picture.cells(), picture.pixels(), at_s)
+        if look.fails:
+            break
+    return look.findings()
+
+
+def _within(stretch: Stretch, shown: Shown) -> Iterator[tuple[float, Picture]]:
+    """Yield the pictures that appear in a stretch, and first the one that stands when it begins."""
+    standing: tuple[float, Picture] | None = None
+    for at_s, picture in shown:
+        if at_s > stretch.until_s:
+            return
+        if at_s <= stretch.from_s:
+            standing = at_s, picture
+            continue
+        if standing:
+            yield standing
+            standing = None
+        yield at_s, picture
