@@ -14,6 +14,7 @@ import pytest
 
 SYSTEMD = Path(__file__).parents[1] / "systemd"
 PROGRAM = "/opt/keyturn/bin/keyturn"
+DROPINS = ("keyturn-cluster.conf", "keyturn-hooks.conf")
 needs_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can give files to another user")
 
 
@@ -30,7 +31,7 @@ def run(name: str, *args: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
 
 
-def unit_at(place: Path, *changes: tuple[str, str], dropin: bool = False) -> Path:
+def unit_at(place: Path, *changes: tuple[str, str], dropin: str = "") -> Path:
     """A copy of the unit that starts a program that exists here: /opt/keyturn does not."""
     place.mkdir(exist_ok=True)
     text = (SYSTEMD / "keyturn.service").read_text(encoding="utf-8")
@@ -40,7 +41,7 @@ def unit_at(place: Path, *changes: tuple[str, str], dropin: bool = False) -> Pat
     (place / "keyturn.service").write_text(text, encoding="utf-8")
     if dropin:
         (place / "keyturn.service.d").mkdir()
-        shutil.copy(SYSTEMD / "keyturn-cluster.conf", place / "keyturn.service.d" / "cluster.conf")
+        shutil.copy(SYSTEMD / dropin, place / "keyturn.service.d")
     return place / "keyturn.service"
 
 
@@ -68,7 +69,7 @@ def verify(unit: Path) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.mark.system
-@pytest.mark.parametrize("dropin", [False, True])
+@pytest.mark.parametrize("dropin", ["", *DROPINS])
 def test_systemd_finds_nothing_wrong_with_the_unit(tmp_path, dropin):
     told = verify(unit_at(tmp_path / "unit", dropin=dropin))
     assert (told.returncode, told.stderr) == (0, "")
@@ -99,7 +100,7 @@ def exposure(unit: Path, bar: int) -> tuple[bool, float]:
 
 # systemd-analyze(1): up to 3.0 of 10.0 is shown as "OK" or better; 30 is that bar in its tenths.
 @pytest.mark.system
-@pytest.mark.parametrize("dropin", [False, True])
+@pytest.mark.parametrize("dropin", ["", *DROPINS])
 def test_the_unit_exposes_little(tmp_path, dropin):
     passes, level = exposure(unit_at(tmp_path / "unit", dropin=dropin), 30)
     assert passes
@@ -139,9 +140,10 @@ def test_a_worker_out_of_memory_does_not_take_the_service_with_it():
     assert service()["OOMPolicy"] == ["continue"]
 
 
-def test_the_network_is_closed_but_for_the_clusters_drop_in():
+@pytest.mark.parametrize("name", DROPINS)
+def test_the_network_is_closed_but_for_the_drop_ins(name):
     unit = service()
-    dropin = (SYSTEMD / "keyturn-cluster.conf").read_text(encoding="utf-8")
+    dropin = (SYSTEMD / name).read_text(encoding="utf-8")
     assert unit["PrivateNetwork"] == ["yes"]
     assert unit["RestrictAddressFamilies"] == ["AF_UNIX"]
     assert unit["IPAddressDeny"] == ["any"]

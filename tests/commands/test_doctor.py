@@ -24,7 +24,7 @@ from keyturn.shop import mounts
 from keyturn.shop.folders import Shop
 from samples import Run
 
-REAL_UNIT_STATE = doctor._unit_state
+REAL_UNIT = doctor._unit
 
 
 def found(shop: Shop, words: str) -> Finding:
@@ -49,7 +49,7 @@ def everything(root: Path) -> dict[str, tuple[int, int, int, bytes]]:
 @pytest.fixture(autouse=True)
 def no_systemd(monkeypatch: pytest.MonkeyPatch) -> None:
     """Hide the systemd of the machine that runs the tests."""
-    monkeypatch.setattr(doctor, "_unit_state", lambda: "")
+    monkeypatch.setattr(doctor, "_unit", lambda name: "")
 
 
 def test_in_a_sound_shop_nothing_is_ill_and_only_the_service_is_missed(shop: Shop) -> None:
@@ -261,20 +261,36 @@ def test_what_systemd_knows_is_read_in_any_order(
     program.chmod(0o755)
     monkeypatch.setattr(shutil, "which", lambda name: str(program))
     monkeypatch.setattr(Path, "is_dir", lambda path: True)
-    assert REAL_UNIT_STATE() == state
+    assert REAL_UNIT("ActiveState") == state
 
 
 def test_a_failed_unit_is_told_with_where_to_look(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doctor, "_unit_state", lambda: "failed")
+    monkeypatch.setattr(doctor, "_unit", lambda name: "failed")
     finding = found(shop, "keyturn.service is failed")
     assert finding.health is Health.MIND and "journalctl" in finding.remedy
-    monkeypatch.setattr(doctor, "_unit_state", lambda: "active")
+    monkeypatch.setattr(doctor, "_unit", lambda name: "active")
     assert found(shop, "keyturn.service is active").health is Health.WELL
 
 
 def test_without_systemd_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda name: None)
-    assert REAL_UNIT_STATE() == ""
+    assert REAL_UNIT("ActiveState") == ""
+
+
+@pytest.mark.parametrize("event", ["ready", "refused"])
+def test_a_hook_under_a_unit_without_a_network_is_told_with_the_file_that_opens_it(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, event: str
+) -> None:
+    unit = {"ActiveState": "active", "PrivateNetwork": "yes"}
+    monkeypatch.setattr(doctor, "_unit", unit.__getitem__)
+    assert "no network" not in says(shop), "no hook is set"
+    (shop.root / "keyturn.toml").write_text(f'[hooks]\n{event} = ["/usr/local/bin/tell-the-shop"]\n')
+    finding = found(shop, "keyturn.service has no network")
+    assert finding.health is Health.MIND
+    named = [word for word in finding.remedy.split() if "/" in word]
+    assert [Path(__file__).parents[2].joinpath(word.strip(";")).is_file() for word in named] == [True]
+    unit["PrivateNetwork"] = "no"
+    assert "no network" not in says(shop)
 
 
 def test_extras_that_are_not_installed_are_told_by_the_names_that_install_them(

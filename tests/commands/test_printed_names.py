@@ -74,7 +74,13 @@ def state(name: str) -> ShopState:
     waiting = (Waiting(name=name, files=1, since=name, note=name), Waiting(name=name, files=1, since="", rush=True))
     working = Working(name=name, stage=name, done=1, total=2, since=name)
     return records.state(
-        paused=name, watching=name, waiting=waiting, working=(working,), ready=(ready,), refused=(refused,)
+        paused=name,
+        hook_faults=(name,),
+        watching=name,
+        waiting=waiting,
+        working=(working,),
+        ready=(ready,),
+        refused=(refused,),
     )
 
 

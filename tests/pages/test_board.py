@@ -42,6 +42,12 @@ def test_a_paused_shop_says_why_first(by_hand: ModuleType) -> None:
     assert text.index("No space left on device") < text.index("In work")
 
 
+def test_a_hook_that_failed_is_told_of(by_hand: ModuleType) -> None:
+    page = board(by_hand.state(hook_faults=("ready: the hook mail ended with code 1: <no network>",)))
+    assert "A hook failed at its last run. ready: the hook mail ended with code 1: <no network>" in text_of(page)
+    assert "hook" not in text_of(board(by_hand.state()))
+
+
 def test_a_stopped_service_is_said_to_be_so(by_hand: ModuleType) -> None:
     assert "The service is not running" in board(by_hand.state(running=False))
     assert "The service is not running" not in board(by_hand.state())

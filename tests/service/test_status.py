@@ -63,6 +63,12 @@ def test_a_change_is_written_at_once_but_a_second_one_only_after_two_seconds(
     assert writer.due_in_s() == math.inf
 
 
+def test_a_failed_hook_is_in_the_state_that_status_shows(writer: StatusWriter, shop: Shop) -> None:
+    writer.write_if_due(LoopState("", "polling", (), 0, None, ("ready: the hook mail ended with code 1",)))
+    known = shop_state.read_state(shop)
+    assert known is not None and known.hook_faults == ("ready: the hook mail ended with code 1",)
+
+
 def test_of_a_thousand_waiting_drops_the_first_are_named_and_all_counted(
     writer: StatusWriter, shop: Shop, written: list[str]
 ) -> None:

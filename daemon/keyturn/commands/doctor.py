@@ -90,6 +90,7 @@ def examine(shop: Shop) -> list[Finding]:
         *_watching(shop),
         *_clock(),
         *_service(shop),
+        *_hooks(shop),
     ]
 
 
@@ -229,13 +230,29 @@ def _service(shop: Shop) -> Iterator[Finding]:
 
 def _unit_state() -> str:
     """Return the unit's state as systemd names it; empty without systemd or without the unit."""
+    return _unit("ActiveState")
+
+
+def _hooks(shop: Shop) -> Iterator[Finding]:
+    """A hook has what the unit has: without a network, one that sends mail fails."""
+    try:
+        commands = settings.load(shop.root).hooks
+    except (ShopFault, OSError):
+        return  # _rules reports it
+    if (commands.ready or commands.refused) and _unit("PrivateNetwork") == "yes":
+        what = "keyturn.service has no network, so a hook that sends mail or asks another machine fails"
+        yield Finding(Health.MIND, what, "install systemd/keyturn-hooks.conf; leave it out where no hook needs it")
+
+
+def _unit(name: str) -> str:
+    """Return a property of keyturn.service as systemd knows it; empty without systemd or without the unit."""
     program = shutil.which("systemctl")
     if program is None or not Path("/run/systemd/system").is_dir():
         return ""
-    asked = [program, "show", "keyturn.service", "--property=LoadState,ActiveState"]
+    asked = [program, "show", "keyturn.service", f"--property=LoadState,{name}"]
     try:
         lines = subprocess.run(asked, capture_output=True, text=True, timeout=10, check=False).stdout.splitlines()
     except (OSError, subprocess.TimeoutExpired):
         return ""
     said = {key: value for key, _, value in (line.partition("=") for line in lines)}
-    return said.get("ActiveState", "") if said.get("LoadState") == "loaded" else ""
+    return said.get(name, "") if said.get("LoadState") == "loaded" else ""

@@ -47,6 +47,8 @@ def _print_state(console: Console, state: ShopState) -> None:
     console.print(f"Service: {running}")
     if state.paused:
         console.print(f"[bold red]Paused:[/] {plain(state.paused)}")
+    for fault in state.hook_faults:
+        console.print(f"[bold red]Hook failed:[/] {plain(fault)}")
     for working in state.working:
         console.print(f"In work: {plain(working.name)}, {plain(working.stage)} {working.done}/{working.total}")
     _waiting(console, state)

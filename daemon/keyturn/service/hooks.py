@@ -1,7 +1,7 @@
 """Hooks: the operator's own command for an outcome is run, with the outcome's record as JSON on its stdin.
 
 Hooks run one after the other on a thread of their own, each with a time limit. One that fails or hangs costs a line in
-the log and nothing else.
+the log and on status, and nothing else.
 """
 
 from __future__ import annotations
@@ -18,10 +18,18 @@ from typing import Any, Literal
 
 from loguru import logger
 
+from keyturn.shop.plain_text import plain_line
 from keyturn.shop.settings import HookSettings
 
 MOST_WAITING = 100
 """So many outcomes wait for a slow hook. Later ones are left out, and the log says so."""
+
+KEPT_BYTES = 4096
+"""So much of the end of a hook's errors is kept; its last line is shown, `LONGEST_LINE` characters of it."""
+
+LONGEST_LINE = 300
+READ_AFTER_S = 2.0
+"""How long the end of the errors is waited for after a hook has ended: a program it left behind may hold them open."""
 
 Event = Literal["ready", "refused"]
 """What became of a drop; also the name of its command in [hooks] of keyturn.toml."""
@@ -31,17 +39,19 @@ Event = Literal["ready", "refused"]
 class _HookCall:
     """One command still to be run, the bytes for its stdin and its time limit in seconds."""
 
+    event: Event
     command: tuple[str, ...]
     message: bytes
     seconds: float
 
 
 class Hooks:
-    """Runs hooks. `add` may be called from any thread; call `close` at the end."""
+    """Runs hooks. `add` and `faults` may be called from any thread; call `close` at the end."""
 
     def __init__(self) -> None:
         self._calls: queue.Queue[_HookCall | None] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
+        self._faults: dict[Event, str] = {"ready": "", "refused": ""}  # of a fixed size: two threads use it
 
     def add(self, event: Event, record: dict[str, Any], settings: HookSettings) -> None:
         """Queue the event's command where the shop has one. Return at once, whatever the command does."""
@@ -50,7 +60,7 @@ class Hooks:
             return
         message = json.dumps({"event": event, **record}, ensure_ascii=False).encode("utf-8")
         try:
-            self._calls.put_nowait(_HookCall(command, message, settings.seconds))
+            self._calls.put_nowait(_HookCall(event, command, message, settings.seconds))
         except queue.Full:
             logger.warning("the {} hook is too slow: it was not run for one outcome", event)
             return
@@ -58,9 +68,13 @@ class Hooks:
             self._thread = threading.Thread(target=self._work, name="hooks", daemon=True)
             self._thread.start()
 
+    def faults(self) -> tuple[str, ...]:
+        """Return what is wrong with each event's hook: how its last run failed."""
+        return tuple(f"{event}: {fault}" for event, fault in self._faults.items() if fault)
+
     def _work(self) -> None:
         while (call := self._calls.get()) is not None:
-            run(call.command, call.message, call.seconds)
+            self._faults[call.event] = run(call.command, call.message, call.seconds)
 
     def close(self, timeout_s: float = 5.0) -> None:
         """Let the waiting hooks run for a little while. Those that are left then are not run."""
@@ -78,23 +92,62 @@ def run(
     message: bytes,
     seconds: float,
     popen: Callable[..., subprocess.Popen[bytes]] = subprocess.Popen,
-) -> None:
-    """Run one hook. At its time limit kill it and every process it started. Log what goes wrong; never raise."""
-    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+) -> str:
+    """Run one hook. Log and return in one line what went wrong, with the last line of its errors; empty if nothing did.
+
+    At its time limit kill it and every process it started. Never raise.
+    """
+    errors: _Errors | None = None
     try:
-        process = popen(command, start_new_session=True, **pipes)
+        errors = _Errors()
+        fault = _run_with(command, message, seconds, errors, popen)
     except OSError as error:
-        logger.warning("the hook {} cannot be run: {}", command[0], error.strerror)
-        return
+        fault = f"cannot be run: {error.strerror}"
+    if not fault:
+        return ""
+    line = errors.last_line() if errors else ""
+    whole = plain_line(f"the hook {command[0]} {fault}{f': {line}' if line else ''}")
+    logger.warning("{}", whole)
+    return whole
+
+
+def _run_with(
+    command: tuple[str, ...],
+    message: bytes,
+    seconds: float,
+    errors: _Errors,
+    popen: Callable[..., subprocess.Popen[bytes]],
+) -> str:
+    with errors.pipe as pipe:
+        process = popen(command, start_new_session=True, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=pipe)
     try:
         process.communicate(message, timeout=seconds)
     except subprocess.TimeoutExpired:
         os.killpg(process.pid, signal.SIGKILL)
         process.wait()
-        logger.warning("the hook {} took longer than {:g} s and was ended", command[0], seconds)
-        return
+        return f"took longer than {seconds:g} s and was ended"
     except OSError as error:
-        logger.warning("the hook {} failed: {}", command[0], error)
-        return
-    if process.returncode:
-        logger.warning("the hook {} ended with code {}", command[0], process.returncode)
+        return f"failed: {error}"
+    return f"ended with code {process.returncode}" if process.returncode else ""
+
+
+class _Errors:
+    """The end of what a program writes to `pipe`. It is read as it comes, so that the program never waits."""
+
+    def __init__(self) -> None:
+        reader, writer = os.pipe()
+        self.pipe = os.fdopen(writer, "wb")
+        self._end = b""
+        self._thread = threading.Thread(target=self._read, args=(reader,), name="hook-errors", daemon=True)
+        self._thread.start()
+
+    def _read(self, reader: int) -> None:
+        with os.fdopen(reader, "rb", buffering=0) as pipe:
+            while data := pipe.read(65536):
+                self._end = (self._end + data)[-KEPT_BYTES:]
+
+    def last_line(self) -> str:
+        """Return the last line that is not empty."""
+        self._thread.join(READ_AFTER_S)
+        lines = self._end.decode("utf-8", "replace").split("\n")
+        return next((line.strip()[:LONGEST_LINE] for line in reversed(lines) if line.strip()), "")

@@ -252,7 +252,8 @@ class Service:
     def _loop_state(self) -> LoopState:
         paused = self._claimer.scan_fault or self._backoff.fault
         waiting = self._inbox.waiting(), len(self._inbox)
-        return LoopState(paused, self._config.watch.description, *waiting, self._drop_thread.working)
+        working, faults = self._drop_thread.working, self._hooks.faults()
+        return LoopState(paused, self._config.watch.description, *waiting, working, faults)
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")

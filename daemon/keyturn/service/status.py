@@ -28,7 +28,7 @@ class LoopState:
     """What the loop knows at this moment and the folders do not show.
 
     `paused` is the reason, or empty. `watching` says how changes in the inbox are noticed. `waiting` are the next
-    drops of the `waiting_total` in the inbox.
+    drops of the `waiting_total` in the inbox. `hook_faults` say how hooks failed at their last run.
     """
 
     paused: str
@@ -36,6 +36,7 @@ class LoopState:
     waiting: tuple[Waiting, ...]
     waiting_total: int
     working: Working | None
+    hook_faults: tuple[str, ...] = ()
 
 
 class StatusWriter:
@@ -71,6 +72,7 @@ class StatusWriter:
             working=(loop.working,) if loop.working else (),
             ready=self._ledger.ready(),
             refused=self._ledger.refused(),
+            hook_faults=loop.hook_faults,
             waiting_total=loop.waiting_total,
             ready_total=ready_total,
             refused_total=refused_total,

@@ -225,13 +225,14 @@ class RefusedDrop(Record):
 class ShopState(Record):
     """The shop at one moment, as `keyturn status` and the board show it.
 
-    The lists hold the first rows only; the totals count all.
+    The lists hold the first rows only; the totals count all. `hook_faults` say how hooks failed at their last run.
     """
 
     at: str
     running: bool
     pid: int | None = None
     paused: str | None = None
+    hook_faults: tuple[str, ...] = ()
     watching: str = ""
     waiting: tuple[Waiting, ...] = ()
     working: tuple[Working, ...] = ()
