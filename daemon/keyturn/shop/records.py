@@ -70,13 +70,17 @@ class TimelineRecord(Record):
 
 
 class FlashRecord(Record):
-    """The flash check's result. `per_second` holds (time in seconds, general flashes, red flashes) for the chart."""
+    """The flash check's result. `per_second` holds (time in seconds, general flashes, red flashes) for the chart.
+
+    `field_share` is the largest share of a 10-degree field that was seen to flash more often than is allowed.
+    """
 
     passes: bool
     general_max_per_s: int
     red_max_per_s: int
     most_per_s: int
     worst_at_s: float
+    field_share: float = 0.0
     per_second: tuple[tuple[float, int, int], ...] = ()
 
 
