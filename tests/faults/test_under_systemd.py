@@ -8,6 +8,7 @@ Source of what is expected: systemd.service(5), systemd.exec(5), systemd.resourc
 from __future__ import annotations
 
 import os
+import socket
 import subprocess
 import sysconfig
 import time
@@ -124,7 +125,14 @@ def test_a_machine_that_does_not_start_says_why(tmp_path: Path) -> None:
 
 def _with_art(machine: Machine) -> Machine:
     machine.until(lambda: machine.unit("ActiveState") == "active")
-    for name, broken in (("van", False), ("bad", True), ("ferry", False), ("closed", False)):
+    for name, broken in (
+        ("van", False),
+        ("bad", True),
+        ("ferry", False),
+        ("closed", False),
+        ("deaf", False),
+        ("heard", False),
+    ):
         draw(machine.art / name, broken)
     machine.says("chmod", "-R", "g+w", "/run/art")
     return machine
@@ -191,6 +199,27 @@ def test_a_disk_fault_at_the_start_is_waited_for_and_wrong_settings_keep_it_down
     time.sleep(1)
     assert machine.unit("SubState") == "failed", "not started again"
     machine.says("bash", "-c", f"rm {settings}; systemctl reset-failed keyturn; systemctl start keyturn")
+    assert machine.unit("ActiveState") == "active"
+
+
+def test_a_hook_has_a_network_with_its_drop_in_and_without_it_status_says_how_it_failed(machine: Machine) -> None:
+    """systemd.exec(5), PrivateNetwork= and RestrictAddressFamilies=; the machine shares the loopback around it."""
+    settings, dropin = "/srv/keyturn/keyturn.toml", "/etc/systemd/system/keyturn.service.d"
+    status = ("/opt/keyturn/bin/keyturn", "status", "--root", "/srv/keyturn")
+    with socket.create_server(("127.0.0.1", 0)) as mail:
+        mail.settimeout(PATIENCE_S)
+        hook = f"import socket; socket.create_connection(('127.0.0.1', {mail.getsockname()[1]}), 20)"
+        hooks = f'[hooks]\nready = ["/usr/bin/python3", "-c", "{hook}"]\nseconds = 60\n'
+        machine.says("bash", "-c", f"cat > {settings} <<'END'\n{hooks}END\nsystemctl restart keyturn")
+        machine.lay("deaf")
+        failed = "Hook failed: ready: the hook /usr/bin/python3 ended with code 1: OSError"
+        machine.until(lambda: failed in machine.says(*status))
+        machine.says("bash", "-c", f"mkdir {dropin}; cp /opt/checkout/systemd/keyturn-hooks.conf {dropin}/hooks.conf")
+        machine.says("bash", "-c", "systemctl daemon-reload; systemctl restart keyturn")
+        machine.lay("heard")
+        mail.accept()[0].close()
+    assert "Hook failed" not in machine.says(*status)
+    machine.says("bash", "-c", f"rm -r {settings} {dropin}; systemctl daemon-reload; systemctl restart keyturn")
     assert machine.unit("ActiveState") == "active"
 
 
