@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.flash import FlashMeter
+from keyturn.eye.flash_check import Picture, flash_check
 from keyturn.eye.screen import Screen
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason, note, refuse
@@ -17,6 +17,9 @@ from keyturn.shop.rulebook import Flash
 
 CellsOf = Callable[[int], NDArray[np.uint16]]
 """Gives the cells of picture `number`: (rows, columns, 3) in linear light, 1.0 scaled to 65535."""
+
+PixelsOf = Callable[[int], NDArray[np.uint8]]
+"""Gives the pixels of picture `number`: (height, width, 3) in sRGB. It is asked only where cells cannot decide."""
 
 LOGO_STANDS_S = 2.0
 """How long the logo is taken to stand before frame 1; only that it is longer than a second matters."""
@@ -36,16 +39,39 @@ class PictureNumbers:
     parts: tuple[tuple[int, ...], ...]
 
 
-def flash_record(plan: Plan, numbers: PictureNumbers, cells: CellsOf, rules: Flash) -> FlashRecord:
-    """Check the logo and then every part in all its plays, endless parts across their seam."""
-    meter = FlashMeter(Screen.of(plan.radio.panel, rules), rules)
-    meter.show(cells(numbers.logo), -LOGO_STANDS_S)
-    previous = numbers.logo
-    for number, at_s in _pictures(plan, numbers):
-        if number != previous:
-            meter.show(cells(number), at_s)
-            previous = number
-    return meter.report()
+@dataclass(frozen=True, slots=True)
+class _Numbered:
+    """Picture `number` of the animation."""
+
+    number: int
+    cells_of: CellsOf
+    pixels_of: PixelsOf | None
+
+    def cells(self) -> NDArray[np.uint16]:
+        return self.cells_of(self.number)
+
+    def pixels(self) -> NDArray[np.uint8] | None:
+        return self.pixels_of(self.number) if self.pixels_of else None
+
+
+def flash_record(
+    plan: Plan, numbers: PictureNumbers, cells: CellsOf, rules: Flash, pixels: PixelsOf | None = None
+) -> FlashRecord:
+    """Check the logo and then every part in all its plays, endless parts across their seam.
+
+    Without `pixels`, areas are those that the cells let one expect.
+    """
+    screen = Screen.of(plan.radio.panel, rules)
+
+    def shown() -> Iterator[tuple[float, Picture]]:
+        yield -LOGO_STANDS_S, _Numbered(numbers.logo, cells, pixels)
+        previous: int | None = numbers.logo
+        for number, at_s in _pictures(plan, numbers):
+            if number != previous:
+                yield at_s, _Numbered(number, cells, pixels)
+                previous = number
+
+    return flash_check(screen, rules, shown)
 
 
 def _pictures(plan: Plan, numbers: PictureNumbers) -> Iterator[tuple[int, float]]:
