@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -12,6 +13,7 @@ from typing import BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from keyturn.eye import motion
 from keyturn.package.crop import Colour, Cut
@@ -62,6 +64,7 @@ class FrameStore:
         self._shape: tuple[int, ...] = ()
         self.whole: dict[int, StoredFile] = {}
         self.cropped: dict[int, StoredFile] = {}
+        self._beside: dict[int, StoredFile] = {}
         self.thumbs: list[str] = []
         self.reasons: list[Reason] = []
         self.banding: list[tuple[float, float]] = []
@@ -77,7 +80,7 @@ class FrameStore:
 
     def keep(self, done: FrameDone, name: str) -> int:
         """Store a made frame of the source `name`; return its picture's number."""
-        number = self.show(done)
+        number = self._number(done)
         if number not in self.whole:
             self.whole[number] = self._of_picture(done.data, done, name)
             if done.cropped:
@@ -89,7 +92,13 @@ class FrameStore:
         return replace(self.add(data), name=name, plain_bytes=done.plain_bytes, photographic=done.photographic)
 
     def show(self, done: FrameDone) -> int:
-        """Keep what the checks and the sheet need of a picture, without its file; return its number."""
+        """Keep what the checks and the sheet need of a picture that is not a frame; return its number."""
+        number = self._number(done)
+        if number not in self.whole:
+            self._beside[number] = self.add(done.data)
+        return number
+
+    def _number(self, done: FrameDone) -> int:
         if done.digest not in self._numbers:
             self._numbers[done.digest] = len(self._numbers)
             self._shape = done.cells.shape
@@ -117,6 +126,12 @@ class FrameStore:
         size = int(np.prod(self._shape)) * 2
         self._cells.seek(number * size)
         return np.frombuffer(self._cells.read(size), dtype=np.uint16).reshape(self._shape)
+
+    def pixels(self, number: int) -> NDArray[np.uint8]:
+        """Return the pixels of picture `number`: (height, width, 3) in sRGB."""
+        file = self.whole.get(number) or self._beside[number]
+        with Image.open(io.BytesIO(self.read(file))) as picture:
+            return np.asarray(picture.convert("RGB"))
 
     def changes(self, numbers: Sequence[int]) -> tuple[float, ...]:
         """Return how far each picture of a part is from the one before, 0 for the first (see `motion.change`)."""

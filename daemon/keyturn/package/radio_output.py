@@ -181,7 +181,7 @@ class _Seen:
 def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _Seen:
     progress.stage("judge")
     numbers = PictureNumbers(made.logo_number, made.numbers)
-    flash = flash_record(made.job.plan, numbers, store.cells, made.job.rules.safety.flash)
+    flash = flash_record(made.job.plan, numbers, store.cells, made.job.rules.safety.flash, store.pixels)
     handoff, difference = _handoff(made, store, crew)
     return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)))
 
