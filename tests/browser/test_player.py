@@ -134,7 +134,7 @@ def test_the_moment_can_be_chosen_and_the_picture_follows(opened: Open, page_htm
     logo = canvas(page)
     moment = page.locator("[data-moment]")
     moment.fill("2.05")
-    assert page.locator("[data-now]").inner_text() == "2.0 s: lamps, frame 21 of 48"
+    assert page.locator("[data-now]").inner_text() == "2.0 s: part 1, frame 21 of 48"
     assert canvas(page) != logo
     moment.fill("20.4")
     assert page.get_by_text("Home screen", exact=True).first.is_visible()
@@ -147,7 +147,7 @@ def test_dragging_the_start_up_time_shows_the_cut(opened: Open, page_html: str) 
     boot.fill("3")
     # the boot ends at 3.0 s, where frame 30 ends: a `p` part shows no frame after that
     assert caption.inner_text() == "A start of 3.0 s: the radio cuts in at frame 30 of 48 of part 1, in mid-motion."
-    assert page.locator("[data-now]").inner_text() == "3.0 s: lamps, frame 30 of 48"
+    assert page.locator("[data-now]").inner_text() == "3.0 s: part 1, frame 30 of 48"
     boot.press("ArrowRight")
     assert "A start of 3.1 s" in caption.inner_text()
 

@@ -12,6 +12,7 @@ from typing import Literal
 
 from keyturn.eye.screen import Screen
 from keyturn.flatten.frame_source import Source
+from keyturn.judge.dithering import dithering_reasons
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
 from keyturn.judge.motion import handoff_reasons, hold_reasons, stumble_reasons
 from keyturn.judge.sizes import logo_reasons, memory_reasons, memory_record
@@ -29,7 +30,7 @@ from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import PlannedPart, fit_for
 from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import Reason, Refused, gathered, note
+from keyturn.shop.reasons import Reason, Refused, gathered
 from keyturn.shop.records import (
     FlashRecord,
     HandoffRecord,
@@ -234,17 +235,9 @@ def _reasons(
         *handoff_reasons(record.handoff, plan.logo is not None),
         *hold_reasons(plan, made.numbers),
         *stumble_reasons(plan, changes),
-        *_dithered(store, plan.radio.panel.bits),
+        *dithering_reasons(store.banding, plan.radio.panel.bits),
     ]
     return tuple(dict.fromkeys([*plan.reasons, *found]))
-
-
-def _dithered(store: FrameStore, bits: int) -> list[Reason]:
-    if bits != 16:
-        return []
-    before, after = (sum(values) / len(store.banding) for values in zip(*store.banding, strict=True))
-    what = f"the panel shows 16-bit colour: pictures were dithered, banding went from {before:.2f} to {after:.2f}"
-    return [note("dithered", what)]
 
 
 # -- writing down -----------------------------------------------------------------------------------
