@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Refused, refuse
 
 Drop = Callable[..., Path]
@@ -79,3 +80,9 @@ class Clock:
 
     def __call__(self) -> float:
         return self.at
+
+
+def with_player(radio: Radio, **facts: object) -> Radio:
+    """The radio with other facts of its player in its profile."""
+    tables = radio.model_dump() | {"player": radio.player.as_table() | facts}
+    return Radio.model_validate(tables)

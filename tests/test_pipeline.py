@@ -22,7 +22,7 @@ from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.pipeline import Bench
 from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Refused
-from samples import Drop, picture
+from samples import Drop, picture, with_player
 
 Needs = Callable[[str], str]
 
@@ -277,8 +277,7 @@ def test_a_doubled_frame_amid_motion_is_told_by_its_number(drop: Drop, bench: Be
 def test_a_part_that_keeps_the_screen_says_by_how_long(drop: Drop, bench: Bench, tmp_path: Path) -> None:
     """A type c part plays to its end whatever happens and delays the home screen (AOSP cmds/bootanimation)."""
     tiny = bench.rules.radios["tiny"]
-    firmware = tiny.firmware.model_copy(update={"part_types": ("p", "c")})
-    radios = dict(bench.rules.radios) | {"tiny": tiny.model_copy(update={"firmware": firmware})}
+    radios = dict(bench.rules.radios) | {"tiny": with_player(tiny, generation="second")}
     knows_c = replace(bench, rules=bench.rules.model_copy(update={"radios": radios}))
     manifest = (
         'customer = "C"\nradio = "tiny"\n[motion]\nfps = 3\n'
@@ -295,10 +294,10 @@ def test_a_part_that_keeps_the_screen_says_by_how_long(drop: Drop, bench: Bench,
 def test_a_loop_beyond_the_radios_memory_is_refused_with_what_would_fit(
     drop: Drop, bench: Bench, tmp_path: Path
 ) -> None:
-    """Textures of a repeating part: power-of-two sides x 4 bytes x frames (AOSP cmds/bootanimation): here
-    64 x 64 x 4 bytes = 1/64 MiB a frame."""
+    """Textures of a repeating part on 4.0: power-of-two sides x 2 bytes x frames (AOSP cmds/bootanimation): here
+    64 x 64 x 2 bytes = 1/128 MiB a frame."""
     tiny = bench.rules.radios["tiny"]
-    limits = tiny.limits.model_copy(update={"texture_mib": 0.25})
+    limits = tiny.limits.model_copy(update={"texture_mib": 0.125})
     radios = dict(bench.rules.radios) | {"tiny": tiny.model_copy(update={"limits": limits})}
     small = replace(bench, rules=bench.rules.model_copy(update={"radios": radios}))
     manifest = 'customer = "C"\nradio = "tiny"\n[[part]]\nart = "lamps/*"\nplays = "until-booted"\n'

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from keyturn.radio.memory import Texture, texture_bytes
 from keyturn.shop.radio_profile import Radio
 
 
@@ -77,10 +78,7 @@ def load(zip_path: Path, radio: Radio) -> Load:
         decode(data)
         times.append(time.process_time() - start)
     width, height = Image.open(io.BytesIO(files[0])).size
-    limits = radio.limits
-    if limits.texture_power_of_two:
-        width, height = (1 << (side - 1).bit_length() for side in (width, height))
-    texture = width * height * limits.texture_bytes * len(files) / 2**20
+    texture = len(files) * texture_bytes(Texture(width, height), radio.player) / 2**20
     return Load(zip_path.stat().st_size / len(files) / 1000, statistics.median(times) * 1000, texture)
 
 

@@ -90,7 +90,10 @@ def _made(drop: Path, out: Path, rules: dict[str, object]) -> tuple[RadioRecord,
 def _rulebook(rules: dict[str, object]) -> Rulebook:
     loaded = rulebook.load()
     radio = loaded.radios[RADIO]
-    radio = radio.model_copy(update={"firmware": radio.firmware.model_copy(update=rules)})
+    facts = {key: value for key, value in rules.items() if key in ("trim", "row_colour")}
+    player = radio.player.model_copy(update=facts)
+    firmware = radio.firmware.model_copy(update={key: value for key, value in rules.items() if key not in facts})
+    radio = radio.model_copy(update={"firmware": firmware, "player": player})
     return loaded.model_copy(update={"radios": {RADIO: radio}})
 
 

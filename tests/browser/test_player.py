@@ -31,6 +31,9 @@ PACINGS = [
     Pacing(15, "fixed-beat", 0.012),
     Pacing(30, "fixed-beat", 0.041),
     Pacing(7, "additive", 0.03, "seconds"),
+    Pacing(12, "additive", 0.0181559, later_cost_s=0.004, killed=True),
+    Pacing(15, "fixed-beat", 0.09, later_cost_s=0.02),
+    Pacing(12, "fixed-beat", 0.012, later_cost_s=0.002, pause_check_ms=50),
 ]
 
 
@@ -40,9 +43,22 @@ def table(parts: tuple[PlayedPart, ...], pacing: Pacing) -> dict[str, Any]:
     for number, part in enumerate(parts):
         order = list(range(first, first + part.frames))
         first += part.frames
-        row = {"name": f"part {number + 1}", "type": part.type, "count": part.count, "pause_s": pacing.pause_s(part.pause)}
+        row = {
+            "name": f"part {number + 1}",
+            "type": part.type,
+            "count": part.count,
+            "pause_s": pacing.pause_s(part.pause),
+        }
         rows.append(row | {"order": order})
-    return {"interval_s": pacing.interval_s, "parts": rows, "logo": 0, "boot_s": 1.0}
+    times = {
+        "interval_s": pacing.interval_s,
+        "later_interval_s": pacing.later_interval_s,
+        "work_s": pacing.work_s,
+        "later_work_s": pacing.later_work_s,
+        "pause_check_s": pacing.pause_check_ms / 1000,
+        "killed": pacing.killed,
+    }
+    return times | {"parts": rows, "logo": 0, "boot_s": 1.0}
 
 
 ASK = """([schedule, boot, times]) => ({

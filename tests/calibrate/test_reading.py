@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from calibration_samples import ADDITIVE, FIXED, changed
 from keyturn import calibrate
 from keyturn.calibrate.figures import figure
-from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
+from keyturn.radio.timeline import PlayedPart, Timeline
 from keyturn.renumber import planned_parts
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.wrong_use import WrongUse
@@ -72,7 +72,7 @@ def test_the_interval_is_the_least_squares_slope_of_numpy(starts: list[tuple[int
 @settings(deadline=None, max_examples=60)
 def test_what_a_radio_does_is_found_from_its_film(radio: Radio, fps: int, cost_ms: int, boots: list[float]) -> None:
     """The radio is played by `radio.timeline`: the profile does not know its true cost, and the film shows it."""
-    true = Pacing(fps, radio.firmware.pacing, cost_ms / 1000)
+    true = planned_parts.pacing(with_cost(radio, cost_ms), fps)
     shows = [Timeline((PlayedPart("p", 1, 0, 2000), PlayedPart("p", 0, 0, 1)), true, boot) for boot in boots]
     last = [max(s.frame for s in show.shown() if s.part == 0) + 1 for show in shows]
     learnt = calibrate.learn(radio, fps, [float(figure(n, fps)) for n in last], [show.end_s for show in shows])
@@ -81,14 +81,16 @@ def test_what_a_radio_does_is_found_from_its_film(radio: Radio, fps: int, cost_m
     late = [seen - boot for seen, boot in zip(learnt.boot_s, boots, strict=True)]
     assert all(-rounding <= by <= true.interval_s + rounding for by in late)
     assert learnt.interval is not None
-    assert learnt.interval.seconds == pytest.approx(true.interval_s, abs=1e-6)
-    assert learnt.interval.scatter_s < 1e-3
+    # where in the last figure's interval the home screen came is not known: an interval of all that passed
+    unknown = 1 / min(last) * true.interval_s + 1e-6
+    assert learnt.interval.seconds == pytest.approx(true.interval_s, abs=unknown)
+    assert learnt.interval.scatter_s <= true.interval_s
     stored = with_cost(radio, learnt.cost_ms)
     assert planned_parts.pacing(stored, fps).interval_s == pytest.approx(
-        true.interval_s, abs=4 * learnt.interval.error_s
+        true.interval_s, abs=4 * learnt.interval.error_s + unknown
     )
     if radio is ADDITIVE:
-        assert learnt.cost_ms == pytest.approx(cost_ms, abs=0.01)
+        assert learnt.cost_ms == pytest.approx(cost_ms, abs=0.01 + 1000 * unknown)
 
 
 def with_cost(radio: Radio, cost_ms: float | None) -> Radio:

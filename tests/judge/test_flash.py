@@ -10,8 +10,10 @@ from judge.plans import RULES, TALL, Part, plan_of
 from keyturn.eye.luminance import FULL
 from keyturn.eye.screen import Screen
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import FlashRecord
+from samples import with_player
 
 FLASH = RULES.safety.flash
 BLACK, WHITE = 0, 1
@@ -23,8 +25,14 @@ def cells(number: int) -> NDArray[np.uint16]:
     return np.full((*shape, 3), FULL * number, np.uint16)
 
 
-def judged(part: Part, frames: list[int], logo: int = BLACK, fps: int = 10) -> FlashRecord:
-    plan = plan_of(part, ("p", 0, 0, 1), fps=fps)
+WITHOUT_BLACK = with_player(TALL, black_first=False)
+"""An additive player that goes from the logo to frame 1 at once."""
+
+
+def judged(
+    part: Part, frames: list[int], logo: int = BLACK, fps: int = 10, radio: Radio = WITHOUT_BLACK
+) -> FlashRecord:
+    plan = plan_of(part, ("p", 0, 0, 1), fps=fps, radio=radio)
     return flash_record(plan, PictureNumbers(logo, (tuple(frames), (frames[-1],))), cells, FLASH)
 
 
@@ -40,6 +48,26 @@ def test_the_step_from_the_logo_to_frame_1_is_a_transition() -> None:
     frames = [WHITE, BLACK] * 3 + [WHITE]  # six transitions by themselves
     assert judged(("p", 1, 0, 7), frames, logo=WHITE, fps=30).passes
     assert not judged(("p", 1, 0, 7), frames, logo=BLACK, fps=30).passes
+
+
+def test_a_black_picture_before_frame_1_is_two_transitions_after_a_bright_logo() -> None:
+    """4.0 and 4.4 show one (AOSP, observed): logo, black, frame 1. Five transitions by themselves, then seven."""
+    frames = [WHITE, BLACK] * 3
+    assert judged(("p", 1, 0, 6), frames, logo=WHITE, fps=30).passes
+    assert not judged(("p", 1, 0, 6), frames, logo=WHITE, fps=30, radio=TALL).passes
+    assert judged(("p", 1, 0, 6), frames, logo=BLACK, fps=30, radio=TALL).passes
+
+
+def test_later_plays_are_judged_at_their_own_quicker_pace() -> None:
+    """AOSP: only the first play decodes. Here a frame takes 0.33 s in the first play and 0.13 s in later ones, so the
+    endless loop makes three transitions a second, then seven and more."""
+    slow = TALL.limits.model_copy(update={"decode_ms_per_mpx": 250.0})
+    plan = plan_of(("p", 0, 0, 8), fps=8, radio=WITHOUT_BLACK.model_copy(update={"limits": slow}))
+    assert plan.pacing.interval_s > 0.32 and plan.pacing.later_interval_s < 0.13
+    loop = PictureNumbers(BLACK, ((BLACK, WHITE) * 4,))
+    assert not flash_record(plan, loop, cells, FLASH).passes
+    once = plan_of(("p", 1, 0, 8), fps=8, radio=plan.radio)
+    assert flash_record(once, loop, cells, FLASH).passes
 
 
 def test_the_seam_between_two_plays_is_a_transition() -> None:
@@ -67,7 +95,9 @@ def test_equal_pictures_one_after_the_other_are_read_once() -> None:
         read.append(number)
         return cells(number)
 
-    flash_record(plan_of(("p", 1, 0, 90)), PictureNumbers(BLACK, ((BLACK,) * 90,)), counting, FLASH)
+    flash_record(
+        plan_of(("p", 1, 0, 90), radio=WITHOUT_BLACK), PictureNumbers(BLACK, ((BLACK,) * 90,)), counting, FLASH
+    )
     assert read == [BLACK]
 
 

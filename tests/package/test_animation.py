@@ -23,6 +23,7 @@ from keyturn.radio.inspect import look
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason
 from keyturn.shop.records import RadioRecord
+from samples import with_player
 
 SIZE = (48, 64)
 GROUND = (11, 29, 42)
@@ -44,7 +45,13 @@ def tiny(bench: Bench) -> Radio:
 
 def later(bench: Bench, **more: object) -> Bench:
     """A later player: it crops, colours what surrounds the frames, and reads JPEG."""
-    return changed(bench, "firmware", pacing="fixed-beat", trim=True, row_colour=True, **more)
+    return changed(played(bench, generation="third"), "firmware", **more)
+
+
+def played(bench: Bench, **facts: object) -> Bench:
+    """The bench, its radio "tiny" with another player."""
+    radios = {**bench.rules.radios, "tiny": with_player(tiny(bench), **facts)}
+    return Bench(bench.rules.model_copy(update={"radios": radios}), bench.crew, bench.now)
 
 
 def lamp(number: int, ground: tuple[int, int, int] = GROUND, size: tuple[int, int] = SIZE) -> NDArray[np.uint8]:
@@ -159,12 +166,12 @@ def test_our_own_inspection_finds_cropped_archives_sound(made: Made, bench: Benc
 
 def test_a_loop_of_cropped_frames_holds_what_is_left_of_them(made: Made, bench: Bench) -> None:
     """AOSP: a part that repeats keeps every frame as a texture; pixels x 4 bytes where no side is rounded up."""
-    radio = changed(later(bench), "limits", texture_power_of_two=False)
+    radio = later(bench)
     more = '[[part]]\nart = "lamps/*.png"\nplays = "until-booted"\n'
     record, pack, _ = made(radio, [lamp(n) for n in range(6)], more)
     sizes = [Image.open(io.BytesIO(pack.read(n))).size for n in names(pack) if n.endswith(".png")]
     assert record.memory.peak_mib == pytest.approx(sum(4 * w * h for w, h in sizes) / 2**20)
-    whole, _, _ = made(changed(bench, "limits", texture_power_of_two=False), [lamp(n) for n in range(6)], more)
+    whole, _, _ = made(played(bench, generation="third", trim=False), [lamp(n) for n in range(6)], more)
     assert whole.memory.peak_mib == pytest.approx(6 * 4 * 48 * 64 / 2**20)
 
 
@@ -179,8 +186,7 @@ def test_parts_without_one_even_ground_stay_whole(made: Made, bench: Bench) -> N
 
 
 def test_a_radio_without_row_colours_crops_on_black_alone(made: Made, bench: Bench) -> None:
-    plain = later(bench)
-    plain = changed(plain, "firmware", row_colour=False)
+    plain = played(bench, generation="third", row_colour=False)
     for ground, cropped in [((0, 0, 0), True), (GROUND, False)]:
         frames = [lamp(n, ground) for n in range(4)]
         record, pack, _ = made(plain, frames)

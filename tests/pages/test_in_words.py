@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from keyturn.pages.card import card
-from keyturn.pages.in_words import on_screen, play_s
+from keyturn.pages.in_words import on_screen, plays_s
 from keyturn.shop import rulebook
 from page_text import text_of
 
@@ -66,4 +66,6 @@ def test_after_an_endless_part_only_parts_of_type_c_are_named(by_hand: ModuleTyp
 
 
 def test_a_play_lasts_its_frames_and_its_pause(by_hand: ModuleType) -> None:
-    assert play_s(by_hand.part("lamps", 48, pause_s=0.5), 0.1) == pytest.approx(5.3)
+    assert plays_s(by_hand.part("lamps", 48, pause_s=0.5), by_hand.timeline()) == pytest.approx(5.3)
+    quicker = by_hand.timeline(later_interval_s=0.09)
+    assert plays_s(by_hand.part("lamps", 48, count=3, pause_s=0.5), quicker) == pytest.approx(4.8 + 2 * 4.32 + 1.5)

@@ -142,5 +142,5 @@ def test_a_radio_makes_nothing_of_it(tmp_path: Path) -> None:
 def test_palettes_come_ready_only_for_players_that_keep_a_beat() -> None:
     """Which players draw a palette picture is from memory; the older ones are therefore not given any."""
     for radio in rulebook.load().radios.values():
-        assert radio.firmware.palette == (radio.firmware.pacing == "fixed-beat"), radio.name
+        assert radio.firmware.palette == (radio.player.generation in ("third", "fourth")), radio.name
         assert not radio.logo.palette

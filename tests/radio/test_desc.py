@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from keyturn.radio.desc import Desc, Row, parse, write
 from keyturn.radio.timeline import Pacing, PlayedPart
-from radio.reference_player import ReferencePlayer
+from radio.literal_loop import LiteralLoop
 from radio.sscanf import FILES, read_by_c
 from samples import examples
 
@@ -159,10 +159,10 @@ PACING = Pacing(10, "fixed-beat")
 def test_rows_said_to_be_unreachable_are_those_no_boot_ever_shows(parts: list[PlayedPart]) -> None:
     # one boot within every part and one after all the once-only ones: each way the loop can be left
     pauses = [PACING.pause_ns(part.pause) for part in parts]
-    plays = [max(1, p.count) * (p.frames * PACING.interval_ns + pause) for p, pause in zip(parts, pauses, strict=True)]
+    plays = [max(1, p.count) * (p.frames * PACING.rhythm.beat + pause) for p, pause in zip(parts, pauses, strict=True)]
     boots = [sum(plays[:i]) for i in range(len(parts) + 1)]
-    players = [ReferencePlayer(parts, PACING.interval_ns, pauses, boot) for boot in boots]
-    shown = {part for player in players for part, *_ in player.show()}
+    players = [LiteralLoop(parts, PACING.rhythm, pauses, boot) for boot in boots]
+    shown = {part for player in players for part, *_ in player.walk()}
     rows = tuple(Row(part.type, part.count, part.pause, f"part{i}") for i, part in enumerate(parts))
     faults = parse(write(Desc(768, 1024, 10, rows))).faults
     unreachable = {fault.line - 2 for fault in faults if fault.code == "row-unreachable" and fault.line}

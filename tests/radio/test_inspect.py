@@ -73,10 +73,12 @@ def test_what_one_radio_in_particular_does_not_take() -> None:
 
 
 def test_a_loop_beyond_the_radio_s_memory() -> None:
-    many = [frame(f"part1/{n:04}.png") for n in range(2, 80)]  # 79 frames of 4 MiB, 256 MiB allowed
+    many = [
+        frame(f"part1/{n:04}.png") for n in range(2, 160)
+    ]  # 159 frames of 2 MiB and one more picture, 256 MiB allowed
     verdict = look([*good(), *many], DESC, TALL)
     assert codes(verdict) == ["memory-exceeded"]
-    assert verdict.reasons[0].what.startswith("part 2: this loop holds 316 MiB")
+    assert verdict.reasons[0].what.startswith("the parts together hold 320 MiB")
 
 
 def test_more_plays_than_the_radio_is_trusted_with() -> None:

@@ -7,11 +7,11 @@ from keyturn.manifest import reading
 from keyturn.radio import desc
 from keyturn.renumber.parts import job_art
 from keyturn.renumber.plan import plan
-from keyturn.shop.radio_profile import Firmware, Radio
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind
 from keyturn.shop.rulebook import Rulebook
 from renumber.planning import HEAD, Planner, codes
-from samples import Drop
+from samples import Drop, with_player
 
 
 def test_once_then_a_hold_comes_out_as_count_1_and_count_0(planned: Planner) -> None:
@@ -37,8 +37,7 @@ def test_counts_above_ten_are_not_trusted(planned: Planner) -> None:
 def test_a_part_that_holds_the_screen_needs_a_radio_that_has_such_parts(planned: Planner, radio: Radio) -> None:
     text = '[[part]]\nart = "lamps/*"\nhold_screen = "the ferry timetable must be read out"\n'
     assert codes(planned(text))["hold-not-possible"] is Kind.REFUSE
-    knows_c = Firmware.model_validate(radio.firmware.model_dump() | {"part_types": ["p", "c"]})
-    made = planned(text, firmware=knows_c)
+    made = planned(text, player=with_player(radio, part_types=["p", "c"]).player)
     assert made.parts[0].row.type == "c"
 
 

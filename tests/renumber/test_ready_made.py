@@ -8,6 +8,7 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -177,12 +178,15 @@ def test_any_sound_rows_are_planned_with_the_same_timeline(
     text = f"48 64 {fps}\n" + "".join(f"p {n} {pause} {path}\n" for n, pause, path in rows) + "p 0 0 part1\n"
     job = pipeline.understand(bundle(desc=text.encode()), "van", tmp_path_factory.mktemp("scratch"), bench)
     (plan,) = job.plans
+    # rows of more than ten plays become several, each of which decodes its pictures once more: left out here
+    limits = plan.radio.limits.model_copy(update={"decode_ms_per_mpx": 0.0})
+    plan = replace(plan, radio=plan.radio.model_copy(update={"limits": limits}))
     frames = {"part0": 6, "part1": 1}
     meant = Timeline(
         tuple(PlayedPart("p", n, pause, frames[path]) for n, pause, path in [*rows, (0, 0, "part1")]), plan.pacing, 30.0
     )
     assert plan.fps == fps
-    assert plan.once_only_s == pytest.approx(meant.once_only_end_s)
+    assert plan.timeline(30.0).once_only_end_s == pytest.approx(meant.once_only_end_s, abs=1e-6)
     # The part and the play may differ: many plays are spread over several parts.
     made_spans, meant_spans = (
         [(span.frame, span.start_s, span.end_s, span.pausing) for span in timeline.shown(30.0)]

@@ -16,13 +16,19 @@ from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
 
 
-def test_shared_folders_keep_the_group_and_private_ones_are_private(tmp_path: Path) -> None:
+@pytest.mark.parametrize("umask", [0o077, 0o022, 0o002], ids=oct)
+def test_the_group_may_put_in_and_take_out_where_it_works_and_nobody_else_comes_in(tmp_path: Path, umask: int) -> None:
+    """inode(7): set-gid hands the group on; in a sticky folder only the owner may remove or rename what is his."""
+    before = os.umask(umask)
+    try:
+        Shop(tmp_path / "shop").create()
+    finally:
+        os.umask(before)
     shop = Shop(tmp_path / "shop")
-    shop.create()
-    modes = {
-        name: (shop.root / name).stat().st_mode & 0o7777 for name in ("inbox", "outbox", "rejects", "work", "state")
-    }
-    assert modes == {"inbox": 0o2775, "outbox": 0o2775, "rejects": 0o2775, "work": 0o750, "state": 0o750}
+    modes = {path.name: path.stat().st_mode & 0o7777 for path in (shop.root, *shop.root.iterdir())}
+    shared = {"inbox": 0o2770, "outbox": 0o3770, "rejects": 0o2770}
+    private = {"archive": 0o2750, "work": 0o750, "state": 0o750, "rules": 0o750}
+    assert modes == {"shop": 0o750} | shared | private
 
 
 def test_a_missing_shop_is_named_with_the_remedy(tmp_path: Path) -> None:

@@ -62,7 +62,7 @@ def test_every_table_of_a_profile_is_needed() -> None:
         ({"boot": {"shortest": 16, "usual": 15, "longest": 21}}, "must not descend"),
         ({"stick": {"logo": "/logo.png"}}, "plain path inside the stick"),
         ({"stick": {"logo": "a\\logo.png"}}, "plain path inside the stick"),
-        ({"firmware": {"part_types": ["p", "x"]}}, "'p', 'c' or 'f'"),
+        ({"player": {"part_types": ["p", "x"]}}, "'p', 'c' or 'f'"),
         ({"screen": {"camera": True}}, "screen.camera"),
     ],
 )

@@ -20,6 +20,9 @@ from keyturn.shop.radio_profile import Radio
 KEPT = 50
 """Most starts that a profile keeps; the oldest are removed. Keyturn's own choice."""
 
+DEAREST_DECODING = 2000.0
+"""Most ms a million pixels that a profile may state (`Limits.decode_ms_per_mpx`)."""
+
 _BEFORE = "; before: "
 
 
@@ -58,15 +61,24 @@ def _boot_table(before: Radio, samples: Sequence[float], on: date) -> dict[str, 
 
 
 def _limits_table(before: Radio, learnt: Learnt, on: date) -> dict[str, Any]:
-    """Return the cost of a frame. Only decoding and drawing together can be measured, so the sum stands as drawing."""
+    """Return the cost of a frame.
+
+    Only decoding and drawing together can be measured. Drawing stays as it was, at most the sum: later plays draw only,
+    and a figure too high would make the flash check of a loop too kind.
+    """
     if learnt.cost_ms is None:
         return {}
     how = (
         f"{MEASURED}{on.isoformat()} at {learnt.fps} fps, {starts(len(learnt.frames))}: "
-        "draw_ms is decoding and drawing together"
+        "decoding and drawing together; draw_ms alone is not measured"
     )
     source = _sourced(how, before.limits.source)
-    return {"source": source, "decode_ms_per_mpx": 0.0, "draw_ms": learnt.cost_ms}
+    draw_ms = min(before.limits.draw_ms, learnt.cost_ms)
+    mpx = before.panel.width * before.panel.height / 1e6
+    decode_ms_per_mpx = round((learnt.cost_ms - draw_ms) / mpx, 6)
+    if decode_ms_per_mpx > DEAREST_DECODING:  # a small panel: not the picture's size is what costs
+        decode_ms_per_mpx, draw_ms = 0.0, learnt.cost_ms
+    return {"source": source, "decode_ms_per_mpx": decode_ms_per_mpx, "draw_ms": draw_ms}
 
 
 def _sourced(how: str, source: str) -> str:
@@ -82,7 +94,8 @@ def _document(path: Path, radio: Radio) -> Any:
         text = file.read_text(encoding="utf-8") if file.is_file() else ""
         if text and _profile(path.stem, text) == radio:
             return tomlkit.parse(text)
-    return tomlkit.parse(tomlkit.dumps(radio.model_dump(mode="json", exclude={"name"}, exclude_none=True)))
+    tables = radio.model_dump(mode="json", exclude={"name"}, exclude_none=True)
+    return tomlkit.parse(tomlkit.dumps(tables | {"player": radio.player.as_table()}))
 
 
 def _profile(name: str, text: str) -> Radio | None:

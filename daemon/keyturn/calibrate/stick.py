@@ -19,6 +19,7 @@ from keyturn.judge.flash import LOGO_STANDS_S
 from keyturn.package import jpeg_and_webp
 from keyturn.package.stick import write_stick
 from keyturn.package.zip_writer import ZipWriter
+from keyturn.pages.card import load_steps
 from keyturn.png import png_writer
 from keyturn.radio import desc
 from keyturn.radio.desc import Desc, Row
@@ -147,7 +148,7 @@ def _install_text(radio: Radio, fps: int, rules: Rulebook) -> str:
     """Return INSTALL.txt, in ASCII where the rules are in ASCII, with CRLF line ends."""
     chapters = (
         ("BEFORE YOU BEGIN", rules.safety.cautions.card),
-        ("LOAD", radio.steps.load),
+        ("LOAD", load_steps(radio, "this folder")),
         ("MEASURE", steps(radio, fps)),
         ("BACK TO STOCK", radio.steps.restore),
     )

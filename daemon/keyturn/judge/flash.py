@@ -15,6 +15,9 @@ from keyturn.shop.reasons import Reason, note, refuse
 from keyturn.shop.records import FlashRecord
 from keyturn.shop.rulebook import Flash
 
+SHORTEST_BLACK_S = 1 / 60
+"""A black picture before frame 1 stands while frame 1 is decoded, at least for a refresh of the panel at 60 Hz."""
+
 CellsOf = Callable[[int], NDArray[np.uint16]]
 """Gives the cells of picture `number`: (rows, columns, 3) in linear light, 1.0 scaled to 65535."""
 
@@ -24,8 +27,9 @@ PixelsOf = Callable[[int], NDArray[np.uint8]]
 LOGO_STANDS_S = 2.0
 """How long the logo is taken to stand before frame 1; only that it is longer than a second matters."""
 
-LOOP_PLAYS = 2
-"""A loop is judged over this many plays, so that its last picture is followed by its first."""
+LOOP_PLAYS = 3
+"""A loop is judged over its first play and two later ones, which are quicker: nothing is decoded any more. So its last
+picture is followed by its first at the quicker pace too."""
 
 AFTER_LOOP_S = 1.5
 """The check goes on for this long after the last play: longer than the one second in which flashes are counted."""
@@ -54,6 +58,17 @@ class _Numbered:
         return self.pixels_of(self.number) if self.pixels_of else None
 
 
+@dataclass(frozen=True, slots=True)
+class _Black:
+    screen: Screen
+
+    def cells(self) -> NDArray[np.uint16]:
+        return np.zeros((*self.screen.shape, 3), np.uint16)
+
+    def pixels(self) -> NDArray[np.uint8]:
+        return np.zeros((self.screen.height_px, self.screen.width_px, 3), np.uint8)
+
+
 def flash_record(
     plan: Plan, numbers: PictureNumbers, cells: CellsOf, rules: Flash, pixels: PixelsOf | None = None
 ) -> FlashRecord:
@@ -66,6 +81,9 @@ def flash_record(
     def shown() -> Iterator[tuple[float, Picture]]:
         yield -LOGO_STANDS_S, _Numbered(numbers.logo, cells, pixels)
         previous: int | None = numbers.logo
+        if plan.radio.player.black_first:
+            yield -max(plan.pacing.work_s, SHORTEST_BLACK_S), _Black(screen)
+            previous = None
         for number, at_s in _pictures(plan, numbers):
             if number != previous:
                 yield at_s, _Numbered(number, cells, pixels)

@@ -9,20 +9,13 @@ from keyturn.shop.records import MemoryRecord
 from keyturn.shop.units import MIB, readable_size
 
 
-def memory_record(plan: Plan, cropped: memory.Cropped) -> MemoryRecord:
+def memory_record(plan: Plan, cropped: memory.Frames) -> MemoryRecord:
     """Return the most graphics memory that the animation holds, and the radio's limit, in MiB."""
-    limits = plan.radio.limits
-    peak = memory.peak_mib(
-        tuple(p.played for p in plan.parts),
-        plan.radio.panel.size,
-        bytes_per_px=limits.texture_bytes,
-        power_of_two=limits.texture_power_of_two,
-        cropped=cropped,
-    )
-    return MemoryRecord(peak_mib=peak, allowed_mib=limits.texture_mib)
+    peak = memory.peak_mib(tuple(p.played for p in plan.parts), plan.radio.panel.size, plan.radio, cropped)
+    return MemoryRecord(peak_mib=peak, allowed_mib=plan.radio.limits.texture_mib)
 
 
-def memory_reasons(plan: Plan, cropped: memory.Cropped) -> list[Reason]:
+def memory_reasons(plan: Plan, cropped: memory.Frames) -> list[Reason]:
     """Return the refusal where a part holds more graphics memory than the radio allows."""
     finding = memory.finding(plan.radio, tuple(p.played for p in plan.parts), cropped)
     return [finding] if finding else []

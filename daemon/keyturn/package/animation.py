@@ -22,6 +22,7 @@ from keyturn.package.zip_writer import ZipWriter, zip_bytes
 from keyturn.png.chunks import PNG_SIGNATURE
 from keyturn.radio import desc, trim
 from keyturn.radio.desc import Desc
+from keyturn.radio.memory import Texture
 from keyturn.renumber.order import frame_name
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason
@@ -219,10 +220,10 @@ def _trim_bytes(part: PackedPart) -> int:
 # -- the zip ----------------------------------------------------------------------------------------
 
 
-def cropped_sizes(animation: Animation) -> dict[int, list[tuple[int, int]]]:
-    """Return the frame sizes in pixels of each part whose frames are cropped, by the part's index."""
+def cropped_sizes(animation: Animation) -> dict[int, list[Texture]]:
+    """Return the textures of each part whose frames are cropped, by the part's index."""
     cuts = {i: [part.files[n].cut for n in part.numbers] for i, part in enumerate(animation) if part.ground is not None}
-    return {i: [(cut.box.width, cut.box.height) for cut in boxes if cut] for i, boxes in cuts.items()}
+    return {i: [Texture(cut.box.width, cut.box.height) for cut in boxes if cut] for i, boxes in cuts.items()}
 
 
 def desc_of(plan: Plan, animation: Animation) -> Desc:

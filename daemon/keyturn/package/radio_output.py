@@ -95,9 +95,9 @@ class RadioJob:
 
 def _crops_on(radio: Radio) -> Literal["none", "black", "any"]:
     """Return the grounds on which the radio takes cropped frames."""
-    if not radio.firmware.trim:
+    if not radio.player.trim:
         return "none"
-    return "any" if radio.firmware.row_colour else "black"
+    return "any" if radio.player.row_colour else "black"
 
 
 @dataclass(frozen=True, slots=True)

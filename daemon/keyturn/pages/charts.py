@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from keyturn.pages.in_words import play_s
+from keyturn.pages.in_words import plays_s
 from keyturn.pages.render import seconds, share
 from keyturn.shop.records import FlashRecord, RadioRecord
 
@@ -79,7 +79,7 @@ def _once_only(radio: RadioRecord) -> list[tuple[float, float, str]]:
     for number, part in enumerate(radio.parts, 1):
         if part.count == 0:
             break
-        end = start + part.count * play_s(part, radio.timeline.interval_s)
+        end = start + plays_s(part, radio.timeline)
         found.append((start, min(end, radio.timeline.once_only_s), f"part {number}"))
         start = end
     return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from keyturn.pages.render import counted, seconds
-from keyturn.shop.records import PartRecord, RadioRecord
+from keyturn.shop.records import PartRecord, RadioRecord, TimelineRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +28,22 @@ def on_screen(radio: RadioRecord) -> tuple[OnScreen, ...]:
     return tuple(shown)
 
 
-def play_s(part: PartRecord, interval_s: float) -> float:
-    """Return how many seconds one play of the part lasts, with the pause after it."""
-    return part.frames * interval_s + part.pause_s
+def later_interval_s(timeline: TimelineRecord) -> float:
+    """Return the seconds from one frame to the next in later plays. Records of older Keyturns have one interval."""
+    return timeline.interval_s if timeline.later_interval_s is None else timeline.later_interval_s
+
+
+def plays_s(part: PartRecord, timeline: TimelineRecord) -> float:
+    """Return how many seconds all plays of the part last, with the pauses after them."""
+    beats = timeline.interval_s + (part.count - 1) * later_interval_s(timeline)
+    return part.frames * beats + part.count * part.pause_s
 
 
 def _words(part: PartRecord, radio: RadioRecord) -> str:
     if part.count == 0:
         return _endless_words(part, radio)
     plays = "once" if part.count == 1 else f"{part.count} times"
-    length = play_s(part, radio.timeline.interval_s) * part.count
+    length = plays_s(part, radio.timeline)
     words = f"{counted(part.frames, 'frame')}, {plays}, {seconds(length)} in all"
     words += _pause_words(part)
     if part.type == "c":

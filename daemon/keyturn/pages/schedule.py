@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from keyturn.pages.in_words import later_interval_s
 from keyturn.pages.render import seconds
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import RadioProof, RadioRecord, TimelineRecord
@@ -25,6 +26,11 @@ def schedule(radio: RadioRecord, proof: RadioProof) -> dict[str, Any]:
     ]
     return {
         "interval_s": radio.timeline.interval_s,
+        "later_interval_s": later_interval_s(radio.timeline),
+        "work_s": radio.timeline.work_s,
+        "later_work_s": radio.timeline.later_work_s,
+        "pause_check_s": radio.timeline.pause_check_s,
+        "killed": radio.timeline.killed,
         "parts": parts,
         "logo": pictures(proof).index(proof.logo),
         "boot_s": radio.timeline.boot_usual_s,

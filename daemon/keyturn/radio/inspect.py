@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
-from keyturn.radio import memory, trim
+from keyturn.radio import memory
 from keyturn.radio.archive import DESC, Entry, PartSeen, Trims, Verdict, part_seen
 from keyturn.radio.desc import TRUSTED_PLAYS, Desc, Row, parse
 from keyturn.radio.desc_lines import Fault
@@ -53,7 +53,7 @@ def look(
         reasons += part_reasons(part, entries, desc, radio, trims)
     reasons += [*_doubled(entries), *_unused(entries, rows)]
     if radio and desc:
-        reasons += _radio_reasons(desc, parts, radio, _cropped(parts, entries, trims))
+        reasons += _radio_reasons(desc, parts, radio, _textures(parts, entries))
     return Verdict(desc, parts, gathered(dict.fromkeys(reasons)))
 
 
@@ -101,14 +101,13 @@ def _unused(entries: Iterable[Entry], rows: Iterable[Row]) -> Iterator[Reason]:
 # -- one radio ---------------------------------------------------------------------------------------
 
 
-def _cropped(parts: Sequence[PartSeen], entries: Sequence[Entry], trims: Trims) -> memory.Cropped:
-    """Return the sizes of the frames of those parts that have a trim.txt."""
-    sizes = {entry.name: (entry.width or 1, entry.height or 1) for entry in entries}
-    trimmed = {i: part.frames for i, part in enumerate(parts) if f"{part.row.path}/{trim.NAME}" in trims}
-    return {i: [sizes[name] for name in frames] for i, frames in trimmed.items()}
+def _textures(parts: Sequence[PartSeen], entries: Sequence[Entry]) -> memory.Frames:
+    """Return the textures of the frames of each part: a texture has the size of its file."""
+    made = {e.name: memory.Texture(e.width, e.height, not e.alpha) for e in entries if e.width and e.height}
+    return {i: [made[name] for name in part.frames if name in made] for i, part in enumerate(parts)}
 
 
-def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio, cropped: memory.Cropped) -> Iterator[Reason]:
+def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio, textures: memory.Frames) -> Iterator[Reason]:
     """Yield what this radio in particular does not take."""
     if (desc.width, desc.height) != radio.panel.size:
         what = "it is made for {} x {}, {} is {} x {}".format(desc.width, desc.height, radio.name, *radio.panel.size)
@@ -119,7 +118,7 @@ def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio, cropped:
         yield note("fps-not-trusted", what, file=DESC)
     for part in parts:
         yield from _row_reasons(part.row, radio)
-    if found := memory.finding(radio, [part.played or _NOTHING for part in parts], cropped):
+    if found := memory.finding(radio, [part.played or _NOTHING for part in parts], textures):
         yield found
 
 
@@ -128,8 +127,8 @@ _NOTHING = PlayedPart("p", 1, 0, 1)
 
 
 def _row_reasons(row: Row, radio: Radio) -> Iterator[Reason]:
-    if row.type not in radio.firmware.part_types:
-        what = f"{row.path} is of type {row.type}; {radio.name} knows {', '.join(radio.firmware.part_types)}"
+    if row.type not in radio.player.part_types:
+        what = f"{row.path} is of type {row.type}; {radio.name} knows {', '.join(radio.player.part_types)}"
         yield refuse("type-not-known", what, "write p", file=DESC)
-    if row.colour and not radio.firmware.row_colour:
+    if row.colour and not radio.player.row_colour:
         yield note("colour-not-known", f"{radio.name} does not read a row's colour", file=DESC)

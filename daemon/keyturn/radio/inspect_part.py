@@ -53,7 +53,7 @@ def _empty(row: Row, frames: Sequence[Entry], entries: Iterable[Entry]) -> Reaso
 
 
 def _trim_not_read(file: Entry, radio: Radio | None) -> Iterator[Reason]:
-    if radio and not radio.firmware.trim:
+    if radio and not radio.player.trim:
         what = f"{radio.name} does not know trimmed frames and shows them whole, in the wrong place"
         yield refuse("trim-not-known", what, "give it frames of full size", file=file.name)
     if file.compressed:

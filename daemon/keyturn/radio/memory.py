@@ -1,101 +1,138 @@
 """What an animation costs the radio's graphics memory while it plays.
 
-Source: Android Open Source Project, frameworks/base, cmds/bootanimation. A part with count 1 reuses one texture. A
-part that repeats keeps every frame as a texture until it ends. The first-generation player rounds each side of a
-texture up to a power of two. A cropped frame's texture has the size of its file. Driver overhead is left out: it is
-not published.
+Source: Android Open Source Project, frameworks/base, cmds/bootanimation, versions 4.0, 4.4, 10 and 14; which player
+does what is in rules/players.toml. Each picture becomes a texture. A part that plays once reuses one texture (until
+11), or keeps one for each frame (14). A part that repeats keeps every frame, until it ends (until 5.1) or until the
+whole animation ends. The one texture of the parts that play once stays, with the last picture that it was given. A
+cropped frame's texture has the size of its file. Driver overhead is left out: it is not published.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
-from keyturn.radio.timeline import PlayedPart
+from keyturn.radio.pacing import PlayedPart
+from keyturn.shop.player_facts import PlayerFacts
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, refuse
 from keyturn.shop.units import MIB
 
 Size = tuple[int, int]
-Cropped = Mapping[int, Sequence[Size]]
-"""The sizes of the frames of each part, counted from 0, whose frames are cropped. All others have the panel's size."""
 
 
-def texture_bytes(width: int, height: int, *, bytes_per_px: int, power_of_two: bool) -> int:
-    """Return the bytes of one frame's texture; `width` and `height` are pixels, at least 1 each."""
-    if power_of_two:
+@dataclass(frozen=True, slots=True)
+class Texture:
+    """A picture as it lies in graphics memory: its size in pixels, and whether it has no transparency."""
+
+    width: int
+    height: int
+    opaque: bool = True
+
+
+Frames = Mapping[int, Sequence[Texture]]
+"""The frames of each part, counted from 0, that differ from an opaque picture of the panel's size."""
+
+
+def texture_bytes(texture: Texture, facts: PlayerFacts) -> int:
+    """Return the bytes of one texture on a player."""
+    width, height = texture.width, texture.height
+    if facts.texture_power_of_two:
         width, height = _power_of_two(width), _power_of_two(height)
-    return width * height * bytes_per_px
+    return width * height * (facts.texture_bytes_opaque if texture.opaque else facts.texture_bytes)
 
 
 def _power_of_two(side: int) -> int:
-    """Return the least power of two that is not below `side`."""
+    """Return the least power of two that is not below `side`, which is at least 1."""
     return 1 << (side - 1).bit_length()
 
 
-def textures(part: PlayedPart) -> int:
-    """Return how many frames of the part are kept at once."""
-    return 1 if part.count == 1 else part.frames
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Graphics memory in bytes: the most that is held at any time, and what each part adds itself."""
+
+    peak: int
+    by_part: tuple[int, ...]
 
 
-def loop_mib(frames: int, size: tuple[int, int], *, bytes_per_px: int, power_of_two: bool) -> float:
-    """Return the MiB that a repeating part of `frames` frames holds."""
-    return frames * texture_bytes(*size, bytes_per_px=bytes_per_px, power_of_two=power_of_two) / MIB
+def held(parts: Sequence[PlayedPart], size: Size, facts: PlayerFacts, frames: Frames | None = None) -> Held:
+    """Return what the parts hold on a player while they play in order. Frames have the panel's `size` unless given."""
+    own = frames or {}
+    peak = kept = reused = 0
+    by_part = []
+    for number, part in enumerate(parts):
+        given = own.get(number)
+        each = [texture_bytes(t, facts) for t in (given or [Texture(*size)] * part.frames)]
+        once = part.count == 1 and facts.once_only_textures == "one"
+        adds = max(each, default=0) if once else sum(each)
+        by_part.append(adds)
+        if not _reached(parts, number):
+            continue
+        peak = max(peak, kept + adds + (0 if once else reused))
+        if once:
+            reused = each[-1] if each else reused
+        elif part.count == 1 or facts.textures_freed == "animation":
+            kept += adds
+    return Held(peak, tuple(by_part))
 
 
-def held_mib(part: PlayedPart, size: Size, cropped: Sequence[Size], *, bytes_per_px: int, power_of_two: bool) -> float:
-    """Return the MiB that a part holds. Its frames have `size`, or where they are `cropped`, the sizes given there."""
-    if not cropped:
-        return loop_mib(textures(part), size, bytes_per_px=bytes_per_px, power_of_two=power_of_two)
-    each = [texture_bytes(*own, bytes_per_px=bytes_per_px, power_of_two=power_of_two) for own in cropped]
-    return (max(each) if part.count == 1 else sum(each)) / MIB
+def _reached(parts: Sequence[PlayedPart], number: int) -> bool:
+    """Whether a part ever plays: after an endless one only parts of type c do."""
+    return parts[number].type == "c" or all(part.count != 0 for part in parts[:number])
 
 
-def peak_mib(
-    parts: Sequence[PlayedPart], size: Size, *, bytes_per_px: int, power_of_two: bool, cropped: Cropped | None = None
-) -> float:
-    """Return the most MiB held at any time, by the part that needs most: a part's textures are freed when it ends."""
-    each = held_by_part(parts, size, cropped or {}, bytes_per_px=bytes_per_px, power_of_two=power_of_two)
-    return max(each, default=0.0)
+def peak_mib(parts: Sequence[PlayedPart], size: Size, radio: Radio, frames: Frames | None = None) -> float:
+    """Return the most MiB held at any time, on the player that needs most among those that the radio may have."""
+    return max(held(parts, size, facts, frames).peak for facts in radio.player.candidates) / MIB
 
 
-def held_by_part(
-    parts: Sequence[PlayedPart], size: Size, cropped: Cropped, *, bytes_per_px: int, power_of_two: bool
-) -> list[float]:
-    """Return the MiB that each part holds while it plays."""
-    return [
-        held_mib(part, size, cropped.get(i, ()), bytes_per_px=bytes_per_px, power_of_two=power_of_two)
-        for i, part in enumerate(parts)
-    ]
+def longest_part(allowed_mib: float, each: int) -> int:
+    """Return how many textures of `each` bytes fit; 0 where not even one does."""
+    return int(allowed_mib * MIB // each)
 
 
-def longest_loop(allowed_mib: float, size: tuple[int, int], *, bytes_per_px: int, power_of_two: bool) -> int:
-    """Return the most frames a repeating part may have; 0 where not even one picture fits."""
-    return int(allowed_mib * MIB // texture_bytes(*size, bytes_per_px=bytes_per_px, power_of_two=power_of_two))
+def finding(radio: Radio, parts: Sequence[PlayedPart], frames: Frames | None = None) -> Reason | None:
+    """Return the refusal where the animation holds more memory than the radio allows, else None.
 
-
-def finding(radio: Radio, parts: Sequence[PlayedPart], cropped: Cropped | None = None) -> Reason | None:
-    """Return the refusal where the part that needs most holds more than the radio allows, else None."""
-    limits, size = radio.limits, radio.panel.size
-    depth, rounded = limits.texture_bytes, limits.texture_power_of_two
-    own = cropped or {}
-    every = held_by_part(parts, size, own, bytes_per_px=depth, power_of_two=rounded)
-    place, held = max(enumerate(every), key=lambda item: item[1], default=(0, 0.0))
-    if held <= limits.texture_mib:
+    Where the radio's generation is a guess, the player that needs most decides.
+    """
+    size, allowed_mib = radio.panel.size, radio.limits.texture_mib
+    every = [(held(parts, size, facts, frames), facts) for facts in radio.player.candidates]
+    most, facts = max(every, key=lambda item: item[0].peak)
+    if most.peak <= allowed_mib * MIB:
         return None
-    part = parts[place]
-    if own.get(place):
-        most = int(textures(part) * limits.texture_mib / held)  # frames of the part's mean size
-    else:
-        most = longest_loop(limits.texture_mib, size, bytes_per_px=depth, power_of_two=rounded)
-    allowed = f"{_mib(held)} MiB, the radio allows {_mib(limits.texture_mib)} MiB"
-    if most == 0:
-        what = f"one picture of this panel holds {allowed}"
-        return refuse("memory-exceeded", what, "mend the radio's profile: texture_mib is below one picture")
-    once = " or play it once" if part.frames > 1 else ""
-    mend = f"shorten it to {most} frame{'s' * (most > 1)}{once}"
-    return refuse("memory-exceeded", f"part {place + 1}: this loop holds {allowed}", mend)
+    allowed = f"{_mib(most.peak)} MiB, the radio allows {allowed_mib:g} MiB"
+    one = texture_bytes(Texture(*size), facts)
+    if one > allowed_mib * MIB:
+        mend = "mend the radio's profile: texture_mib is below one picture"
+        return refuse("memory-exceeded", f"one picture of this panel holds {allowed}", mend)
+    place = max(range(len(parts)), key=lambda i: most.by_part[i])
+    others = most.peak - most.by_part[place]
+    each = most.by_part[place] / max(1, parts[place].frames)
+    fitting = max(0, int((allowed_mib * MIB - others) // each)) if each else 0
+    return refuse("memory-exceeded", _what(parts, place, allowed, others), _mend(parts[place], fitting, facts))
+
+
+def _what(parts: Sequence[PlayedPart], place: int, allowed: str, others: int) -> str:
+    if not others:
+        kind = "loop" if parts[place].count != 1 else "part"
+        return f"part {place + 1}: this {kind} holds {allowed}"
+    return f"the parts together hold {allowed}; part {place + 1} holds most"
+
+
+def _mend(part: PlayedPart, fitting: int, facts: PlayerFacts) -> str:
+    """Say what helps on this player. JPEG never does: a picture is unpacked before it becomes a texture."""
+    help_ = [f"shorten it to {fitting} frame{'s' * (fitting > 1)}"] if fitting else ["shorten the parts"]
+    if facts.once_only_textures == "one" and part.frames > 1:
+        if part.count > 1:
+            help_.append(f"write it as {part.count} parts that play once")
+        elif part.count == 0:
+            help_.append("play it once")
+    if facts.trim:
+        help_.append("let less of the picture move: still edges are cropped away")
+    return ", or ".join(help_) + " (smaller files or JPEG do not help)"
 
 
 def _mib(figure: float) -> str:
     """Format with up to one decimal, so that 192.0 reads 192."""
-    return f"{round(figure, 1):g}"
+    return f"{round(figure / MIB, 1):g}"

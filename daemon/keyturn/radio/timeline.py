@@ -11,74 +11,12 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 from keyturn.radio import player_loop
-from keyturn.radio.desc import PartType
+from keyturn.radio.pacing import SECOND, Pacing, PlayedPart, in_ns
+from keyturn.radio.player_loop import Course, PlayRun
 
-SECOND = 1_000_000_000
-
-
-def _ns(seconds: float) -> int:
-    return round(seconds * SECOND)
-
-
-@dataclass(frozen=True, slots=True)
-class Pacing:
-    """The beat of a player. `cost_s` is the time to decode and draw one frame.
-
-    First-generation players wait a frame's time after drawing (additive); later ones keep a fixed beat.
-    """
-
-    fps: int
-    mode: Literal["additive", "fixed-beat"]
-    cost_s: float = 0.0
-    pause_unit: Literal["frames", "seconds"] = "frames"
-
-    def __post_init__(self) -> None:
-        if self.fps < 1 or not 0 <= self.cost_s < math.inf:
-            raise ValueError(f"fps {self.fps} must be at least 1 and the cost {self.cost_s} s finite, not below 0")
-
-    @property
-    def frame_ns(self) -> int:
-        """A frame's time, rounded down to whole nanoseconds as the player's integer division does."""
-        return SECOND // self.fps
-
-    @property
-    def interval_ns(self) -> int:
-        """Nanoseconds from one frame to the next."""
-        cost = _ns(self.cost_s)
-        return self.frame_ns + cost if self.mode == "additive" else max(self.frame_ns, cost)
-
-    @property
-    def interval_s(self) -> float:
-        """Seconds from one frame to the next."""
-        return self.interval_ns / SECOND
-
-    def pause_ns(self, pause: int) -> int:
-        """Return the nanoseconds of a row's pause. In frames, it lacks the cost of drawing: nothing is drawn."""
-        return pause * (SECOND if self.pause_unit == "seconds" else self.frame_ns)
-
-    def pause_s(self, pause: int) -> float:
-        """Return the seconds of a row's pause."""
-        return self.pause_ns(pause) / SECOND
-
-
-@dataclass(frozen=True, slots=True)
-class PlayedPart:
-    """A row as it plays: `count` plays (0: until booted) of `frames` frames, `pause` after each play.
-
-    An `f` part is paced as `p`. Its fade changes brightness only; the length of newer rows' fades is left out.
-    """
-
-    type: PartType
-    count: int
-    pause: int
-    frames: int
-
-    def __post_init__(self) -> None:
-        if self.frames < 1 or self.count < 0 or self.pause < 0:
-            raise ValueError(f"{self}: needs a frame, and a count and a pause not below 0")
+__all__ = ["OnScreenAtCut", "Pacing", "PlayedPart", "ShownPicture", "Timeline"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +50,7 @@ class OnScreenAtCut:
 
 @dataclass(frozen=True)
 class Timeline:
-    """How `parts` play in a start whose boot ends `boot_s` after the first frame. Costs one step a part."""
+    """How `parts` play in a start whose boot ends `boot_s` after the first frame. Costs a few steps a part."""
 
     parts: tuple[PlayedPart, ...]
     pacing: Pacing
@@ -125,79 +63,147 @@ class Timeline:
             raise ValueError(f"the boot must end at a finite time not before the first frame, not {self.boot_s}")
 
     @cached_property
-    def _runs(self) -> tuple[player_loop.PartRun, ...]:
+    def _course(self) -> Course:
         pauses = [self.pacing.pause_ns(part.pause) for part in self.parts]
-        return player_loop.play(self.parts, self.pacing.interval_ns, pauses, self._boot)
+        return player_loop.play(self.parts, self.pacing.rhythm, pauses, self._boot + self._ahead)
+
+    @cached_property
+    def _ahead(self) -> int:
+        """Nanoseconds from the start of work to the first frame's appearance: pauses of empty rows and its work."""
+        ahead = 0
+        for part in self.parts:
+            if part.frames:
+                return ahead + self.pacing.rhythm.first_work
+            ahead += part.count * self.pacing.pause_ns(part.pause)
+        return ahead
+
+    @cached_property
+    def _stretches(self) -> tuple[PlayRun, ...]:
+        """The stretches that show frames and begin to before the animation is over."""
+        end = self._course.end
+        return tuple(s for s in self._course.stretches if s.frames and s.start + s.work < end)
 
     @cached_property
     def _starts(self) -> list[int]:
-        return [run.start for run in self._runs]
+        return [self._appears(stretch, 0, 0) for stretch in self._stretches]
+
+    def _appears(self, stretch: PlayRun, play: int, frame: int) -> int:
+        """Return when a frame of a stretch appears. Play and frame are counted within the stretch."""
+        return stretch.start + play * stretch.play_length + frame * stretch.beat + stretch.work - self._ahead
 
     @property
     def _end(self) -> int:
-        return self._runs[-1].end
+        return self._course.end - self._ahead
 
     @property
     def _boot(self) -> int:
-        return _ns(self.boot_s)
+        return in_ns(self.boot_s)
 
     def at(self, t_s: float) -> ShownPicture | None:
         """Return what is on the screen at `t_s`; None before the first frame and when the animation has ended."""
-        return self._at(_ns(t_s))
+        return self._at(in_ns(t_s))
 
     def _at(self, moment: int) -> ShownPicture | None:
-        if not 0 <= moment < self._end:
+        if not 0 <= moment < self._end or not self._starts:
             return None
-        run = self._runs[bisect_right(self._starts, moment) - 1]
-        return _shown(run.part, run.at(moment))
+        place = bisect_right(self._starts, moment) - 1
+        stretch = self._stretches[place]
+        play = min((moment - self._starts[place]) // stretch.play_length, stretch.plays - 1)
+        frame = min((moment - self._appears(stretch, play, 0)) // stretch.beat, stretch.frames - 1)
+        spans = self._spans(place, play, frame)
+        return next((self._shown(place, play, frame, span) for span in spans if span[0] <= moment < span[1]), None)
 
     def shown(self, until_s: float | None = None) -> Iterator[ShownPicture]:
         """Yield every picture in order: those that begin before `until_s`, or all."""
-        until = self._end if until_s is None else _ns(until_s)
-        for run in self._runs:
-            for span in run.spans():
-                if span.start >= until:
+        until = self._end if until_s is None else min(self._end, in_ns(until_s))
+        for place, stretch in enumerate(self._stretches):
+            for play in range(stretch.plays):
+                if self._appears(stretch, play, 0) >= until:
                     return
-                yield _shown(run.part, span)
+                for frame in range(stretch.frames):
+                    spans = self._spans(place, play, frame)
+                    yield from (self._shown(place, play, frame, span) for span in spans if span[0] < until)
 
-    @property
-    def _once_only_end(self) -> int:
-        endless = next((i for i, part in enumerate(self.parts) if part.count == 0), None)
-        once, pacing = self.parts[:endless], self.pacing
-        if not once:
-            return 0
-        length = sum(p.count * (p.frames * pacing.interval_ns + pacing.pause_ns(p.pause)) for p in once)
-        return length - pacing.pause_ns(once[-1].pause)
+    def _shown(self, place: int, play: int, frame: int, span: tuple[int, int, bool]) -> ShownPicture:
+        stretch, (start, end, pausing) = self._stretches[place], span
+        number = (stretch.part, stretch.play + play, stretch.frame + frame)
+        return ShownPicture(*number, start / SECOND, end / SECOND, pausing)
+
+    def _spans(self, place: int, play: int, frame: int) -> list[tuple[int, int, bool]]:
+        """Return start, end and False for a frame and, where it stays through a pause, the same and True for that."""
+        stretch = self._stretches[place]
+        start = self._appears(stretch, play, frame)
+        rests = start - stretch.work + stretch.beat
+        gone = min(self._end, self._next_appears(place, play, frame))
+        last = frame == stretch.frames - 1 and stretch.pause > 0
+        spans = [(start, min(rests, gone), False), (rests, gone, True)] if last else [(start, gone, False)]
+        return [span for span in spans if span[0] < span[1]]
+
+    def _next_appears(self, place: int, play: int, frame: int) -> int:
+        """Return when the next frame appears; after the last, when the animation ends."""
+        stretch = self._stretches[place]
+        if frame + 1 < stretch.frames:
+            return self._appears(stretch, play, frame + 1)
+        if play + 1 < stretch.plays:
+            return self._appears(stretch, play + 1, 0)
+        return self._starts[place + 1] if place + 1 < len(self._starts) else self._end
 
     @property
     def once_only_end_s(self) -> float:
-        """When the last frame before the first endless part has stood its own beat, if the boot never ended.
+        """When the picture after the last before the first endless part appears, if the boot never ended.
 
         Pauses between plays and parts count, the very last does not: nothing moves any more. 0 without such parts.
         """
-        return self._once_only_end / SECOND
+        once = self.parts[: next((i for i, part in enumerate(self.parts) if part.count == 0), None)]
+        if not once:
+            return 0.0
+        return (sum(map(self.pacing.plays_ns, once)) - self.pacing.pause_ns(once[-1].pause)) / SECOND
 
     @property
     def cut(self) -> OnScreenAtCut:
         """What is on the screen when the boot ends."""
-        seen = self._at(min(self._boot, self._end - 1))
-        assert seen is not None  # every run has at least one beat
+        seen = self._at(min(self._boot, self._end - 1)) or ShownPicture(0, 0, 0, 0.0, 0.0, False)
         part = self.parts[seen.part]
         last = seen.play == part.count - 1 and seen.frame == part.frames - 1
         return OnScreenAtCut(
             seen.part, seen.play, seen.frame, mid_motion=part.count != 0 and part.type != "c" and not last
         )
 
+    def asks(self, from_s: float, until_s: float) -> Iterator[float]:
+        """Yield the moments from `from_s` up to `until_s` at which the player asks whether the boot is over."""
+        begin, until = in_ns(from_s), in_ns(until_s)
+        check = self.pacing.rhythm.pause_check
+        for place, stretch in enumerate(self._stretches):
+            skip = max(0, (begin - self._starts[place]) // stretch.play_length - 1)
+            for play in range(min(skip, stretch.plays), stretch.plays):
+                start = self._appears(stretch, play, 0) - stretch.work
+                if start > until:
+                    return
+                rests = start + stretch.frames * stretch.beat
+                asked = [start + (n + 1) * stretch.beat for n in range(stretch.frames)]
+                asked += range(rests + check, rests + stretch.pause, check) if check else []
+                yield from (at / SECOND for at in asked if begin <= at <= until)
+
+    @property
+    def lets_go(self) -> bool:
+        """Whether the animation ends at all: an endless part without frames, once reached, is never left."""
+        return not self._course.endless
+
     @property
     def end_s(self) -> float:
-        """When the screen is released; before `boot_s` where no part is endless and all have played."""
-        return self._end / SECOND
+        """When the screen is released, infinite where it never is.
+
+        It is before `boot_s` where no part is endless and all have played.
+        """
+        return self._end / SECOND if self.lets_go else math.inf
 
     @property
     def delay_s(self) -> float:
-        """Seconds for which the screen is held after the boot."""
-        return max(0, self._end - self._boot) / SECOND
+        """Seconds for which the screen is held after the boot; infinite where it is never released."""
+        return max(0, self._end - self._boot) / SECOND if self.lets_go else math.inf
 
-
-def _shown(part: int, span: player_loop.Span) -> ShownPicture:
-    return ShownPicture(part, span.play, span.frame, span.start / SECOND, span.end / SECOND, span.pausing)
+    @property
+    def asked_s(self) -> float | None:
+        """When the player saw that the boot was over; None where it did not see it."""
+        asked = self._course.asked
+        return None if asked is None else (asked - self._ahead) / SECOND

@@ -11,7 +11,8 @@ from keyturn.flatten.frame_source import Source
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.radio.boot import BootModel
 from keyturn.radio.desc import Desc
-from keyturn.radio.timeline import Pacing, Timeline
+from keyturn.radio.pacing import Pacing, pacing_of
+from keyturn.radio.timeline import Timeline
 from keyturn.renumber.parts import UNTIL_BOOTED, JobArt
 from keyturn.renumber.planned_parts import PlanInputs, PlannedPart, fit_for, pacing
 from keyturn.renumber.rate import chosen_fps, made_to_fit, neighbouring_rates, slide_show_reasons
@@ -57,6 +58,12 @@ class Plan:
     @property
     def pacing(self) -> Pacing:
         return pacing(self.radio, self.fps)
+
+    @property
+    def possible_pacings(self) -> tuple[Pacing, ...]:
+        """The times of every player that the radio may have: more than one where its generation is a guess."""
+        facts = (self.radio.player, *self.radio.player.candidates)
+        return tuple(dict.fromkeys(pacing_of(self.radio, each, self.fps) for each in facts))
 
     def timeline(self, boot_s: float) -> Timeline:
         return Timeline(tuple(p.played for p in self.parts), self.pacing, boot_s)
@@ -120,7 +127,7 @@ def _hold_screen_reasons(inputs: PlanInputs) -> list[Reason]:
             field=f"part.{number}.hold_screen",
         )
         for number, part in enumerate(inputs.art.parts, 1)
-        if part.hold_screen and "c" not in inputs.radio.firmware.part_types
+        if part.hold_screen and "c" not in inputs.radio.player.part_types
     ]
 
 

@@ -12,7 +12,8 @@ from keyturn.manifest.models import Manifest
 from keyturn.normalize.fit import Fit
 from keyturn.radio.boot import BootModel
 from keyturn.radio.desc import PartType, Row
-from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
+from keyturn.radio.pacing import Pacing, pacing_of
+from keyturn.radio.timeline import PlayedPart, Timeline
 from keyturn.renumber.frame_sources import FrameSources
 from keyturn.renumber.order import part_name
 from keyturn.renumber.parts import UNTIL_BOOTED, JobArt, PartArt
@@ -39,9 +40,7 @@ class PlannedPart:
 
 def pacing(radio: Radio, fps: int) -> Pacing:
     """Return how the radio times frames at `fps`, with the cost of decoding and drawing one frame of its panel."""
-    mpx = radio.panel.width * radio.panel.height / 1e6
-    cost_s = (radio.limits.decode_ms_per_mpx * mpx + radio.limits.draw_ms) / 1000
-    return Pacing(fps=fps, mode=radio.firmware.pacing, cost_s=cost_s, pause_unit=radio.firmware.pause_unit)
+    return pacing_of(radio, radio.player, fps)
 
 
 def pause_count(radio: Radio, pause_s: float, fps: int) -> int:
@@ -114,4 +113,4 @@ class PlanInputs:
         return PlannedPart(row, self.frame_sources.sources(art, self.shown_rate(fps)), art.pause_s, art.art)
 
     def _type(self, art: PartArt) -> PartType:
-        return "c" if art.hold_screen and "c" in self.radio.firmware.part_types else "p"
+        return "c" if art.hold_screen and "c" in self.radio.player.part_types else "p"

@@ -7,9 +7,12 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, model_validator
+
+from keyturn.shop import player_facts
+from keyturn.shop.player_facts import Player
 
 Px = Annotated[int, Field(ge=16, le=4096)]
 Seconds = Annotated[float, Field(ge=0.1, le=600)]
@@ -47,16 +50,12 @@ class Panel(Sourced):
 
 
 class Firmware(Sourced):
-    """How the radio's player reads an animation and how long it shows each frame.
+    """What the radio's firmware takes, beside what its player's generation says.
 
     `palette`: it is known to show 8-bit palette PNG, which is smaller where a frame has few colours.
     """
 
-    pacing: Literal["additive", "fixed-beat"]
     pause_unit: Literal["frames", "seconds"] = "frames"
-    part_types: tuple[Literal["p", "c", "f"], ...] = ("p",)
-    row_colour: bool = False
-    trim: bool = False
     frame_formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
     palette: bool = False
     max_plays: Annotated[int, Field(ge=1, le=10_000)] = 10
@@ -69,8 +68,6 @@ class Limits(Sourced):
     fps_max: Annotated[int, Field(ge=1, le=60)] = 30
     zip_mib: Annotated[float, Field(gt=0)]
     texture_mib: Annotated[float, Field(gt=0)]
-    texture_bytes: Literal[2, 4] = 4
-    texture_power_of_two: bool = True
     decode_ms_per_mpx: Annotated[float, Field(ge=0, le=2000)]
     draw_ms: Annotated[float, Field(ge=0, le=1000)]
 
@@ -139,11 +136,16 @@ class Steps(Sourced):
 
 
 class Radio(Rule):
-    """The profile of one radio. `name` is its file's name without ".toml"."""
+    """The profile of one radio. `name` is its file's name without ".toml".
+
+    Its [player] gets the facts of its generation, from the validation context's `players` or as they ship.
+    `old_keys` are keys of older Keyturns that the file still has.
+    """
 
     name: str
     title: str
     panel: Panel
+    player: Player
     firmware: Firmware
     limits: Limits
     boot: Boot
@@ -151,3 +153,11 @@ class Radio(Rule):
     stick: Stick
     screen: CameraDisplay
     steps: Steps
+    old_keys: tuple[str, ...] = Field((), exclude=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _with_facts(cls, profile: Any, info: ValidationInfo) -> Any:
+        if not isinstance(profile, dict):
+            return profile
+        return player_facts.with_facts(profile, (info.context or {}).get("players") or player_facts.shipped())

@@ -51,9 +51,23 @@ class PaceRow(Record):
 
 
 class TimelineRecord(Record):
-    """How the radio plays the animation. `once_only_s`: when the once-only parts end, counted from the first frame."""
+    """How the radio plays the animation. `once_only_s`: when the once-only parts end, counted from the first frame.
+
+    `interval_s` is the time from one frame to the next in a part's first play and `work_s` its part until the frame
+    appears; `later_...` are those of later plays, which need not decode (None in older records: as the first).
+    `killed`: the player is ended when the boot is over. Every `pause_check_s` it looks in a pause whether that is so;
+    with 0 it does not. `black_first`: it shows a black picture before frame 1. `generations` are those that the player
+    may be of: more than one where that is a guess.
+    """
 
     interval_s: float
+    later_interval_s: float | None = None
+    work_s: float = 0.0
+    later_work_s: float = 0.0
+    pause_check_s: float = 0.0
+    killed: bool = False
+    black_first: bool = False
+    generations: tuple[str, ...] = ()
     once_only_s: float
     share_finished: float
     finish_wanted: float

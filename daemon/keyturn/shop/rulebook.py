@@ -1,20 +1,21 @@
 """The rules, which a shop can read and edit as TOML: radios, safety, intake limits and names on sticks.
 
 Every table of a rules file names its source. The files of the shop's own rules folder come before those that ship
-with Keyturn: a radio's file adds or replaces that radio, a key in safety.toml, intake.toml or usb.toml replaces that
-key. Loading reports every error of every file at once.
+with Keyturn: a radio's file adds or replaces that radio, a key in safety.toml, intake.toml, usb.toml or players.toml
+replaces that key. Loading reports every error of every file at once.
 """
 
 from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, Field, ValidationError
 
+from keyturn.shop import player_facts
 from keyturn.shop.radio_profile import Radio, Rule, Sourced
 from keyturn.shop.reasons import Reason, ShopFault, refuse
 
@@ -156,38 +157,44 @@ def load(shop_rules: Path | None = None) -> Rulebook:
     """
     layers = [SHIPPED] + ([shop_rules] if shop_rules and shop_rules.is_dir() else [])
     books = {name: _book(name, model, layers) for name, model in _BOOKS.items()}
-    radios, errors_of_radios = _radios(layers)
-    errors = [*(error for _, errors in books.values() for error in errors), *errors_of_radios]
+    players, errors_of_players = _laid_over_each_other("players", layers)
+    radios, errors_of_radios = _radios(layers, players)
+    errors = [*errors_of_players, *(error for _, errors in books.values() for error in errors), *errors_of_radios]
     if errors:
         raise ShopFault("the rules cannot be read:\n  " + "\n  ".join(errors), "mend the rules files named")
     return Rulebook(radios=radios, **{name: book for name, (book, _) in books.items()})
 
 
-def _radios(layers: Iterable[Path]) -> tuple[dict[str, Radio], list[str]]:
+def _radios(layers: Iterable[Path], players: player_facts.Table) -> tuple[dict[str, Radio], list[str]]:
     """Return the radios of all layers by name, and every error. A later layer replaces a radio of the same name."""
     radios: dict[str, Radio] = {}
     errors: list[str] = []
     for path in (path for layer in layers for path in sorted((layer / "radios").glob("*.toml"))):
         data, unreadable = _toml(path)
-        radio, wrong = _validated(Radio, {"name": path.stem} | data, path)
+        radio, wrong = _validated(Radio, {"name": path.stem} | data, path, {"players": players})
         errors += unreadable + wrong
         if radio is not None:
             radios[path.stem] = radio
     return radios, errors
 
 
-def _book(name: str, model: type[M], layers: Iterable[Path]) -> tuple[M | None, list[str]]:
+def _book(name: str, model: type[M], layers: Sequence[Path]) -> tuple[M | None, list[str]]:
     """Return the rules of the files `name`.toml of all layers, None where they are wrong, and every error."""
-    data: dict[str, Any] = {}
-    errors: list[str] = []
-    path = SHIPPED / f"{name}.toml"
-    for candidate in (layer / f"{name}.toml" for layer in layers):
-        if candidate.is_file():
-            path = candidate
-            own, unreadable = _toml(path)
-            data, errors = _laid_over(data, own), errors + unreadable
+    data, errors = _laid_over_each_other(name, layers)
+    path = next(path for layer in reversed(layers) if (path := layer / f"{name}.toml").is_file())
     book, wrong = _validated(model, data, path)
     return book, errors + wrong
+
+
+def _laid_over_each_other(name: str, layers: Iterable[Path]) -> tuple[dict[str, Any], list[str]]:
+    """Return the keys of the files `name`.toml of all layers, later ones over earlier ones, and every error."""
+    data: dict[str, Any] = {}
+    errors: list[str] = []
+    for path in (layer / f"{name}.toml" for layer in layers):
+        if path.is_file():
+            own, unreadable = _toml(path)
+            data, errors = _laid_over(data, own), errors + unreadable
+    return data, errors
 
 
 def _laid_over(base: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
@@ -207,10 +214,12 @@ def _toml(path: Path) -> tuple[dict[str, Any], list[str]]:
         return {}, [f"{path.name}: not readable as TOML: {error}"]
 
 
-def _validated(model: type[M], data: dict[str, Any], path: Path) -> tuple[M | None, list[str]]:
+def _validated(
+    model: type[M], data: dict[str, Any], path: Path, context: dict[str, Any] | None = None
+) -> tuple[M | None, list[str]]:
     """Return the rules made of `data`, None where a key is wrong, and a line for each wrong key."""
     try:
-        return model.model_validate(data), []
+        return model.model_validate(data, context=context), []
     except ValidationError as error:
         return None, [_line(path, problem["loc"], problem["msg"]) for problem in error.errors()]
 

@@ -14,25 +14,50 @@ function ceilDiv(a, b) {
   return (a - (a % b)) / b + (a % b > 0 ? 1 : 0);
 }
 
-/* Calls visit(part, play, frames, start, framesEnd, end) for every play that is shown, in order, until it
- * returns true. The player looks at the end of each frame's beat whether the radio has booted; a part of type
- * p or f stops there, one of type c goes on. The pause follows every play, whole or cut short. */
+/* The player's times in nanoseconds. A frame's beat is the time until the next frame's work starts, and work its part
+ * until the frame appears; a part's first play also decodes. ahead is the first frame's work: time counts from its
+ * appearance, but the player's clock from the start of its work. */
+function rhythmOf(schedule) {
+  const first = ns(schedule.interval_s);
+  return {
+    beats: [first, ns(schedule.later_interval_s ?? schedule.interval_s)],
+    works: [ns(schedule.work_s ?? 0), ns(schedule.later_work_s ?? 0)],
+    check: ns(schedule.pause_check_s ?? 0),
+    killed: Boolean(schedule.killed),
+    ahead: ns(schedule.work_s ?? 0),
+  };
+}
+
+/* Calls visit({part, play, frames, start, beat, work, framesEnd, end}) for every play that is shown, in order, until it
+ * returns true. The player looks at the end of each frame's beat whether the radio has booted; a part of type p or f
+ * stops there, one of type c goes on. The pause follows every play, whole or cut short; where the player looks during
+ * pauses too (check), it breaks them off and skips later ones. A player that is killed looks at nothing. */
 function walk(schedule, boot, visit) {
-  const beat = ns(schedule.interval_s), over = ns(boot);
+  const rhythm = rhythmOf(schedule), over = ns(boot) + rhythm.ahead;
   let clock = 0, booted = false;
   for (let index = 0; index < schedule.parts.length; index++) {
     const part = schedule.parts[index], whole = part.order.length, pause = ns(part.pause_s);
     for (let play = 0; part.count === 0 ? play === 0 || !booted : play < part.count; play++) {
       if (booted && part.type !== "c") break;
+      if (rhythm.killed && clock >= over) return;
+      const beat = rhythm.beats[play > 0 ? 1 : 0], work = rhythm.works[play > 0 ? 1 : 0];
       let frames = whole;
-      if (!booted) {
+      if (!booted && !rhythm.killed) {
         const seen = Math.max(1, ceilDiv(over - clock, beat));
         booted = seen <= whole;
         if (booted && part.type !== "c") frames = seen;
       }
       const framesEnd = clock + frames * beat;
-      if (visit(index, play, frames, clock, framesEnd, framesEnd + pause)) return;
-      clock = framesEnd + pause;
+      let rest = rhythm.check && booted ? 0 : pause;
+      if (rhythm.check && !booted) {
+        const steps = Math.max(1, ceilDiv(over - framesEnd, rhythm.check));
+        if (steps * rhythm.check < pause) {
+          rest = steps * rhythm.check;
+          booted = true;
+        }
+      }
+      if (visit({ part: index, play, frames, start: clock, beat, work, framesEnd, end: framesEnd + rest })) return;
+      clock = framesEnd + rest;
     }
   }
 }
@@ -44,15 +69,16 @@ function shownAt(schedule, t, boot) {
 }
 
 function shownAtNs(schedule, moment, boot) {
-  const beat = ns(schedule.interval_s);
+  if (moment < 0 || moment >= endOfNs(schedule, boot)) return null;
+  const at = moment + rhythmOf(schedule).ahead;
   let found = null;
-  if (moment < 0) return null;
-  walk(schedule, boot, function (part, play, frames, start, framesEnd, end) {
-    if (moment >= end) return false;
-    const pausing = moment >= framesEnd;
-    const frame = pausing ? frames - 1 : (moment - start - ((moment - start) % beat)) / beat;
-    found = { part, play, frame, picture: schedule.parts[part].order[frame], pausing };
-    return true;
+  walk(schedule, boot, function (run) {
+    const into = at - run.start - run.work;
+    if (into < 0) return true;
+    const frame = Math.min((into - (into % run.beat)) / run.beat, run.frames - 1);
+    const pausing = frame === run.frames - 1 && run.end > run.framesEnd && at >= run.framesEnd;
+    found = { part: run.part, play: run.play, frame, picture: schedule.parts[run.part].order[frame], pausing };
+    return false;
   });
   return found;
 }
@@ -63,12 +89,13 @@ function endOf(schedule, boot) {
 }
 
 function endOfNs(schedule, boot) {
+  const rhythm = rhythmOf(schedule);
   let last = 0;
-  walk(schedule, boot, function (part, play, frames, start, framesEnd, end) {
-    last = end;
+  walk(schedule, boot, function (run) {
+    last = run.end - rhythm.ahead;
     return false;
   });
-  return last;
+  return rhythm.killed ? Math.min(last, ns(boot)) : last;
 }
 
 /* What is on the screen when the boot ends, in words. */
