@@ -43,7 +43,8 @@ app = typer.Typer(
 def main() -> None:
     """Run the command line, print what went wrong and exit.
 
-    Exit codes: 0 done, 1 refused, 2 wrong use or a fault of the machine, 3 our bug, 130 interrupted.
+    Exit codes: 0 done, 1 refused, 2 wrong use or a fault of the machine, 3 our bug, 4 not judged (`flash`), 130
+    interrupted.
     """
     try:
         code = app(args=calibration.spread_values(sys.argv[1:]), standalone_mode=False)

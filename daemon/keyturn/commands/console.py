@@ -14,7 +14,7 @@ from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused
 from keyturn.shop.rulebook import Rulebook
 
-DONE, REFUSED, WRONG_USE, OUR_BUG, INTERRUPTED = 0, 1, 2, 3, 130
+DONE, REFUSED, WRONG_USE, OUR_BUG, NOT_JUDGED, INTERRUPTED = 0, 1, 2, 3, 4, 130
 
 RootOption = Annotated[
     Path | None,

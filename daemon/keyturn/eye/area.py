@@ -74,7 +74,7 @@ class Fields:
 def _field_sums(values: F32, field: tuple[float, ...]) -> F64:
     """Return the greatest sums that a field of (rows, cols), not whole numbers, has at each position."""
     tall, wide = field
-    return _greatest([sums for band in _spans(_table(values), tall) for sums in map(np.transpose, _spans(band.T, wide))])
+    return _greatest([sums.T for band in _spans(_table(values), tall) for sums in _spans(band.T, wide)])
 
 
 def _greatest(sums: list[F64]) -> F64:

@@ -148,11 +148,13 @@ class Grid:
 
     def _any_in_cells(self, pixels: Bits) -> Bits:
         tall = np.maximum.reduceat(pixels.view(np.uint8), self._first[0], axis=0)
-        return np.maximum.reduceat(tall, self._first[1], axis=1).view(np.bool_)
+        whole: Bits = np.maximum.reduceat(tall, self._first[1], axis=1).view(np.bool_)
+        return whole
 
     def _spread(self, cells: Bits) -> Bits:
         """Return the pixels of the cells."""
-        return cells[self._cell_of[0]][:, self._cell_of[1]]
+        spread: Bits = cells[self._cell_of[0]][:, self._cell_of[1]]
+        return spread
 
 
 def _axis(end: int, cells: slice, cell_px: float) -> tuple[slice, NDArray[np.intp], NDArray[np.intp]]:

@@ -24,8 +24,8 @@ class Picture(Protocol):
         """Return `luminance.cells` of the picture."""
         ...
 
-    def pixels(self) -> NDArray[np.uint8]:
-        """Return the pixels, (height, width, 3) in sRGB."""
+    def pixels(self) -> NDArray[np.uint8] | None:
+        """Return the pixels, (height, width, 3) in sRGB; None where they are not to be had."""
         ...
 
 
@@ -34,17 +34,24 @@ Shown = Iterable[tuple[float, Picture]]
 
 
 def flash_check(screen: Screen, rules: Flash, shown: Callable[[], Shown]) -> FlashRecord:
-    """Check the pictures that `shown` yields, each time anew."""
+    """Check the pictures that `shown` yields, each time anew.
+
+    Where pixels would be needed and are not to be had, areas are those that cells let one expect.
+    """
     meter = FlashMeter(screen, rules)
     for at_s, picture in shown():
         meter.show(picture.cells(), at_s)
-    return meter.report([_closely(screen, rules, stretch, shown()) for stretch in meter.undecided()])
+    close = [_closely(screen, rules, stretch, shown()) for stretch in meter.undecided()]
+    return meter.report([findings for findings in close if findings] if all(close) else [])
 
 
-def _closely(screen: Screen, rules: Flash, stretch: Stretch, shown: Shown) -> Findings:
+def _closely(screen: Screen, rules: Flash, stretch: Stretch, shown: Shown) -> Findings | None:
     look = CloseLook(screen, rules, stretch)
     for at_s, picture in _within(stretch, shown):
-        look.show(picture.cells(), picture.pixels(), at_s)
+        pixels = picture.pixels()
+        if pixels is None:
+            return None
+        look.show(picture.cells(), pixels, at_s)
         if look.fails:
             break
     return look.findings()

@@ -20,6 +20,10 @@ JUMP = 1.8
 """A change above this multiple of its neighbours' is a jump: a missing frame makes one change of about two steps."""
 
 
+LEAST_JUMP = 0.002
+"""A change under this (mean change of relative luminance) is never a jump from part to part. Keyturn's own choice."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stumbles:
     """Frames out of step: `doubled` repeat the frame before amid motion, `jumps` follow a missing frame.
@@ -58,3 +62,14 @@ def stumbles(changes: Sequence[float]) -> Stumbles:
         elif values[i] > JUMP * max(usual, values[i - 1], values[i + 1]):
             jumps.append(i + 1)
     return Stumbles(tuple(doubled), tuple(jumps))
+
+
+def join_jump(before: Sequence[float], change: float, after: Sequence[float]) -> float | None:
+    """Return how many times larger the `change` from one part to the next is than the motion around it.
+
+    `before` and `after` are the changes from frame to frame in the two parts; standstills do not count. Return None
+    where the change does not stand out, or where nothing moves: still after still is no motion that could jump.
+    """
+    moving = [c for c in before if c > 0][-AROUND:] + [c for c in after if c > 0][:AROUND]
+    usual = max(moving, default=0.0)
+    return change / usual if usual and change > max(LEAST_JUMP, JUMP * usual) else None
