@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from judge.plans import plan_of
-from keyturn.judge.motion import handoff_reasons, hold_reasons, stumble_reasons
+from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons, stumble_reasons
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import HandoffRecord
 
@@ -35,6 +37,42 @@ def test_parts_that_play_once_may_begin_with_any_picture() -> None:
     assert [r.code for r in hold_reasons(plan, [(0, 1), (5, 6), (1,)])] == ["hold-jumps"]
 
 
+def test_a_loop_may_go_on_with_the_next_picture() -> None:
+    """Only a still that holds must be the very last picture; a loop after a motion is judged as any other part."""
+    assert hold_reasons(plan_of(("p", 1, 0, 2), ("p", 0, 0, 2)), [(0, 1), (2, 3)]) == []
+
+
+MOVING, STILL = [0.0, 0.1, 0.1, 0.1], [0.0]
+
+
+@pytest.mark.parametrize(
+    ("before", "change", "after", "told"),
+    [
+        (MOVING, 0.1, MOVING, False),
+        (MOVING, 0.5, MOVING, True),
+        (MOVING, 0.5, STILL, True),
+        (STILL, 0.5, MOVING, True),
+        (STILL, 0.5, STILL, False),
+        ([0.0, 1e-5, 1e-5], 1e-4, MOVING, False),
+        (MOVING, 0.0, MOVING, False),
+    ],
+)
+def test_a_part_that_begins_with_a_jump_is_told_by_its_number_and_how_far_it_is(
+    before: list[float], change: float, after: list[float], told: bool
+) -> None:
+    """Beside motion of 0.1 a frame a step of 0.5 is 5 times as much; one still after another is no motion."""
+    plan = plan_of(("p", 1, 0, len(before)), ("p", 1, 0, len(after)))
+    found = join_reasons(plan, [before, after], [change])
+    assert [(r.code, r.kind) for r in found] == [("parts-jump", Kind.NOTE)] * told
+    if told:
+        assert "part 2 (lamps/*)" in found[0].what and "of part 1 5.0 times" in found[0].what
+
+
+def test_a_hold_that_jumps_is_told_once() -> None:
+    plan = plan_of(("p", 1, 0, 4), ("p", 0, 0, 1))
+    assert join_reasons(plan, [MOVING, STILL], [0.5]) == []
+
+
 EVEN = [0.0] + [0.1] * 30
 """Changes of an even motion; the first frame of a part changes from nothing."""
 
@@ -44,8 +82,22 @@ def test_a_frame_out_of_step_is_numbered_from_1(change: float, code: str) -> Non
     plan = plan_of(("p", 1, 0, 31))
     (reason,) = stumble_reasons(plan, [[*EVEN[:9], change, *EVEN[10:]]])
     assert (reason.code, reason.kind) == (code, Kind.NOTE)
-    assert "part0, frame 10:" in reason.what
+    assert "part 1 (lamps/*), frame 10:" in reason.what
     assert stumble_reasons(plan, [EVEN]) == []
+
+
+def test_what_thinning_left_out_is_no_jump_and_a_missing_picture_still_is() -> None:
+    """Of frames 0, 1, 2, 3, 5, 6 and so on the fifth makes two steps at once, as it must. One that makes four at
+    that place lacks a picture besides."""
+    plan = plan_of(("p", 1, 0, 31))
+    gap = [0.0, *[0.1] * 15, 0.2, *[0.1] * 13]
+    thin = replace(plan, parts=(plan.parts[0].only([n for n in range(31) if n != 16]),))
+    assert [r.code for r in stumble_reasons(replace(plan, parts=(plan_of(("p", 1, 0, 30)).parts)), [gap])] == [
+        "motion-jumps"
+    ]
+    assert stumble_reasons(thin, [gap]) == []
+    (reason,) = stumble_reasons(thin, [[0.4 if change == 0.2 else change for change in gap]])
+    assert "frame 17:" in reason.what
 
 
 def test_many_of_them_are_shortened_to_eight() -> None:

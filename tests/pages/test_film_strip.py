@@ -53,6 +53,18 @@ def test_numbers_are_listed_by_mark(by_hand: ModuleType) -> None:
     assert strip.marked == {"jump": (13,), "same": (7, 8)}
 
 
+def test_a_step_over_frames_that_keyturn_left_out_is_not_marked(by_hand: ModuleType) -> None:
+    """Frame 13 of those that stayed follows a frame that was left out: it makes two steps at once."""
+    order = (tuple(range(20)),)
+    changes = (tuple(0.0 if i == 0 else 0.04 if i == 12 else 0.02 for i in range(20)),)
+    marks = []
+    for places in ((), tuple(i + (i >= 12) for i in range(20))):
+        radio = by_hand.radio(parts=(by_hand.part("lamps", 20, places=places),))
+        (strip,) = film_strips(radio, by_hand.radio_proof(radio, order=order, changes=changes))
+        marks.append(strip.marked)
+    assert marks == [{"jump": (13,)}, {}]
+
+
 def test_without_measured_changes_there_are_no_bars_and_no_marks(by_hand: ModuleType) -> None:
     radio = by_hand.radio()
     for strip in film_strips(radio, by_hand.radio_proof(radio, changes=())):

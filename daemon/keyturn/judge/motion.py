@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
-from keyturn.eye.motion import stumbles
+from keyturn.eye.motion import join_jump, stumbles
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason, note
 from keyturn.shop.records import HandoffRecord
@@ -30,28 +31,57 @@ def hold_reasons(plan: Plan, numbers: Sequence[Sequence[int]]) -> list[Reason]:
 
     `numbers` are the numbers of each part's pictures; equal pictures have one number.
     """
-    for before, (part, after) in zip(numbers, zip(plan.parts[1:], numbers[1:], strict=True), strict=False):
-        if part.row.count == 0 and before[-1] != after[0]:
-            what = f"the last picture before {part.row.path} is not the one that {part.row.path} begins with"
+    for index, (before, after) in enumerate(pairwise(numbers), 1):
+        if _holds(plan, index) and before[-1] != after[0]:
+            what = f"the last picture before {plan.part_in_words(index)} is not the one that then holds"
             return [note("hold-jumps", what, "end the motion in the picture that holds, for a seamless rest")]
     return []
+
+
+def _holds(plan: Plan, index: int) -> bool:
+    part = plan.parts[index]
+    return part.row.count == 0 and len(part.sources) == 1
+
+
+def join_reasons(plan: Plan, changes: Sequence[Sequence[float]], joins: Sequence[float]) -> list[Reason]:
+    """Return notes on parts that begin with a jump. `joins` are the changes from each part's last frame to the next
+    part's first; for `changes` see `stumble_reasons`."""
+    found = []
+    for index, (change, (before, after)) in enumerate(zip(joins, pairwise(changes), strict=True), 1):
+        times = join_jump(before[1:], change, after[1:])
+        if times and not _holds(plan, index):
+            what = (
+                f"{plan.part_in_words(index)} begins with a jump: its first picture differs from the last of part "
+                f"{index} {times:.1f} times as much as pictures around it from each other"
+            )
+            found.append(
+                note("parts-jump", what, "begin it where the part before ends, or dissolve into it: crossfade")
+            )
+    return found
 
 
 def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]]) -> list[Reason]:
     """Return notes on frames that repeat the one before amid motion, or follow a gap.
 
     `changes[p]` holds, for each frame of part p, its change from the frame before. The first figure of a part is not
-    looked at. Messages number frames from 1, as the film strip does.
+    looked at. Messages number frames from 1, as the film strip does. Where Keyturn left frames out itself, a jump must
+    stand out from its neighbours for each frame left out as well.
     """
     found = []
-    for part, moved in zip(plan.parts, changes, strict=True):
+    for index, (part, moved) in enumerate(zip(plan.parts, changes, strict=True)):
         odd = stumbles(moved[1:])
+        even = stumbles([change / step for change, step in zip(moved[1:], part.steps, strict=True)])
         for code, frames, what in (
             ("motion-stands", odd.doubled, "no change from the picture before, amid motion"),
-            ("motion-jumps", odd.jumps, "a change far above its neighbours', as if a picture were missing"),
+            (
+                "motion-jumps",
+                [f for f in odd.jumps if f in even.jumps],
+                "a change far above its neighbours', as if a picture were missing",
+            ),
         ):
             if frames:
                 more = " ..." if len(frames) > LISTED else ""
                 shown = ", ".join(str(frame + 1) for frame in frames[:LISTED]) + more
-                found.append(note(code, f"{part.row.path}, frame {shown}: {what}", "look at the film strip"))
+                where = f"{plan.part_in_words(index)}, frame {shown}"
+                found.append(note(code, f"{where}: {what}", "look at the film strip"))
     return found

@@ -5,8 +5,8 @@ Everything that differs from radio to radio happens here; `pipeline` does what t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
@@ -14,7 +14,7 @@ from keyturn.eye.screen import Screen
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.dithering import dithering_reasons
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
-from keyturn.judge.motion import handoff_reasons, hold_reasons, stumble_reasons
+from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons, stumble_reasons
 from keyturn.judge.sizes import logo_reasons, memory_reasons, memory_record
 from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.manifest.models import Manifest
@@ -171,12 +171,16 @@ def _logo(job: RadioJob, crew: Crew) -> FrameDone:
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """What the checks found. `difference` shows where logo and frame 1 differ, as a data URI."""
+    """What the checks found. `difference` shows where logo and frame 1 differ, as a data URI.
+
+    `joins` are the changes from each part's last frame to the next part's first.
+    """
 
     flash: FlashRecord
     handoff: HandoffRecord
     difference: str | None
     changes: tuple[tuple[float, ...], ...]
+    joins: tuple[float, ...]
 
 
 def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _Seen:
@@ -184,13 +188,14 @@ def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _
     numbers = PictureNumbers(made.logo_number, made.numbers)
     flash = flash_record(made.job.plan, numbers, store.cells, made.job.rules.safety.flash, store.pixels)
     handoff, difference = _handoff(made, store, crew)
-    return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)))
+    joins = tuple(store.changes((before[-1], after[0]))[1] for before, after in pairwise(made.numbers))
+    return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
 
 
 def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore) -> RadioOutput:
     """Fill the stick's folder and write down what was made; `store` may be closed."""
     record = _record(made, seen, zipped)
-    reasons = _reasons(made, record, store, seen.changes)
+    reasons = _reasons(made, record, store, seen)
     proof = RadioProof(
         radio=record.radio,
         logo=store.thumbs[made.logo_number],
@@ -220,9 +225,7 @@ def _handoff(made: _Made, store: FrameStore, crew: Crew) -> tuple[HandoffRecord,
     return record, data_uri(picture)
 
 
-def _reasons(
-    made: _Made, record: RadioRecord, store: FrameStore, changes: Sequence[Sequence[float]]
-) -> tuple[Reason, ...]:
+def _reasons(made: _Made, record: RadioRecord, store: FrameStore, seen: _Seen) -> tuple[Reason, ...]:
     plan, safety = made.job.plan, made.job.rules.safety
     why = [part.hold_screen for part in made.job.manifest.part if part.hold_screen]
     found = [
@@ -234,7 +237,8 @@ def _reasons(
         *delay_reasons(plan, record.timeline, why, safety),
         *handoff_reasons(record.handoff, plan.logo is not None),
         *hold_reasons(plan, made.numbers),
-        *stumble_reasons(plan, changes),
+        *stumble_reasons(plan, seen.changes),
+        *join_reasons(plan, seen.changes, seen.joins),
         *dithering_reasons(store.banding, plan.radio.panel.bits),
     ]
     return tuple(dict.fromkeys([*plan.reasons, *found]))
@@ -283,6 +287,7 @@ def _part_record(plan: Plan, part: PlannedPart, packed: PackedPart) -> PartRecor
         trimmed=packed.ground is not None,
         bytes=packed.size,
         plain_bytes=sum(file.plain_bytes for file in files),
+        places=part.places,
     )
 
 

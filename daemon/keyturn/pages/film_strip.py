@@ -57,24 +57,32 @@ def film_strips(radio: RadioRecord, proof: RadioProof) -> tuple[FilmStrip, ...]:
     most = max((change for part in proof.changes for change in part), default=0.0)
     changes = proof.changes or tuple(() for _ in proof.order)
     return tuple(
-        FilmStrip(f"Part {number}", part.art, len(order), _cells(order, moved, most))
+        FilmStrip(f"Part {number}", part.art, len(order), _cells(order, moved, most, part.places))
         for number, (part, order, moved) in enumerate(zip(radio.parts, proof.order, changes, strict=False), 1)
     )
 
 
-def _cells(order: Sequence[int], changes: Sequence[float], most: float) -> tuple[Cell, ...]:
+def _cells(order: Sequence[int], changes: Sequence[float], most: float, places: Sequence[int]) -> tuple[Cell, ...]:
+    """Return the cells of a part. A step over frames that Keyturn left out itself must stand out for each as well."""
     known = len(changes) == len(order)
+    even = [moved / step for moved, step in zip(changes, _steps(places, len(order)), strict=False)]
     shown = evenly_spaced(len(order), MOST_CELLS)
     cells = []
     for before, at in pairwise([-1, *shown]):
         moved = max(changes[before + 1 : at + 1]) if known else 0.0
-        mark = _mark(order, changes, range(before + 1, at + 1)) if known else ""
+        mark = _mark(order, changes, even, range(before + 1, at + 1)) if known else ""
         cells.append(Cell(at + 1, order[at], BAR_PX * moved / most if most else 0.0, mark))
     return tuple(cells)
 
 
-def _mark(order: Sequence[int], changes: Sequence[float], frames: range) -> str:
-    if any(_stands_out(changes, f) for f in frames):
+def _steps(places: Sequence[int], frames: int) -> tuple[int, ...]:
+    """Return how far each frame is from the one before, in frames of the part as it was drawn; 1 for the first."""
+    known = places if len(places) == frames else range(frames)
+    return (1, *(b - a for a, b in pairwise(known)))
+
+
+def _mark(order: Sequence[int], changes: Sequence[float], even: Sequence[float], frames: range) -> str:
+    if any(_stands_out(changes, f) and _stands_out(even, f) for f in frames):
         return "jump"
     return "same" if any(f > 0 and order[f] == order[f - 1] for f in frames) else ""
 

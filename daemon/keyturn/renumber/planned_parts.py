@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 from keyturn.flatten.frame_source import Source
@@ -25,13 +26,25 @@ class PlannedPart:
     """A part as the radio gets it.
 
     `row` is its line in desc.txt, `sources` has one entry a frame in playing order, `pause_s` is the pause that the
-    manifest asks for, `art` says where the pictures come from.
+    manifest asks for, `art` says where the pictures come from. `places` are the frames' indices in the part as it was
+    drawn, where frames were left out.
     """
 
     row: Row
     sources: tuple[Source, ...]
     pause_s: float
     art: str
+    places: tuple[int, ...] = ()
+
+    def only(self, kept: Sequence[int]) -> PlannedPart:
+        """Return the part with the frames at the indices `kept` alone."""
+        places = self.places or range(len(self.sources))
+        return replace(self, sources=tuple(self.sources[i] for i in kept), places=tuple(places[i] for i in kept))
+
+    @property
+    def steps(self) -> tuple[int, ...]:
+        """How many frames of the part as it was drawn lie from each frame to the next: 1 where none was left out."""
+        return tuple(b - a for a, b in pairwise(self.places or range(len(self.sources))))
 
     @property
     def played(self) -> PlayedPart:

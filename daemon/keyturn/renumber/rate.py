@@ -6,7 +6,6 @@ Where no rate is quick enough, frames are left out or the artist is told how man
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from statistics import median
 
 from keyturn.manifest.models import FILE_NAME
@@ -113,7 +112,7 @@ def _thinned(
 
 
 def _with_frames(part: PlannedPart, frames: int) -> PlannedPart:
-    return replace(part, sources=tuple(part.sources[i] for i in thin(len(part.sources), frames)))
+    return part.only(thin(len(part.sources), frames))
 
 
 # -- what the sheet shows ---------------------------------------------------------------------------

@@ -39,4 +39,4 @@ def thinned(plan: Plan, kept: tuple[tuple[int, ...], ...]) -> Plan:
 
 def _part(radio: Radio, part: PlannedPart, kept: Sequence[int], fps: int) -> PlannedPart:
     row = replace(part.row, pause=pause_count(radio, part.pause_s, fps))
-    return replace(part, row=row, sources=tuple(part.sources[i] for i in kept))
+    return replace(part.only(kept), row=row)

@@ -24,7 +24,8 @@ class PartRecord(Record):
 
     `jpeg_frames` of the frames are JPEG, `palette_frames` are palette PNG, the others RGB PNG. `trimmed`: frames are
     cropped to what differs from their background. `bytes` is the size of all frames' files, `plain_bytes` what they
-    would have as whole RGB PNG. Both are 0 in records of before these figures were written.
+    would have as whole RGB PNG. Both are 0 in records of before these figures were written. `places` are the frames'
+    indices in the part as it was drawn, where Keyturn left frames out.
     """
 
     path: str
@@ -39,6 +40,7 @@ class PartRecord(Record):
     trimmed: bool = False
     bytes: int = 0
     plain_bytes: int = 0
+    places: tuple[int, ...] = ()
 
 
 class PaceRow(Record):
