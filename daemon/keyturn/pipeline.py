@@ -133,7 +133,7 @@ def _planned(
         art = job_art(manifest, art_in, intake, probing.by(bench.crew))
     except Refused as refused:
         raise Refused([*reasons, *refused.reasons]) from None
-    plans = tuple(plan(manifest, art, art_in.root, radio, intake.enlarging) for radio in radios)
+    plans = tuple(plan(manifest, art, art_in.root, radio, intake) for radio in radios)
     reasons += [*art.reasons, *_too_many_frames(plans, intake.caps.frames)]
     return Job(found, manifest, manifest.job or name, art, plans, tuple(reasons))
 
@@ -214,7 +214,7 @@ def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at:
 
 def _write_papers(staging: Path, made: Made, rules: Rulebook) -> None:
     papers = {
-        "card.html": cards(made.record, rules.radios, rules.safety.cautions.card),
+        "card.html": cards(made.record, rules.radios, rules.safety.cautions.card, made.proof),
         "job.json": made.record.model_dump_json(indent=2),
         "proof.json": made.proof.model_dump_json(),
     }

@@ -39,7 +39,7 @@ def _pages(made: ModuleType, name: str) -> dict[str, str]:
     return {
         "sheet": sheet(name, [(new, made.proof(new)), (old, made.proof(old))], (*made.CAUTIONS, name)),
         "board": board(made.state(paused=name, ready=(ready,), at=datetime.now(UTC).isoformat())),
-        "card": cards(new, rulebook.load().radios, (*made.CAUTIONS, name)),
+        "card": cards(new, rulebook.load().radios, (*made.CAUTIONS, name), made.proof(new)),
         "rejected": rejected_html(made.rejection(drop=name, customer=name, reasons=(*made.reasons(), odd))),
     }
 
@@ -67,6 +67,43 @@ def test_a_page_prints_within_its_margins(opened: Open, pages: dict[str, str], n
         pdf = page.pdf(format=paper)
         # ISO 32000-1, 7.7.3.2: the page tree's root holds the number of leaves
         assert int(re.findall(rb"/Count (\d+)", pdf)[0]) >= 1
+
+
+def printed_pages(page: Any, paper: str = "A4") -> int:
+    """Return how many pages are printed (ISO 32000-1, 7.7.3.3: each is a page object), with the page's own margins."""
+    return len(re.findall(rb"/Type /Page\b", page.pdf(format=paper, prefer_css_page_size=True)))
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("size", [(768, 1024), (1024, 600)])
+def test_a_card_is_one_page_for_each_radio(
+    opened: Open, by_hand: ModuleType, paper: str, size: tuple[int, int]
+) -> None:
+    """With the cautions that ship, all steps, "go back to stock" and both pictures."""
+    rules = rulebook.load()
+    wide = by_hand.radio("wide-1024x600", size, folder="usb-wide-1024x600")
+    for radios in ([wide], [wide, by_hand.radio()]):
+        job = by_hand.job(*radios)
+        proof = by_hand.proof(job, (size[0] // 8, size[1] // 8))
+        page = opened(cards(job, rules.radios, rules.safety.cautions.card, proof)).page
+        assert page.get_by_text("go back to stock").last.is_visible() and page.locator(".still").last.is_visible()
+        assert printed_pages(page, paper) == len(radios)
+
+
+def test_one_job_of_a_sheet_is_shown_and_printed_alone(opened: Open, by_hand: ModuleType) -> None:
+    jobs = [by_hand.job(job=f"van-{number}", artist=None) for number in range(5)]
+    made = sheet("Fern Hollow Mobile Library", [(job, by_hand.proof(job)) for job in jobs], by_hand.CAUTIONS)
+    page = opened(made, java_script_enabled=False).page
+    whole = printed_pages(page)
+    page.get_by_role("listitem").filter(has_text="van-3").get_by_role("link", name="alone, to print").click()
+    headings = page.get_by_role("heading", level=2)
+    assert [text for text in headings.all_inner_texts() if "van-" in text] == ["van-3 revision 1"]
+    assert page.get_by_text("Please mind").is_visible()
+    alone = sheet("Fern Hollow Mobile Library", [(jobs[3], by_hand.proof(jobs[3]))], by_hand.CAUTIONS)
+    assert printed_pages(page) == printed_pages(opened(alone).page) < whole / 3
+    page.get_by_role("link", name="Show all jobs of this sheet").click()
+    assert printed_pages(page) == whole
+    assert not page.get_by_role("link", name="Show all jobs of this sheet").is_visible()
 
 
 def test_the_printed_sheet_shows_stills_and_lines_to_sign_and_no_controls(opened: Open, pages: dict[str, str]) -> None:

@@ -47,7 +47,7 @@ def _pages(made: ModuleType, name: str) -> dict[str, str]:
     return {
         "sheet": sheet.sheet(name, [(new, made.proof(new)), (old, made.proof(old))], cautions),
         "board": board.board(shop if hostile else made.state()),
-        "card": card.cards(new, profiles, cautions),
+        "card": card.cards(new, profiles, cautions, made.proof(new)),
         "one-card": card.card(new, both[0], profiles[both[0].radio], cautions),
         "rejected": rejects.rejected_html(refused if hostile else made.rejection()),
     }

@@ -8,6 +8,7 @@ from types import ModuleType
 import pytest
 
 from keyturn.pages.card import card, cards, install_text
+from keyturn.pages.sheet import job_anchor
 from keyturn.shop import rulebook
 from page_text import text_of
 
@@ -17,7 +18,8 @@ TALL = PROFILES["tall-768x1024"]
 
 def test_the_card_has_cautions_before_steps_and_all_steps_in_order(by_hand: ModuleType) -> None:
     text = text_of(card(by_hand.job(), by_hand.radio(), TALL, by_hand.CAUTIONS))
-    wanted = [*by_hand.CAUTIONS, *TALL.steps.load, *TALL.steps.confirm, *TALL.steps.restore]
+    load = [step.replace("{folder}", "usb/") for step in TALL.steps.load]
+    wanted = [*by_hand.CAUTIONS, *load, *TALL.steps.confirm, *TALL.steps.restore]
     places = [text.index(words) for words in wanted]
     assert places == sorted(places)
     assert "bootanimation.zip9.0 MiB (9,437,184 bytes), SHA-256 begins abababababab" in text
@@ -31,6 +33,46 @@ def test_a_job_for_several_radios_has_a_section_for_each(by_hand: ModuleType) ->
     assert {"usb-tall/", "usb-wide/"} <= set(re.findall(r"usb-\w+/", page))
 
 
+@pytest.mark.parametrize("name", sorted(PROFILES))
+def test_every_radios_steps_name_the_folder_to_copy(by_hand: ModuleType, name: str) -> None:
+    """README: "copy its contents, and nothing else, to the root of an empty FAT32 stick"."""
+    made = by_hand.radio(name, folder=f"usb-{name}")
+    for text in (
+        text_of(cards(by_hand.job(made), PROFILES, ())),
+        " ".join(install_text(by_hand.job(), made, PROFILES[name], ()).split()),
+    ):
+        assert f"Copy the contents of usb-{name}/, and nothing else, to the root of an empty FAT32 stick" in text
+        assert "this folder" not in text and "{folder}" not in text
+
+
+def test_the_card_links_to_its_job_on_the_sheet(by_hand: ModuleType) -> None:
+    page = cards(by_hand.job(job="van two"), PROFILES, ())
+    assert f'href="../proof.html#{job_anchor("van two")}"' in page
+    assert f'id="{job_anchor("van two")}"' in by_hand.sheet_of(by_hand.job(job="van two"))
+
+
+def stills(page: str) -> dict[str, str]:
+    """Return the pictures by their captions."""
+    return {alt: src for src, alt in re.findall(r'<img class="still" src="(data:[^"]+)" alt="([^"]+)"', page)}
+
+
+def test_the_card_shows_the_logo_and_the_picture_that_stands_last(by_hand: ModuleType) -> None:
+    job = by_hand.job()
+    shown = stills(cards(job, PROFILES, (), by_hand.proof(job)))
+    assert shown == {"Boot logo": by_hand.picture(0), "Last picture": by_hand.picture(47)}
+
+
+def test_where_it_ends_as_it_began_the_card_shows_the_middle(by_hand: ModuleType) -> None:
+    job = by_hand.job(by_hand.radio(parts=(by_hand.part("lamps", 48),)))
+    order = (*range(47), 0)
+    proof = by_hand.ProofRecord(radios=(by_hand.radio_proof(job.radios[0], order=(order,)),))
+    assert stills(cards(job, PROFILES, (), proof)) == {"Boot logo": by_hand.picture(0), "Half-way": by_hand.picture(24)}
+
+
+def test_a_card_without_a_proof_has_no_pictures(by_hand: ModuleType) -> None:
+    assert stills(cards(by_hand.job(), PROFILES, ())) == {}
+
+
 def test_install_txt_can_be_read_anywhere(by_hand: ModuleType) -> None:
     """ASCII (ISO 646) with CRLF, lines of at most 72 columns."""
     job = by_hand.job(customer="B\u00fccherbus \u56f3\u66f8", job=by_hand.HOSTILE)
@@ -40,7 +82,7 @@ def test_install_txt_can_be_read_anywhere(by_hand: ModuleType) -> None:
     assert lines.pop() == ""
     assert all("\n" not in line and "\r" not in line and len(line) <= 72 for line in lines)
     assert "for Bucherbus ??" in text.replace("\r\n", " ")
-    for number, step in enumerate(TALL.steps.load, start=1):
+    for number, step in enumerate((s.replace("{folder}", "usb/") for s in TALL.steps.load), start=1):
         assert f"{number}. {step[:30]}" in text
 
 

@@ -6,11 +6,13 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from keyturn.pages.in_words import OnScreen, on_screen
 from keyturn.pages.render import page, seconds
+from keyturn.pages.sheet import job_anchor
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.records import JobRecord, RadioRecord
+from keyturn.shop.records import JobRecord, ProofRecord, RadioProof, RadioRecord
 from keyturn.shop.units import readable_size
 
 WIDTH = 72
@@ -20,25 +22,56 @@ DIGEST = 12
 
 @dataclass(frozen=True, slots=True)
 class CardView:
-    """What the card shows of one radio."""
+    """What the card shows of one radio. `stills` are (caption, data URI)."""
 
     record: RadioRecord
     profile: Radio
+    load: tuple[str, ...]
     on_screen: tuple[OnScreen, ...]
+    stills: tuple[tuple[str, str], ...]
 
 
 def card(job: JobRecord, radio: RadioRecord, profile: Radio, cautions: Sequence[str]) -> str:
-    """Return card.html for one radio of the job."""
-    return _page(job, [CardView(radio, profile, on_screen(radio))], cautions)
+    """Return card.html for one radio of the job, without pictures."""
+    return cards(job.model_copy(update={"radios": (radio,)}), {radio.radio: profile}, cautions)
 
 
-def cards(job: JobRecord, profiles: Mapping[str, Radio], cautions: Sequence[str]) -> str:
+def cards(
+    job: JobRecord, profiles: Mapping[str, Radio], cautions: Sequence[str], proof: ProofRecord | None = None
+) -> str:
     """Return card.html with a section for each radio of the job. Raise KeyError where a profile is missing."""
-    return _page(job, [CardView(r, profiles[r.radio], on_screen(r)) for r in job.radios], cautions)
+    proofs = {shown.radio: shown for shown in proof.radios} if proof else {}
+    views = [
+        CardView(
+            r,
+            profiles[r.radio],
+            load_steps(profiles[r.radio], f"{r.folder}/"),
+            on_screen(r),
+            _stills(proofs.get(r.radio)),
+        )
+        for r in job.radios
+    ]
+    sheet = f"../proof.html#{job_anchor(job.job)}"
+    return page(
+        "card.html.j2", styles=("card.css",), job=job, radios=views, cautions=cautions, digits=DIGEST, sheet=sheet
+    )
 
 
-def _page(job: JobRecord, views: Sequence[CardView], cautions: Sequence[str]) -> str:
-    return page("card.html.j2", styles=("card.css",), job=job, radios=views, cautions=cautions, digits=DIGEST)
+def load_steps(profile: Radio, folder: str) -> tuple[str, ...]:
+    """Return the profile's steps to load, with `folder` where they say {folder}."""
+    return tuple(step.replace("{folder}", folder) for step in profile.steps.load)
+
+
+def _stills(proof: RadioProof | None) -> tuple[tuple[str, str], ...]:
+    """Return the boot logo and one frame to know the job by: the last, or the middle one where the last is the logo."""
+    if proof is None:
+        return ()
+    shown = [proof.frames[number] for number in chain.from_iterable(proof.order)]
+    logo = ("Boot logo", proof.logo)
+    if not shown:
+        return (logo,)
+    last, middle = shown[-1], shown[len(shown) // 2]
+    return logo, ("Last picture", last) if last != proof.logo else ("Half-way", middle)
 
 
 # -- INSTALL.txt ------------------------------------------------------------------------------------
@@ -59,7 +92,7 @@ def _install_lines(job: JobRecord, radio: RadioRecord, profile: Radio, cautions:
     yield from _wrapped(f"Radio: {radio.title} ({radio.radio})", "")
     yield from _listed("Before you begin", cautions, mark="!")
     yield from _listed("Files on this stick", _files(radio, profile))
-    yield from _listed("Load", profile.steps.load, mark=None)
+    yield from _listed("Load", load_steps(profile, f"{radio.folder}/"), mark=None)
     yield from _listed("Confirm", profile.steps.confirm, mark=None)
     yield from _listed("What you will see", _seen(radio), mark=None)
     yield from _listed("Back to stock", profile.steps.restore, mark=None)

@@ -76,6 +76,11 @@ class JobView:
     article: Markup
 
 
+def job_anchor(job: str) -> str:
+    """Return the HTML id of a job on its customer's sheet."""
+    return "j" + hashlib.sha256(job.encode("utf-8", "surrogatepass")).hexdigest()[:10]
+
+
 def sheet(
     customer: str, jobs: Sequence[tuple[JobRecord, ProofRecord]], cautions: Sequence[str], earlier: int = 0
 ) -> str:
@@ -107,7 +112,7 @@ def _job_views(jobs: Sequence[Revision]) -> Iterator[JobView]:
         with_pictures = number == 0 or weight <= left
         left -= weight if with_pictures else 0
         newest = revisions[0][0]
-        key = "j" + hashlib.sha256(newest.job.encode("utf-8", "surrogatepass")).hexdigest()[:10]
+        key = job_anchor(newest.job)
         yield JobView(key, newest, _article(key, SameObjects(revisions, chain.from_iterable(revisions)), with_pictures))
 
 

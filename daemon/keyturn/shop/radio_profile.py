@@ -128,7 +128,7 @@ class CameraDisplay(Sourced):
 
 
 class Steps(Sourced):
-    """What the fitter does, in plain words and in order."""
+    """What the fitter does, in plain words and in order. In `load`, {folder} stands for the folder of the job."""
 
     load: tuple[str, ...]
     confirm: tuple[str, ...]
