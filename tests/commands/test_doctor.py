@@ -116,6 +116,14 @@ def test_wrong_rules_are_ill_and_named(shop: Shop) -> None:
     assert "the settings are in order" in says(shop)
 
 
+@pytest.mark.parametrize("name", ["rules/saftey.toml", "rules/radios/tiny.toml~", "rules/radios/tiny.toml.bak"])
+def test_a_file_among_the_rules_that_is_not_read_is_told(shop: Shop, name: str) -> None:
+    (shop.root / name).write_text("title = 3\n")
+    finding = found(shop, f"{name} is not read")
+    assert finding.health is Health.MIND and "remove it" in finding.remedy
+    assert "the rules are in order" in says(shop)
+
+
 @pytest.mark.parametrize("place", ["rules/radios/tall.toml", "keyturn.toml"])
 def test_rules_and_settings_that_are_no_files_are_told_and_the_rest_is_looked_at(shop: Shop, place: str) -> None:
     (shop.root / place).unlink(missing_ok=True)

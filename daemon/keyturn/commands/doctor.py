@@ -26,6 +26,7 @@ from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
+from keyturn.shop.stray_rules import stray_rules
 
 LITTLE_SPACE = 2 * 2**30
 """Bytes that hold some hundred drops. With less, the shop soon pauses."""
@@ -84,6 +85,7 @@ def examine(shop: Shop) -> list[Finding]:
     return [
         *_program(),
         *_rules(shop),
+        *_stray_rules(shop),
         *_cluster(shop),
         *_folders(shop),
         *_space(shop),
@@ -121,6 +123,14 @@ def _rules(shop: Shop) -> Iterator[Finding]:
             )
         else:
             yield _well(f"the {what} are in order")
+
+
+def _stray_rules(shop: Shop) -> Iterator[Finding]:
+    try:
+        for path, remedy in stray_rules(shop.rules):
+            yield Finding(Health.MIND, f"{path.relative_to(shop.root)} is not read", remedy)
+    except OSError:
+        return  # _rules reports it
 
 
 def _cluster(shop: Shop) -> Iterator[Finding]:
