@@ -35,6 +35,7 @@ class Fields:
         self._field = tuple(map(min, screen.field_cells, screen.shape))
         self._whole = screen.field_area_px
         self.share_limit = share * (1 + (EXACT if self._pixels else ROUNDING))
+        self.limit_px = self.share_limit * self._whole
         self.shape = tuple(n - math.ceil(f - EXACT) + 1 for n, f in zip(screen.shape, self._field, strict=True))
 
     def covered(self, cells: Bits, swing: F32) -> F32:
@@ -66,9 +67,14 @@ class Fields:
 
     def exceeds(self, area: F32) -> bool:
         """Tell whether `area` (pixels a cell) covers more than the limit at some position of the field."""
-        if float(area.sum(dtype=np.float64)) <= self.share_limit * self._whole:
-            return False
-        return bool(self.shares(area).max() > self.share_limit)
+        return bool(self.large(area).any())
+
+    def large(self, area: F32) -> Bits:
+        """Return the positions of the field of which `area` (pixels a cell) covers more than the limit."""
+        if float(area.sum(dtype=np.float64)) <= self.limit_px:
+            return np.zeros(self.shape, np.bool_)
+        large: Bits = self.shares(area) > self.share_limit
+        return large
 
 
 def _field_sums(values: F32, field: tuple[float, ...]) -> F64:
@@ -99,8 +105,8 @@ def _spans(table: F64, length: float) -> list[F64]:
 def _table(values: NDArray[np.floating]) -> F64:
     """Return the summed-area table, one row and one column larger than `values`."""
     table = np.zeros((values.shape[0] + 1, values.shape[1] + 1))
-    np.cumsum(values, axis=0, dtype=np.float64, out=table[1:, 1:])
-    np.cumsum(table[1:, 1:], axis=1, out=table[1:, 1:])
+    np.cumsum(values, axis=1, dtype=np.float64, out=table[1:, 1:])
+    np.cumsum(table[1:, 1:], axis=0, out=table[1:, 1:])
     return table
 
 

@@ -27,7 +27,7 @@ F32 = NDArray[np.float32]
 U8 = NDArray[np.uint8]
 Bits = NDArray[np.bool_]
 
-_LIGHT: F32 = (luminance.LINEAR16[:, None] * (luminance.WEIGHTS / luminance.FULL)).astype(np.float32)
+_LIGHT: F32 = (luminance.LINEAR16 * (luminance.WEIGHTS / luminance.FULL)[:, None]).astype(np.float32)
 """What each code of each channel adds to the relative luminance."""
 
 
@@ -51,15 +51,16 @@ class CloseLook:
     def show(self, cells: NDArray[np.uint16], rgb: U8, at_s: float) -> None:
         """Take one picture's cells and its pixels, both of the whole screen, and when it appears, in seconds."""
         rgb = rgb[self._grid.place_px]
-        light = _LIGHT[:, 0][rgb[..., 0]] + _LIGHT[:, 1][rgb[..., 1]] + _LIGHT[:, 2][rgb[..., 2]]
+        red, green, blue = (np.take(_LIGHT[c], rgb[..., c], mode="clip") for c in range(3))
+        light = red + green + blue
         coarse = cells[self._box].astype(np.float32)
         coarse_light = luminance.relative_luminance(*_planes(coarse)) / np.float32(luminance.FULL)
         by_pixel = self._pixels.luminance.step(light)
         by_cell = self._without_noise(self._cells.luminance.step(coarse_light), coarse_light)
         changed = self._general.add_both(at_s, by_pixel, by_cell)
         if self._red_too:
-            red = self._pixels.red.step(_planes(luminance.cells(rgb, 1.0).astype(np.float32)))
-            changed |= self._red.add_both(at_s, red, self._cells.red.step(_planes(coarse)))
+            to_and_from = self._pixels.red.step(_planes(luminance.cells(rgb, 1.0).astype(np.float32)))
+            changed |= self._red.add_both(at_s, to_and_from, self._cells.red.step(_planes(coarse)))
         if changed:
             self._counts.judge(at_s)
 
@@ -101,8 +102,27 @@ class PixelCount(TransitionCount):
         self._cells.add(at_s, places)
         self._whole_cells.add(at_s, whole)
         self._brighter[places] = pixels[0][places]
-        self._add_moment(at_s, *(self._grid.area([p], c) for p, c in zip(pixels, cells, strict=True)))
+        self._add_moment(at_s, *(self._moved(p, c) for p, c in zip(pixels, cells, strict=True)))
         return True
+
+    def _moved(self, pixels: Bits, cells: Bits) -> F32:
+        """Return the area that made a transition at one picture; nothing where it is surely below the limit."""
+        most = np.count_nonzero(pixels) + np.count_nonzero(cells) * self._grid.cell_area
+        if most <= self._fields.limit_px:
+            return self._grid.nothing
+        return self._grid.area([pixels], cells)
+
+    def judge(self, at_s: float) -> None:
+        """Set `now` and `most`: 0, or as many transitions as fail."""
+        self._forget(at_s)
+        self.now = self.failing if self._moments.counts.max() >= self.failing else 0
+        if self.now:
+            self.share = max(self.share, self._moment_share)
+        if self._possible() >= self.failing:
+            share = self._fields.largest(self.area(at_s))
+            self.share = max(self.share, share)
+            self.now = self.failing if share > self._fields.share_limit else self.now
+        self.most = max(self.most, self.now)
 
     def area(self, at_s: float, count: int = 0) -> F32:
         least = count or self.failing
@@ -126,11 +146,13 @@ class Grid:
 
     def __init__(self, screen: Screen, box: tuple[slice, slice]) -> None:
         self._side = math.ceil(screen.cell_px - 1e-6)
+        self.cell_area = (screen.cell_px + 1) ** 2
         self.shape = (box[0].stop - box[0].start, box[1].stop - box[1].start)
         ends = (screen.height_px, screen.width_px)
         places, self._cell_of, self._first = zip(*map(_axis, ends, box, (screen.cell_px,) * 2), strict=True)
         self.place_px: tuple[slice, slice] = places
         self.shape_px = (places[0].stop - places[0].start, places[1].stop - places[1].start)
+        self.nothing = np.zeros(self.shape_px, np.float32)
 
     def area(self, in_step: Sequence[Bits], cells: Bits) -> F32:
         """Return the area that flashes in each pixel: 1 or 0.
@@ -140,16 +162,15 @@ class Grid:
         """
         pixels = np.logical_or.reduce(in_step)
         if not pixels.any() and not cells.any():
-            return np.zeros(self.shape_px, np.float32)
+            return self.nothing
         large = np.logical_or.reduce([self._any_in_cells(opened(each, self._side)) for each in in_step])
         near = any_around(large, beyond=False)
         area: F32 = (pixels & self._spread(near) | self._spread(cells & ~near)).astype(np.float32)
         return area
 
     def _any_in_cells(self, pixels: Bits) -> Bits:
-        tall = np.maximum.reduceat(pixels.view(np.uint8), self._first[0], axis=0)
-        whole: Bits = np.maximum.reduceat(tall, self._first[1], axis=1).view(np.bool_)
-        return whole
+        tall = _any_in_runs(pixels, self._first[0])
+        return _any_in_runs(tall.T, self._first[1]).T
 
     def _spread(self, cells: Bits) -> Bits:
         """Return the pixels of the cells."""
@@ -166,6 +187,15 @@ def _axis(end: int, cells: slice, cell_px: float) -> tuple[slice, NDArray[np.int
     return slice(int(low), int(high)), inside, np.minimum(first, len(inside) - 1)
 
 
+def _any_in_runs(pixels: Bits, first: NDArray[np.intp]) -> Bits:
+    """Return whether any is set from each of the `first` rows to the row before the next."""
+    last = np.append(first[1:], len(pixels)) - 1
+    found = pixels[first]
+    for step in range(1, int((last - first).max()) + 1):
+        found |= pixels[np.minimum(first + step, np.maximum(last, first))]
+    return found
+
+
 def opened(pixels: Bits, side: int) -> Bits:
     """Return the pixels that lie in a square of `side` pixels which are all set."""
     if min(pixels.shape) < side or not pixels.any():
@@ -180,7 +210,7 @@ def opened(pixels: Bits, side: int) -> Bits:
 def _each_run(pixels: Bits, length: int, joined: np.ufunc) -> Bits:
     """Return `joined` over each run of `length` rows."""
     count = len(pixels) - length + 1
-    runs = pixels[:count].copy()
+    runs = pixels[:count].copy(order="K")
     for step in range(1, length):
         joined(runs, pixels[step : step + count], out=runs)
     return runs

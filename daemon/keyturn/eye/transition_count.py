@@ -112,17 +112,15 @@ class TransitionCount:
 
     def _add_moment(self, at_s: float, rising: F32, falling: F32) -> None:
         """Count a transition of each field of which more than the limit rose or fell, rises and falls in turn."""
-        turned = turns(self._direction, self._large(rising), self._large(falling))
+        turned = turns(self._direction, *(self._large(area) for area in (rising, falling)))
         if turned.any():
             self._moments.add(at_s, turned)
 
     def _large(self, area: F32) -> Bits:
         """Return the positions of the field of which `area` covers more than the limit."""
-        if not self._fields.exceeds(area):
-            return np.zeros(self._fields.shape, np.bool_)
-        shares = self._fields.shares(area)
-        self._moment_share = float(shares.max())
-        large: Bits = shares > self._fields.share_limit
+        large = self._fields.large(area)
+        if large.any():
+            self._moment_share = self._fields.largest(area)
         return large
 
     def _covered(self, cells: Bits) -> F32:

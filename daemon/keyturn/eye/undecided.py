@@ -1,9 +1,9 @@
 """Which stretches of time cells cannot decide: where pixels may flash too often, over more than the allowed area.
 
 A cell holds the mean light of its pixels. Where it is cut by the border of a flashing area, or holds a pattern little
-coarser than itself, its swing is smaller than that of its pixels. So here every cell counts whole that swings by a
-quarter of the threshold, and every cell beside it: a pattern of a quarter of the area, the least that can fail, swings
-its cells by so much. What stays below the limit even so passes. All else is counted in pixels (`close_look`).
+coarser than itself, its swing is smaller than that of its pixels. So here every cell counts whole that swings by half
+the threshold, and every cell beside it: a stripe as wide as a cell fills more than half of one. What stays below the
+limit even so passes. All else is counted in pixels (`close_look`).
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class Undecided:
     """Collects the stretches that cells cannot decide."""
 
     def __init__(self, screen: Screen, rules: rulebook.Flash) -> None:
-        smaller = {"luminance_step": rules.luminance_step * rules.field_share, "darker_below": math.inf}
+        smaller = {"luminance_step": rules.luminance_step / 2, "darker_below": math.inf}
         self._luminance = Luminance(rules.model_copy(update=smaller))
         self._failing = 2 * rules.most_per_second + 1
         self._kinds = [_Kind(screen, rules) for _ in ("general", "red")]
