@@ -1,0 +1,255 @@
+"""Every example and command that README.md prints is run as it is printed, as far as a test can run it.
+
+A fenced block is picked by words that stand in it. One that no test picks fails the last test here.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from typer.main import get_command
+
+from keyturn.commands import app
+from keyturn.manifest.models import Manifest
+from keyturn.outbox import shop_state
+from keyturn.shop import rulebook
+from keyturn.shop.folders import Shop
+from samples import Run, picture, until
+
+CHECKOUT = Path(__file__).parents[1]
+README = (CHECKOUT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"^```(\w+)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+SHOP = "/srv/keyturn"
+
+TWO_LINES = 'customer = "Fern Hollow Mobile Library"\nradio = "tall-768x1024"'
+ART = {
+    TWO_LINES: (TWO_LINES, ["logo.png", "0001.png", "0002.png", "0003.png"]),
+    'job = "van-two"': ("", ["logo.png", *(f"lamps/{number:04d}.png" for number in range(1, 49))]),
+    "[part.glide]": (TWO_LINES, ["lake.png", "ferry.png"]),
+    "there_and_back": (TWO_LINES, [*(f"glow/{number}.png" for number in range(1, 9)), "hills.png", "night.png"]),
+    "pan = {": (TWO_LINES, ["view.png"]),
+    "leaf.gif": (TWO_LINES, ["leaf.gif"]),
+}
+"""For each example of a job.toml: what stands before its parts, and the art that it names."""
+
+COMMANDS = ("keyturn demo", "pytest", "keyturn make my-drop", "keyturn init", "systemctl enable", "dash-1024x600")
+
+
+def block(words: str) -> str:
+    """Return the one fenced block that holds `words`."""
+    (found,) = [text for _, text in BLOCKS if words in text]
+    return found
+
+
+def commands(words: str, **names: str | Path) -> list[list[str]]:
+    """Return the block's lines as words of a command line, without comments, each name replaced by its value."""
+    lines = [shlex.split(line, comments=True) for line in block(words).splitlines()]
+    replaced = {name.replace("_", "-"): str(value) for name, value in names.items()}
+    return [[replaced.get(word, word) for word in line] for line in lines]
+
+
+@pytest.fixture
+def small(shop: Shop) -> Shop:
+    """A shop whose radios have panels of a sixteenth, so that examples are soon made; all else is as it ships."""
+    for path in (rulebook.SHIPPED / "radios").glob("*.toml"):
+        text = path.read_text(encoding="utf-8")
+        text = re.sub(
+            r"^(width|height) = (\d+)", lambda found: f"{found[1]} = {int(found[2]) // 4}", text, flags=re.MULTILINE
+        )
+        (shop.rules / "radios" / path.name).write_text(text, encoding="utf-8")
+    return shop
+
+
+def draw(path: Path) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    number = int(re.sub(r"\D", "", path.stem) or 1)
+    if path.suffix == ".gif":
+        frames = [picture((192, 256), n) for n in range(1, 31)]
+        frames[0].save(path, save_all=True, append_images=frames[1:], duration=100)
+    elif path.stem in ("ferry", *(str(n) for n in range(1, 9))):
+        shape = Image.new("RGBA", (192, 256))
+        shape.paste((90, 110, 100, 255), (20, 20 + 4 * number, 120, 90 + 4 * number))
+        shape.save(path)
+    else:
+        picture((384, 512), number).save(path)
+
+
+# -- for artists ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("words", ART)
+def test_a_drop_with_the_example_as_its_manifest_is_accepted(
+    run: Run, small: Shop, tmp_path: Path, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    head, art = ART[words]
+    text = block(words)
+    drop = tmp_path / "van-two"
+    for name in art:
+        draw(drop / name)
+    (drop / "job.toml").write_text(text if head in text else f"{head}\n{text}", encoding="utf-8")
+    assert run("check", drop, "--root", small.root) == 0, capsys.readouterr().err
+
+
+def test_the_line_that_is_commented_out_may_be_said() -> None:
+    text = re.sub(r"^# (hold_screen = )", r"\1", block('job = "van-two"'), flags=re.MULTILINE)
+    assert Manifest.model_validate(tomllib.loads(text)).part[0].hold_screen == "why"
+
+
+def test_an_artist_starts_checks_and_previews_a_drop(
+    run: Run, small: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("KEYTURN_ROOT", str(small.root))  # for its small panels alone
+    for program, *arguments in commands("keyturn make my-drop"):
+        assert (program, run(*arguments)) == ("keyturn", 0), capsys.readouterr().err
+    (sheet,) = Path("preview").glob("*/proof.html")
+    assert str(sheet) in capsys.readouterr().out
+    named = (tmp_path / "my-drop" / "job.toml").read_text(encoding="utf-8").splitlines()[0]
+    assert named == "#:schema ./job.schema.json" and (tmp_path / "my-drop" / "job.schema.json").is_file()
+
+
+# -- for operators ----------------------------------------------------------------------------------
+
+
+def test_an_operator_sets_up_runs_asks_and_examines_a_shop(
+    run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    root = tmp_path / "srv"
+    lines = [[word.replace(SHOP, str(root)) for word in line] for line in commands("keyturn init")]
+    assert [line[:2] for line in lines] == [["keyturn", name] for name in ("init", "run", "status", "doctor")]
+    assert run(*lines[0][1:]) == 0
+    with subprocess.Popen([sys.executable, "-m", *lines[1]], stderr=subprocess.DEVNULL) as service:
+        try:
+            until(lambda: (state := shop_state.read_state(Shop(root))) is not None and state.running)
+            assert [run(*line[1:]) for line in lines[2:]] == [0, 0]
+        finally:
+            service.terminate()
+    assert service.returncode == 0
+    assert "Service: running" in capsys.readouterr().out
+
+
+@pytest.fixture
+def installed(tmp_path: Path) -> Iterator[Any]:
+    """A function that runs a block's lines in a shell, with its folders and the programs of systemd put aside.
+
+    Installing packages needs a registry, users and units need root and systemd: `tests/test_unit_files.py` and
+    `tests/faults/test_under_systemd.py` do that. Here each such program notes its arguments.
+    """
+    programs, machine, notes = tmp_path / "bin", tmp_path / "machine", tmp_path / "notes"
+    programs.mkdir()
+    (machine / "srv" / "keyturn").mkdir(parents=True)
+    (machine / "opt" / "keyturn" / "bin").mkdir(parents=True)
+    stubs = [programs / name for name in ("systemd-sysusers", "systemd-tmpfiles", "systemctl", "python3")]
+    for stub in [*stubs, *(machine / "opt" / "keyturn" / "bin" / name for name in ("pip", "keyturn"))]:
+        stub.write_text(f'#!/bin/sh\necho "${{0##*/}} $*" >> {shlex.quote(str(notes))}\n', encoding="utf-8")
+        stub.chmod(0o755)
+
+    def shell(text: str) -> tuple[Path, list[str]]:
+        notes.write_text("", encoding="utf-8")
+        script = re.sub(r"(?<![\w.])/(etc|opt|srv)/", rf"{machine}/\1/", text)
+        told = subprocess.run(
+            ["bash", "-euc", script],
+            cwd=CHECKOUT,
+            env={"PATH": f"{programs}:/usr/bin:/bin"},
+            capture_output=True,
+            text=True,
+        )
+        assert (told.returncode, told.stderr) == (0, "")
+        return machine, notes.read_text(encoding="utf-8").replace(str(machine), "").splitlines()
+
+    yield shell
+
+
+def test_the_lines_that_install_the_service_put_every_file_in_its_place_and_keep_the_settings(installed: Any) -> None:
+    """Upgrading runs them again."""
+    lines = block("systemctl enable")
+    machine, notes = installed(lines)
+    assert notes == [
+        "python3 -m venv /opt/keyturn",
+        "pip install .",
+        "systemd-sysusers keyturn.conf",
+        "systemd-tmpfiles --create keyturn.conf",
+        "systemctl daemon-reload",
+        "systemctl enable --now keyturn",
+        "keyturn doctor --root /srv/keyturn",
+    ]
+    places = {
+        "etc/sysusers.d/keyturn.conf": "keyturn.sysusers",
+        "etc/tmpfiles.d/keyturn.conf": "keyturn.tmpfiles",
+        "etc/systemd/system/keyturn.service": "keyturn.service",
+        "srv/keyturn/keyturn.toml": "keyturn.toml",
+    }
+    for place, source in places.items():
+        assert (machine / place).read_bytes() == (CHECKOUT / "systemd" / source).read_bytes()
+        (machine / place).write_text("old")
+    installed(lines)
+    kept = [place for place in places if (machine / place).read_text(encoding="utf-8") == "old"]
+    assert kept == ["srv/keyturn/keyturn.toml"]
+
+
+def test_a_radio_is_copied_listed_and_given_a_stick(
+    run: Run, installed: Any, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = block("dash-1024x600")
+    copy, *asked = text.splitlines()
+    machine, _ = installed(copy)
+    monkeypatch.chdir(tmp_path)
+    for line in asked:
+        words = shlex.split(line.replace(SHOP, f"{machine}{SHOP}"), comments=True)
+        assert run(*words[1:], *(["--seconds", "1"] if "calibrate" in words else [])) == 0, capsys.readouterr().err
+    assert "dash-1024x600" in capsys.readouterr().out
+    assert (tmp_path / "calibration-dash-1024x600" / "bootanimation.zip").is_file()
+
+
+# -- the rest ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("words", ["keyturn demo", "pytest"])
+def test_the_two_commands_install_this_checkout_and_start_a_program_of_it(words: str) -> None:
+    """They need a registry: .ci/run runs the second as it is printed, tests/commands/test_demo.py runs the demo."""
+    make, install, start = [shlex.split(part) for part in block(words).split("&&")]
+    assert make == ["python3", "-m", "venv", ".venv"]
+    assert install[:2] == [".venv/bin/pip", "install"] and install[-1] in (".", ".[test]")
+    assert start[0] in (".venv/bin/keyturn", ".venv/bin/pytest")
+
+
+def inline() -> list[str]:
+    """Return what stands between single backticks, in one line each."""
+    text = re.sub(r"^```.*?^```$", "", README, flags=re.MULTILINE | re.DOTALL)
+    return [" ".join(code.split()) for code in re.findall(r"`([^`]+)`", text)]
+
+
+def test_every_command_named_in_a_sentence_has_its_name_and_options() -> None:
+    known = get_command(app.app).commands  # type: ignore[attr-defined]
+    named = [shlex.split(code) for code in inline() if code.startswith("keyturn ")]
+    assert len(named) > 5
+    for _, command, *rest in named:
+        options = {option for parameter in known[command].params for option in parameter.opts}
+        assert {word for word in rest if word.startswith("-")} <= options, (command, rest)
+
+
+def test_every_file_and_extra_named_in_a_sentence_is_there() -> None:
+    extras = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))["project"][
+        "optional-dependencies"
+    ]
+    places = [code for code in inline() if re.fullmatch(r"(systemd|rules|tests|sample_inbox)/[\w./-]*", code)]
+    assert len(places) > 5 and [place for place in places if not (CHECKOUT / place).exists()] == []
+    asked = [
+        extra for code in inline() for found in re.findall(r"'\.\[([\w,]+)\]'", code) for extra in found.split(",")
+    ]
+    assert asked and set(asked) <= set(extras)
+
+
+def test_every_block_is_run_by_a_test() -> None:
+    assert {kind for kind, _ in BLOCKS} == {"sh", "toml"}
+    unknown = [text for _, text in BLOCKS if not any(words in text for words in (*ART, *COMMANDS))]
+    assert unknown == []
