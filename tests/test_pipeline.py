@@ -80,10 +80,10 @@ def test_the_command_file_read_as_c_reads_it(made: MadeByHand) -> None:
     """libc's sscanf with the reference player's patterns, line by line up to each newline (AOSP
     cmds/bootanimation; the patterns are from memory). An unterminated last line would not be seen."""
     data = zipfile.ZipFile(stick(made) / "bootanimation.zip").read("desc.txt")
-    assert made.made.record.radios[0].fps == 1
-    assert _as_c_reads(data) == ((48, 64, 1), [(b"p", 1, 0, b"part0"), (b"p", 0, 0, b"part1")])
+    assert made.made.record.radios[0].fps == 8
+    assert _as_c_reads(data) == ((48, 64, 8), [(b"p", 1, 0, b"part0"), (b"p", 0, 0, b"part1")])
     header, rows = _as_c_reads(data.removesuffix(b"\n"))
-    assert header == (48, 64, 1)
+    assert header == (48, 64, 8)
     assert rows == [(b"p", 1, 0, b"part0")], "the trap: the last row is dropped"
 
 

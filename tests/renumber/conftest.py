@@ -29,11 +29,12 @@ def radio(rules: Rulebook) -> Radio:
 def planned(drop: Drop, rules: Rulebook, radio: Radio) -> Planner:
     count = itertools.count()
 
-    def make(text: str = "", frames: int = 48, **changes: object) -> Plan:
+    def make(text: str = "", frames: int = 48, slowest_fps: int | None = None, **changes: object) -> Plan:
         root = drop(f"van-{next(count)}", frames=frames, manifest=HEAD + text)
         profile = radio.model_copy(update=changes)
         job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
-        return plan(job, art, root, profile, rules.intake.enlarging)
+        rule = rules.intake.motion.model_copy(update={} if slowest_fps is None else {"slowest_fps": slowest_fps})
+        return plan(job, art, root, profile, rules.intake.model_copy(update={"motion": rule}))
 
     return make

@@ -27,11 +27,11 @@ def test_a_clip_keeps_its_own_timing(tmp_path: Path, rules: Rulebook, radio: Rad
     (root / "job.toml").write_text(HEAD)
     job = reading.read(root)
     art = job_art(job, survey(root, rules.intake), rules.intake)
-    made = plan(job, art, root, radio, rules.intake.enlarging)
+    made = plan(job, art, root, radio, rules.intake)
     assert made.fps == 10
     assert made.once_only_s == pytest.approx(2.0)
     assert made.parts[-1].sources[0].index == 19
-    doubled = plan(reading.parse((HEAD + "[motion]\nfps = 20\n").encode()), art, root, radio, rules.intake.enlarging)
+    doubled = plan(reading.parse((HEAD + "[motion]\nfps = 20\n").encode()), art, root, radio, rules.intake)
     assert len(doubled.parts[0].sources) == 40
     assert doubled.once_only_s == pytest.approx(2.0)
 

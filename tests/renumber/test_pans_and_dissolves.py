@@ -200,7 +200,7 @@ def understood(folder: Callable[..., Path], rules: Rulebook) -> Callable[..., tu
         root = folder(text, **pictures)
         job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
-        return art, plan(job, art, root, rules.radios["tiny"], rules.intake.enlarging)
+        return art, plan(job, art, root, rules.radios["tiny"], rules.intake)
 
     return make
 

@@ -46,7 +46,7 @@ def test_small_art_is_told_soft_and_far_too_small_refused(drop: Drop, rules: Rul
         root = drop(name, manifest=HEAD, size=size)
         job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
-        return codes(plan(job, art, root, radio, rules.intake.enlarging))
+        return codes(plan(job, art, root, radio, rules.intake))
 
     assert "art-soft" not in code_of((24, 32), "half")
     assert code_of((16, 22), "third")["art-soft"] is Kind.NOTE

@@ -32,7 +32,7 @@ def test_doubling_rate_and_plays_takes_the_same_time(drop: Drop, rules: Rulebook
         root = drop(name, frames=20, manifest=HEAD + text)
         job = reading.read(root)
         art = job_art(job, survey(root, rules.intake), rules.intake)
-        return plan(job, art, root, radio, rules.intake.enlarging).once_only_s
+        return plan(job, art, root, radio, rules.intake).once_only_s
 
     assert once_s("a", 10, 1) == pytest.approx(once_s("b", 20, 2))
 

@@ -30,7 +30,7 @@ class LogoTable(Table):
 class Motion(Table):
     fps: Annotated[
         Annotated[int, Field(ge=1, le=60)] | Literal["auto"],
-        Field(description='Frames a second, or "auto": as slow as finishes in time.'),
+        Field(description='Frames a second, or "auto": as slow as finishes in time and still looks like motion.'),
     ] = "auto"
     finish: Annotated[
         float,

@@ -19,7 +19,7 @@ from keyturn.renumber.rate import chosen_fps, made_to_fit, neighbouring_rates, s
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, mended, note, refuse
 from keyturn.shop.records import PaceRow
-from keyturn.shop.rulebook import Enlarging
+from keyturn.shop.rulebook import Enlarging, Intake
 
 LEAST_PAUSE_CHANGE_S = 0.1
 """A pause that is changed by less is not told: nobody sees it. Keyturn's own choice."""
@@ -69,12 +69,12 @@ class Plan:
         return Timeline(tuple(p.played for p in self.parts), self.pacing, boot_s)
 
 
-def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: Enlarging) -> Plan:
+def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, intake: Intake) -> Plan:
     """Return the plan of the art in `root` for `radio`.
 
     Faults of the art raise nothing: they are among the plan's reasons.
     """
-    inputs = PlanInputs(manifest, art, root, radio, BootModel.of_radio(radio))
+    inputs = PlanInputs(manifest, art, root, radio, BootModel.of_radio(radio), intake.motion.slowest_fps)
     fps, fps_reasons = chosen_fps(inputs)
     parts, length_reasons = made_to_fit(inputs, inputs.parts_at(fps), fps)
     once_s = inputs.once_only_s(parts, fps)
@@ -90,11 +90,11 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, enlarging: E
         reasons=(
             *_plays_reasons(inputs),
             *_hold_screen_reasons(inputs),
-            *_enlarging_reasons(inputs, enlarging),
+            *_enlarging_reasons(inputs, intake.enlarging),
             *fps_reasons,
             *length_reasons,
             *_pause_reasons(radio, parts, fps),
-            *slide_show_reasons(parts, fps),
+            *slide_show_reasons(inputs, parts, fps),
             *inputs.frame_sources.retiming_notes(inputs.shown_rate(fps)),
         ),
     )

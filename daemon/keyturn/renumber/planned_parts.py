@@ -69,13 +69,17 @@ def fit_for(manifest: Manifest, radio: Radio) -> Fit:
 
 @dataclass(frozen=True, slots=True)
 class PlanInputs:
-    """What a plan is made from. `root` is the drop's folder, `boot` the radio's boot times."""
+    """What a plan is made from. `root` is the drop's folder, `boot` the radio's boot times.
+
+    At fewer than `slowest_fps` frames a second a motion is seen as a row of pictures.
+    """
 
     manifest: Manifest
     art: JobArt
     root: Path
     radio: Radio
     boot: BootModel
+    slowest_fps: int
 
     @property
     def frame_sources(self) -> FrameSources:

@@ -1,4 +1,4 @@
-"""The rate of a plan: the one the manifest names, or the least at which its parts finish in time.
+"""The rate of a plan: the one the manifest names, or the least at which its parts finish in time and look like motion.
 
 Where no rate is quick enough, frames are left out or the artist is told how many.
 """
@@ -6,9 +6,11 @@ Where no rate is quick enough, frames are left out or the artist is told how man
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from statistics import median
 
 from keyturn.manifest.models import FILE_NAME
+from keyturn.radio import memory
 from keyturn.radio.boot import BootModel
 from keyturn.radio.pace import alternatives, choose_fps, kept_frames, thin
 from keyturn.radio.timeline import PlayedPart
@@ -17,8 +19,14 @@ from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, mended, note, refuse
 from keyturn.shop.records import PaceRow
 
-SLIDE_SHOW_FPS = 8
-"""Below this rate a motion is seen as a row of pictures. Common practice, no source."""
+FEWEST_MOVING = 3
+"""A part of fewer pictures is no motion."""
+
+MOST_PLAYS = 60
+"""More plays are not proposed to fill the boot. Keyturn's own choice."""
+
+NEVER = 0.005
+"""Where a smaller share of starts lasts long enough, shown as 0 %, the end is never seen: no choice of the artist's."""
 
 LOOP_FPS = 15
 """Where nothing has to finish in time, "auto" takes this rate, or a clip's own. Common practice, no source."""
@@ -29,7 +37,7 @@ def chosen_fps(inputs: PlanInputs) -> tuple[int, list[Reason]]:
     limits = inputs.radio.limits
     wanted = inputs.manifest.motion.fps
     if not isinstance(wanted, int):
-        return _automatic_fps(inputs), []
+        return _automatic_fps(inputs)
     fps = min(max(wanted, limits.fps_min), limits.fps_max)
     if fps == wanted:
         return fps, []
@@ -37,18 +45,65 @@ def chosen_fps(inputs: PlanInputs) -> tuple[int, list[Reason]]:
     return fps, [mended("fps-limited", what, file=FILE_NAME, field="motion.fps")]
 
 
-def _automatic_fps(inputs: PlanInputs) -> int:
-    limits = inputs.radio.limits
+def _automatic_fps(inputs: PlanInputs) -> tuple[int, list[Reason]]:
+    """Return the least rate that finishes in time and looks like motion, and a note where the boot allows a slower."""
     own = _own_fps(inputs)
+    slowest = _least_fps(inputs, own)
+    if slowest >= inputs.slowest_fps or not _moves(inputs, slowest):
+        return slowest, []
+    fps = _least_fps(inputs, max(own, inputs.slowest_fps))
+    return fps, [_not_slower(inputs, fps, slowest)] if fps > slowest else []
+
+
+def _least_fps(inputs: PlanInputs, at_least: int) -> int:
+    limits = inputs.radio.limits
     return choose_fps(
         inputs.played_at,
         inputs.pacing_at,
         inputs.boot,
         inputs.finish,
-        min(max(limits.fps_min, own), limits.fps_max),
+        min(max(limits.fps_min, at_least), limits.fps_max),
         limits.fps_max,
-        default_fps=own or LOOP_FPS,
+        default_fps=at_least or LOOP_FPS,
     )
+
+
+def _moves(inputs: PlanInputs, fps: int) -> bool:
+    """Whether the rate sets the pace of a motion. A clip, and what is drawn to last some seconds, have their own."""
+    return any(
+        len(part.sources) >= FEWEST_MOVING and not art.clip and not art.entry.lasts_seconds
+        for art, part in zip(inputs.art.parts, inputs.parts_at(fps), strict=True)
+    )
+
+
+def _not_slower(inputs: PlanInputs, fps: int, slowest: int) -> Reason:
+    """Return the note that says what fills the rest of the boot."""
+    parts = inputs.parts_at(fps)
+    once_s = inputs.once_only_s(parts, fps)
+    rest_s = max(0.0, inputs.boot.spread[1] - once_s)
+    rest = "the last picture holds" if len(parts[-1].sources) == 1 else f"part {len(parts)} plays"
+    what = (
+        f"{slowest} fps would finish in time, but would look like a slide show; auto takes {fps} fps: the parts that "
+        f"play once end at {once_s:.1f} s, and {rest} for the rest, usually {rest_s:.1f} s"
+    )
+    plays = _plays_that_fit(inputs, parts, fps)
+    mend = f"draw more pictures{f', or set plays = {plays},' if plays > 1 else ''} to fill the boot with motion"
+    return note("auto-not-slower", what, mend, file=FILE_NAME, field="motion.fps")
+
+
+def _plays_that_fit(inputs: PlanInputs, parts: tuple[PlannedPart, ...], fps: int) -> int:
+    """Return how often the one part that plays once could play before the radio has booted; 1 where there are more."""
+    first, *rest = parts
+    if first.row.count != 1 or any(part.row.count for part in rest):
+        return 1
+    plays = 1
+    while plays < min(inputs.radio.firmware.max_plays, MOST_PLAYS):
+        more = (replace(first, row=replace(first.row, count=plays + 1)), *rest)
+        played = tuple(part.played for part in more)
+        if not inputs.in_time(more, fps) or memory.finding(inputs.radio, played):
+            break
+        plays += 1
+    return plays
 
 
 def _own_fps(inputs: PlanInputs) -> int:
@@ -93,8 +148,19 @@ def made_to_fit(
     remedy = f"leave out {left_out} frames, evenly" if thinned is not None else "shorten the pauses"
     mend = f"{remedy}; thin = true under [motion] does it; or accept a lower finish"
     chosen_by_hand = isinstance(motion.fps, int) and "finish" not in motion.model_fields_set
-    finding = note if chosen_by_hand else refuse
-    return parts, [finding("cut-mid-motion", what, mend, file=FILE_NAME, field="motion.finish")]
+    ready_made = "fps" not in motion.model_fields_set  # whoever made the archive has seen it on a radio
+    if chosen_by_hand and (ready_made or inputs.boot.share_finished(once_s) >= NEVER):
+        return parts, [note("cut-mid-motion", what, mend, file=FILE_NAME, field="motion.finish")]
+    if chosen_by_hand:
+        mend = f"{_quick_enough(inputs)}{remedy}; thin = true under [motion] does it"
+    field = "motion.fps" if chosen_by_hand else "motion.finish"
+    return parts, [refuse("cut-mid-motion", what, mend, file=FILE_NAME, field=field)]
+
+
+def _quick_enough(inputs: PlanInputs) -> str:
+    """Propose the least rate that finishes in time, where there is one."""
+    fps = _least_fps(inputs, 0)
+    return f'set fps = {fps} or more, or "auto"; or ' if inputs.in_time(inputs.parts_at(fps), fps) else ""
 
 
 def _thinned(
@@ -118,16 +184,13 @@ def _with_frames(part: PlannedPart, frames: int) -> PlannedPart:
 # -- what the sheet shows ---------------------------------------------------------------------------
 
 
-def slide_show_reasons(parts: Sequence[PlannedPart], fps: int) -> list[Reason]:
-    """Return a note where the rate is so low that a part of three or more pictures looks like a slide show.
-
-    "auto" takes as long as the boot allows, so few pictures lead to a low rate.
-    """
+def slide_show_reasons(inputs: PlanInputs, parts: Sequence[PlannedPart], fps: int) -> list[Reason]:
+    """Return a note where the rate is so low that a part of three or more pictures looks like a slide show."""
     most = max((len(p.sources) for p in parts if p.row.count != 0), default=0)
-    if fps >= SLIDE_SHOW_FPS or most < 3:
+    if fps >= inputs.slowest_fps or most < FEWEST_MOVING:
         return []
     what = f"at {fps} fps each picture stands for {1 / fps:.2g} s: the motion will look like a slide show"
-    mend = f"draw more pictures, or set fps = {SLIDE_SHOW_FPS} or more: it then ends earlier and holds longer"
+    mend = f"draw more pictures, or set fps = {inputs.slowest_fps} or more: it then ends earlier and holds longer"
     return [note("jumpy", what, mend, file=FILE_NAME, field="motion.fps")]
 
 

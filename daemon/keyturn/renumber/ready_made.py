@@ -14,7 +14,7 @@ from pathlib import Path
 
 from keyturn.inbox.survey import Survey, survey
 from keyturn.inbox.unpack import unpack
-from keyturn.manifest.models import FILE_NAME, Manifest
+from keyturn.manifest.models import FILE_NAME, Manifest, Motion
 from keyturn.radio.desc import TRUSTED_PLAYS, Desc
 from keyturn.renumber import ready_made_desc, uncrop
 from keyturn.renumber.ready_made_desc import desc_files, read_desc
@@ -63,7 +63,8 @@ def adopt(
     stop_if_refused(reasons)
     update: dict[str, object] = {"part": parts}
     if "fps" not in manifest.motion.model_fields_set:
-        update["motion"] = manifest.motion.model_copy(update={"fps": min(desc.fps, MOST_FPS)})
+        values = manifest.motion.model_dump() | {"fps": min(desc.fps, MOST_FPS)}
+        update["motion"] = Motion.model_construct(manifest.motion.model_fields_set, **values)
     return _with_own_files(inner, found, name), manifest.model_copy(update=update), tuple(dict.fromkeys(reasons))
 
 

@@ -102,11 +102,18 @@ class Enlarging(Sourced):
     refuse_above: Annotated[float, Field(ge=1)]
 
 
+class Motion(Sourced):
+    """From which frames a second on a row of pictures is seen as motion."""
+
+    slowest_fps: Annotated[int, Field(ge=1, le=60)]
+
+
 class Intake(Rule):
     caps: Caps
     workers: Workers
     names: Names
     formats: Formats
+    motion: Motion
     enlarging: Enlarging
 
 
