@@ -112,9 +112,30 @@ def test_a_spoilt_desc_txt(
 def test_for_a_radio_its_panel_and_player_count_too(run: Run, bundle: Bundle, capsys: Said) -> None:
     path = bundle(art() | {"desc.txt": DESC.replace(b"p 1", b"c 1")})
     assert run("inspect", path, "--json") == 0
-    assert codes(capsys) == set()
+    found = json.loads(capsys.readouterr().out)
+    assert {reason["kind"] for reason in found["reasons"]} == {"note"}
+    assert found["generations"]["first"]["frames"] == [1] and found["generations"]["third"]["frames"] == [4, 1]
     assert run("inspect", path, "--radio", "tall-768x1024", "--json") == 1
-    assert {"panel-size", "type-not-known"} <= codes(capsys)
+    assert {"panel-size", "type-dropped"} <= codes(capsys)
+
+
+def test_an_archive_that_never_lets_go_says_so_first(run: Run, bundle: Bundle, capsys: Said) -> None:
+    """An endless row without a frame: 4.4, 10 and 14 never look for the end of the boot (AOSP, observed)."""
+    path = bundle(art() | {"desc.txt": b"48 64 12\np 1 0 part0\np 0 0 part8\n"})
+    assert run("inspect", path, "--json") == 1
+    found = json.loads(capsys.readouterr().out)
+    assert (found["lets_go"], found["delay_s"]) == (False, None)
+    assert found["reasons"][0]["code"] == "screen-never-released"
+    assert run("inspect", path) == 1
+    assert "the home screen may never appear" in " ".join(capsys.readouterr().out.split())
+
+
+def test_bytes_before_the_archive_show_nothing(run: Run, bundle: Bundle, capsys: Said) -> None:
+    path = bundle(art())
+    path.write_bytes(b"#!" + path.read_bytes())
+    assert run("inspect", path, "--json") == 1
+    found = json.loads(capsys.readouterr().out)
+    assert not found["shown"] and "zip-begins-late" in {reason["code"] for reason in found["reasons"]}
 
 
 def test_an_unknown_radio_is_refused_with_the_nearest(run: Run, bundle: Bundle, capsys: Said) -> None:

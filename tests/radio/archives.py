@@ -6,7 +6,7 @@ from keyturn.radio.archive import Entry, Verdict
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Kind
 
-DESC = b"768 1024 30\np 1 15 part0\np 0 0 part1\n"
+DESC = b"768 1024 30\np 1 2 part0\np 0 0 part1\n"
 RADIOS = rulebook.load().radios
 TALL = RADIOS["tall-768x1024"]
 

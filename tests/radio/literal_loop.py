@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 
 from keyturn.radio.player_loop import Rhythm
 from keyturn.radio.timeline import PlayedPart
 
 
-class Killed(Exception):
+class KilledError(Exception):
     """The boot is over and the player is ended."""
 
 
@@ -32,7 +33,7 @@ class LiteralLoop:
     def sleep(self, length: int) -> None:
         if self.rhythm.killed and self.clock + length >= self.boot:
             self.clock = max(self.boot, self.clock)
-            raise Killed
+            raise KilledError
         self.clock += length
 
     def check_exit(self) -> None:
@@ -44,10 +45,8 @@ class LiteralLoop:
 
     def walk(self) -> list[tuple[int, int, int, int]]:
         """Return part, play, frame and the nanosecond at which each picture appears."""
-        try:
+        with contextlib.suppress(KilledError):
             self._parts()
-        except Killed:
-            pass
         return self.pictures
 
     def _parts(self) -> None:

@@ -44,7 +44,7 @@ def test_no_start_is_delayed_longer_than_the_worst(
 
 @pytest.mark.parametrize(("pacing", "delay_s"), [(FIRST, 0.0), (SECOND, 6.1), (FOURTH, 0.1)])
 def test_a_pause_of_three_seconds_on_an_endless_part(pacing: Pacing, delay_s: float) -> None:
-    """Until 11 the pause is slept whole, a frame follows and the pause after it; 4.0 is killed; 14 looks every 50 ms."""
+    """Until 11 the pause is slept whole, then a frame and its pause; 4.0 is killed; 14 looks every 50 ms."""
     loop = [PlayedPart("p", 0, 30, 12)]
     assert worst_delay_ever_s(loop, pacing) == pytest.approx(delay_s, abs=0.06)
 

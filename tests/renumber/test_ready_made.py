@@ -406,7 +406,7 @@ def test_a_folder_whose_name_looks_like_a_pattern_is_only_itself(bundle: Bundle,
 
 def test_a_row_that_a_radio_skips_is_told(bundle: Bundle, understood: Understood) -> None:
     job = understood(bundle(desc=DESC + b"# by Ines\n"))
-    (told_row,) = [r for r in job.reasons if r.code == "row-not-understood"]
+    (told_row,) = [r for r in job.reasons if r.code == "line-skipped"]
     assert "line 4" in told_row.what and told_row.file == "bootanimation.zip"
 
 

@@ -46,12 +46,13 @@ class Bundle:
     """The entries of an archive, in its order.
 
     `desc` holds the bytes of the desc.txt at the root, None where there is none. `trims` holds the text of each
-    trim.txt that a player reads, by its name in the archive.
+    trim.txt that a player reads, by its name in the archive. `bytes_before`: it does not begin with a local header.
     """
 
     entries: tuple[Entry, ...]
     desc: bytes | None
     trims: Mapping[str, bytes]
+    bytes_before: bool = False
 
 
 def read_bundle(path: Path, caps: Caps) -> Bundle:
@@ -63,9 +64,15 @@ def read_bundle(path: Path, caps: Caps) -> Bundle:
             if len(infos) > caps.files:
                 raise _too_many(path, caps)
             entries = tuple(_entry(archive, info) for info in infos)
-            return Bundle(entries, _desc(archive, infos, caps), _trims(archive, infos, caps))
+            late = not _begins_with_a_header(path)
+            return Bundle(entries, _desc(archive, infos, caps), _trims(archive, infos, caps), late)
     except _DAMAGED as error:
         raise _no_zip(path, f"cannot be read as a zip: {error}") from error
+
+
+def _begins_with_a_header(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(4) == b"PK\x03\x04"
 
 
 def _within(path: Path, caps: Caps) -> None:

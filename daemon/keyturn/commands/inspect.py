@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
@@ -33,7 +34,7 @@ def inspect(
     if not bundle.is_file():
         raise WrongUse(f"{bundle} is not a file", "name a bootanimation.zip")
     found = read_bundle(bundle, rules.intake.caps)
-    verdict = inspection.look(found.entries, found.desc, profile, found.trims)
+    verdict = inspection.look(found.entries, found.desc, profile, found.trims, bytes_before=found.bytes_before)
     if as_json:
         write_json(_as_json(verdict))
     else:
@@ -44,7 +45,7 @@ def inspect(
 def _print_verdict(console: Console, found: Verdict) -> None:
     """Print the parts that a radio would show, in their order, then the reasons why others are not shown."""
     if found.desc is None:
-        console.print("[bold red]nothing is shown[/]: the radio finds no size and rate in desc.txt")
+        console.print("[bold red]nothing is shown[/]")
     else:
         console.print(f"{found.desc.width} x {found.desc.height}, {found.desc.fps} fps")
         for number, part in enumerate(found.parts, 1):
@@ -56,13 +57,23 @@ def _print_verdict(console: Console, found: Verdict) -> None:
     reasons(console, found.reasons)
 
 
+def _holding(found: Verdict) -> dict[str, object]:
+    for_ever = math.isinf(found.delay_s)
+    return {"lets_go": not for_ever, "delay_s": None if for_ever else round(found.delay_s, 3)}
+
+
 def _as_json(found: Verdict) -> dict[str, object]:
     desc = found.desc
     return {
-        "shown": desc is not None and any(part.frames for part in found.parts),
+        "shown": found.shown,
+        **_holding(found),
         "width": desc.width if desc else None,
         "height": desc.height if desc else None,
         "fps": desc.fps if desc else None,
         "parts": [{**asdict(part.row), "frames": list(part.frames)} for part in found.parts],
+        "generations": {
+            generation: {"shown": view.shown, **_holding(view), "frames": [len(part.frames) for part in view.parts]}
+            for generation, view in found.by_generation.items()
+        },
         "reasons": [r.model_dump(mode="json") for r in found.reasons],
     }

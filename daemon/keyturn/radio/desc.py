@@ -7,14 +7,12 @@ Source of the format: Android Open Source Project, frameworks/base, cmds/bootani
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from keyturn.radio import desc_lines
 from keyturn.radio.desc_lines import Fault
+from keyturn.shop.player_facts import PartType, PlayerFacts
 
 __all__ = ["TRUSTED_PLAYS", "Desc", "Fault", "PartType", "Reading", "Row", "parse", "write"]
-
-PartType = Literal["p", "c", "f"]
 
 TRUSTED_PLAYS = 10
 """In-dash radios are not trusted with more plays of a part. Common practice, no source."""
@@ -24,7 +22,8 @@ TRUSTED_PLAYS = 10
 class Row:
     """One part row: TYPE COUNT PAUSE PATH [#RRGGBB]. With a `count` of 0 it repeats until the radio has booted.
 
-    `pause` is as written in the file: frames by the standard, seconds where a radio's profile says so.
+    `pause` is as written in the file: frames by the standard, seconds where a radio's profile says so. `fade` is the
+    number of frames for which an `f` row plays on after the boot.
     """
 
     type: PartType
@@ -32,6 +31,7 @@ class Row:
     pause: int
     path: str
     colour: str | None = None
+    fade: int = 0
 
     def __str__(self) -> str:
         tail = f" {self.colour}" if self.colour else ""
@@ -68,15 +68,15 @@ def write(desc: Desc) -> bytes:
     return "".join(f"{line}\n" for line in lines).encode("ascii")
 
 
-def parse(data: bytes, *, trusted_plays: int = TRUSTED_PLAYS) -> Reading:
+def parse(data: bytes, *, trusted_plays: int = TRUSTED_PLAYS, facts: PlayerFacts | None = None) -> Reading:
     """Read `data` as the reference player does; never raise, whatever the bytes.
 
-    A row of an unknown type is played like `p`, as the player does with every letter but `c` (from memory).
+    `facts` are those of one player; without them every row is read that some player reads.
     """
-    lines = desc_lines.lines(data)
+    lines = desc_lines.lines(data, facts)
     faults = [*desc_lines.file_faults(data), *(fault for line in lines for fault in line.faults)]
     faults += _size_faults(lines)
-    rows = [(line.number, _row(line.row)) for line in lines if line.row is not None]
+    rows = [(line.number, _row(line.row, facts)) for line in lines if line.row is not None]
     if not rows:
         faults.append(Fault("rows-missing", None, "it has no part row that can be read", "add a row a part"))
     faults += _endless_faults(rows) + _count_faults(rows, trusted_plays)
@@ -85,9 +85,10 @@ def parse(data: bytes, *, trusted_plays: int = TRUSTED_PLAYS) -> Reading:
     return Reading(desc, tuple(sorted(faults, key=lambda fault: fault.line or 0)))
 
 
-def _row(raw: desc_lines.RawRow) -> Row:
-    kind: PartType = "c" if raw.type == "c" else "f" if raw.type == "f" else "p"
-    return Row(kind, raw.count, raw.pause, raw.path, raw.colour)
+def _row(raw: desc_lines.RawRow, facts: PlayerFacts | None) -> Row:
+    known = facts.part_types if facts else ("p", "c", "f")
+    kind: PartType = next((kind for kind in known if kind == raw.type), "p")
+    return Row(kind, raw.count, raw.pause, raw.path, raw.colour, raw.fade)
 
 
 def _size_faults(lines: list[desc_lines.DescLine]) -> list[Fault]:

@@ -10,12 +10,17 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from keyturn.shop.player_facts import PlayerFacts
+
 PATH_MAX = 255
 
 # Quantifiers are possessive because sscanf never gives a character back. In bytes patterns \s and \d are C's isspace
 # and isdigit.
 _INT = rb"\s*+([+-]?+\d++)"
 _SIZE = re.compile(_INT * 3)
+_LATER = re.compile(rb"dynamic_colors\b|\$SYSTEM\s*$|#|//")
+"""Lines that stock archives of newer radios hold beside sizes and rows, and comments."""
+
 _ROW = re.compile(rb"\s*+(.)" + _INT * 2 + rb"\s*+(\S{1,%d}+)" % PATH_MAX, re.DOTALL)
 _FADE = re.compile(_INT)
 _COLOUR = re.compile(rb"\s*+#(\S{1,6}+)")
@@ -35,13 +40,14 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class RawRow:
-    """A part row as scanned; `type` is any one character."""
+    """A part row as scanned; `type` is any one character. `fade` is the fade number of an `f` row."""
 
     type: str
     count: int
     pause: int
     path: str
     colour: str | None
+    fade: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +61,13 @@ class DescLine:
     faults: tuple[Fault, ...]
 
 
-def lines(data: bytes) -> list[DescLine]:
-    """Return the lines the player sees: up to the last newline before any NUL byte."""
+def lines(data: bytes, facts: PlayerFacts | None = None) -> list[DescLine]:
+    """Return the lines the player sees: up to the last newline before any NUL byte.
+
+    Without the `facts` of a player every row is read that some player reads.
+    """
     terminated = data.split(b"\0", 1)[0].split(b"\n")[:-1]
-    return [_line(number, text) for number, text in enumerate(terminated, 1)]
+    return [_line(number, text, facts) for number, text in enumerate(terminated, 1)]
 
 
 def file_faults(data: bytes) -> list[Fault]:
@@ -66,7 +75,7 @@ def file_faults(data: bytes) -> list[Fault]:
     faults = []
     seen, nul, _ = data.partition(b"\0")
     if data.startswith(_MARKS):
-        what = "it begins with a byte-order mark: line 1 cannot be read and nothing is shown"
+        what = "it begins with a byte-order mark: line 1 cannot be read, so size and rate are left to chance"
         faults.append(Fault("byte-order-mark", 1, what, "save it as plain ASCII, without a mark"))
     if nul:
         what = "it holds zero bytes: reading stops at the first (a file saved as UTF-16 looks like this)"
@@ -81,38 +90,70 @@ def file_faults(data: bytes) -> list[Fault]:
     return faults
 
 
-def _line(number: int, text: bytes) -> DescLine:
+def _line(number: int, text: bytes, facts: PlayerFacts | None) -> DescLine:
     if size := _SIZE.match(text):
         width, height, fps = (_int(digits) for digits in size.groups())
         return DescLine(number, False, (width, height, fps), None, _size_rest(number, text[size.end() :]))
     if row := _ROW.match(text):
-        return _row(number, row)
+        return _row(number, row, facts)
     blank = not text.strip()
+    if _LATER.match(text):
+        what = f"is skipped by players that do not know it: {_shown(text)}"
+        return DescLine(
+            number,
+            False,
+            None,
+            None,
+            (Fault("line-skipped", number, what, "nothing to mend; take it out if in doubt"),),
+        )
     what = f"cannot be read and is skipped: {_shown(text)}"
     mend = "write TYPE COUNT PAUSE PATH, for example p 1 0 part0"
     return DescLine(number, blank, None, None, () if blank else (Fault("row-not-understood", number, what, mend),))
 
 
-def _row(number: int, match: re.Match[bytes]) -> DescLine:
+def _row(number: int, match: re.Match[bytes], facts: PlayerFacts | None) -> DescLine:
     kind, count, pause, path = match.groups()
+    if facts and (dropped := _dropped(number, match, facts)):
+        return DescLine(number, False, None, None, (dropped,))
     rest = match.string[match.end() :]
-    colour, faults = _colour(number, kind, rest)
+    fade, rest = _fade(kind, rest, facts)
+    colour, faults = _colour(number, rest, facts, late=bool(facts and facts.fade and kind == b"f" and not fade))
     if len(path) == PATH_MAX and rest[:1].strip():
         what = f"the path is longer than {PATH_MAX} characters and is cut there"
         faults = [Fault("path-too-long", number, what, "shorten the folder's name")]
-    faults += _type_faults(number, kind) + _path_faults(number, path)
-    row = RawRow(_text(kind), _int(count), _int(pause), _text(path), colour)
+    faults += _type_faults(number, kind, facts) + _path_faults(number, path)
+    row = RawRow(_text(kind), _int(count), _int(pause), _text(path), colour, max(0, fade or 0))
     return DescLine(number, False, None, row, tuple(faults))
 
 
-def _colour(number: int, kind: bytes, rest: bytes) -> tuple[str | None, list[Fault]]:
-    """Return the row's colour, and what is wrong with it.
+def _dropped(number: int, match: re.Match[bytes], facts: PlayerFacts) -> Fault | None:
+    """Return why the player drops the row as a whole, None where it does not."""
+    kind = match[1]
+    if facts.leading_blank == "dropped" and match.string[:1].isspace():
+        what = "begins with a blank: the row is dropped"
+        return Fault("row-leading-blank", number, what, "let the line begin with its type")
+    if facts.unknown_types == "dropped" and _text(kind) not in facts.part_types:
+        what = f"type {_text(kind)!r} is not known: the row is dropped"
+        return Fault("type-dropped", number, what, "write p")
+    return None
 
-    A fade length before the colour (type f, newest firmware) is skipped.
-    """
-    if kind == b"f" and (fade := _FADE.match(rest)):
-        rest = rest[fade.end() :]
+
+def _fade(kind: bytes, rest: bytes, facts: PlayerFacts | None) -> tuple[int | None, bytes]:
+    """Return the fade number of an `f` row, None where it has none, and what follows it."""
+    reads = facts is None or facts.fade
+    if kind != b"f" or not reads or not (fade := _FADE.match(rest)):
+        return None, rest
+    return _int(fade[1]), rest[fade.end() :]
+
+
+def _colour(number: int, rest: bytes, facts: PlayerFacts | None, *, late: bool) -> tuple[str | None, list[Fault]]:
+    """Return the row's colour, and what is wrong with it. `late`: this player reads it after a fade number only."""
     found = _COLOUR.match(rest)
+    if found and late:
+        what = "the colour of an f row is read after its fade number only: the surround is black"
+        return None, [Fault("colour-odd", number, what, "write a number of frames before the colour, or type p")]
+    if found and facts and not facts.row_colour:
+        return None, [Fault("colour-not-known", number, "the row's colour is not read: the surround is black", "")]
     if found and _HEX.fullmatch(found[1]):
         return "#" + found[1].decode("ascii"), []
     if found:
@@ -131,10 +172,11 @@ def _size_rest(number: int, rest: bytes) -> tuple[Fault, ...]:
     return (Fault("size-rest", number, what, "give a line to itself to WIDTH HEIGHT FPS, in whole numbers"),)
 
 
-def _type_faults(number: int, kind: bytes) -> list[Fault]:
-    if kind in (b"p", b"c", b"f"):
+def _type_faults(number: int, kind: bytes, facts: PlayerFacts | None) -> list[Fault]:
+    known = facts.part_types if facts else ("p", "c", "f")
+    if _text(kind) in known:
         return []
-    what = f"{_text(kind)!r} is no part type: the reference player plays it like p, a radio may skip it"
+    what = f"type {_text(kind)!r} is not known and plays like p"
     return [Fault("type-unknown", number, what, "write p")]
 
 

@@ -1,28 +1,38 @@
-"""What a radio would make of a boot animation archive, from the archive's list and its pictures' headers."""
+"""What a radio would make of a boot animation archive, from the archive's list and its pictures' headers.
+
+A radio whose generation is known is asked once. For others each generation that it may be is asked, and a finding
+that holds for some only says for which.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from keyturn.radio import memory
-from keyturn.radio.archive import DESC, Entry, PartSeen, Trims, Verdict, part_seen
-from keyturn.radio.desc import TRUSTED_PLAYS, Desc, Row, parse
+from keyturn.radio.archive import DESC, LONGEST_NAME, Entry, PartSeen, Trims, Verdict, is_read, part_seen
+from keyturn.radio.desc import TRUSTED_PLAYS, Desc, parse
 from keyturn.radio.desc_lines import Fault
+from keyturn.radio.inspect_hold import hold_reasons, worst_delay
 from keyturn.radio.inspect_part import STORE, part_reasons
-from keyturn.radio.timeline import PlayedPart
+from keyturn.shop.player_facts import GENERATIONS, Generation, PlayerFacts, of_generation
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import Reason, gathered, note, refuse
+from keyturn.shop.reasons import Kind, Reason, gathered, note, refuse
+
+HOLDING = ("screen-never-released", "home-screen-held")
+"""Codes of what keeps the home screen: they come first."""
 
 HARMLESS = frozenset(
     [
         "line-endings",
+        "line-skipped",
         "size-not-first",
         "size-doubled",
         "size-rest",
         "row-rest",
         "row-after-boot",
         "colour-odd",
+        "colour-not-known",
         "type-unknown",
         "path-not-ascii",
     ]
@@ -35,26 +45,96 @@ def look(
     desc_bytes: bytes | None,
     radio: Radio | None = None,
     trims: Trims | None = None,
+    *,
+    bytes_before: bool = False,
 ) -> Verdict:
     """Return what would be shown of `entries`, and why it is not more.
 
     `desc_bytes` is the text of desc.txt at the archive's root, None where there is none. With a `radio`, its own
-    limits are checked too.
+    limits are checked too, and its player decides; else the published players of all generations are asked.
+    `bytes_before`: something stands before the archive's first entry.
     """
-    trims = trims or {}
-    reading = parse(desc_bytes or b"", trusted_plays=radio.firmware.max_plays if radio else TRUSTED_PLAYS)
-    desc = reading.desc
-    rows = desc.rows if desc else ()
-    parts = tuple(part_seen(row, entries) for row in rows)
-    reasons = [*_desc_found(entries, desc_bytes)]
+    players = _players(radio)
+    views = {g: _view(entries, desc_bytes, radio, trims or {}, facts, bytes_before) for g, facts in players.items()}
+    if len(views) == 1:
+        return next(iter(views.values()))
+    shortest = min(views.values(), key=lambda view: sum(len(part.frames) for part in view.parts))
+    return Verdict(
+        desc=shortest.desc,
+        parts=shortest.parts,
+        reasons=_told_together({g: view.reasons for g, view in views.items()}),
+        shown=all(view.shown for view in views.values()),
+        delay_s=max(view.delay_s for view in views.values()),
+        by_generation=dict(views),
+    )
+
+
+def _players(radio: Radio | None) -> Mapping[Generation, PlayerFacts]:
+    if radio is None:
+        return {generation: of_generation(generation) for generation in GENERATIONS}
+    return dict(zip(radio.player.generations, radio.player.candidates, strict=True))
+
+
+def _told_together(found: Mapping[Generation, Sequence[Reason]]) -> tuple[Reason, ...]:
+    """Return each reason once, with the generations for which it holds where these are not all.
+
+    What is wrong for some generations only is a note: the radio may be another. What holds the screen comes first and
+    stays a refusal.
+    """
+    holds: dict[Reason, list[Generation]] = {}
+    for generation, reasons in found.items():
+        for reason in reasons:
+            holds.setdefault(reason, []).append(generation)
+    refusing = Counter((r.code, r.file) for reasons in found.values() for r in _refusals_once(reasons))
+    told = []
+    for reason, where in holds.items():
+        everywhere = refusing[reason.code, reason.file] == len(found) or reason.code in HOLDING
+        kind = reason.kind if everywhere else Kind.NOTE
+        what = reason.what if len(where) == len(found) else f"{reason.what} ({_named(where)})"
+        told.append(reason.model_copy(update={"what": what, "kind": kind}))
+    return tuple(sorted(told, key=lambda reason: reason.code not in HOLDING))
+
+
+def _refusals_once(reasons: Iterable[Reason]) -> list[Reason]:
+    """Return a reason for each code and file that is refused."""
+    return list({(r.code, r.file): r for r in reasons if r.kind is Kind.REFUSE}.values())
+
+
+def _named(generations: Sequence[Generation]) -> str:
+    return f"{' and '.join(generations)} generation{'s' * (len(generations) > 1)}"
+
+
+# -- one player --------------------------------------------------------------------------------------
+
+
+def _view(
+    entries: Sequence[Entry],
+    desc_bytes: bytes | None,
+    radio: Radio | None,
+    trims: Trims,
+    facts: PlayerFacts,
+    bytes_before: bool,
+) -> Verdict:
+    """Return what one player makes of the archive."""
+    plays = radio.firmware.max_plays if radio else TRUSTED_PLAYS
+    reading = parse(desc_bytes or b"", trusted_plays=plays, facts=facts)
+    refused = _refused_whole(entries, facts, bytes_before)
+    desc = None if refused or _desc_compressed(entries) else reading.desc
+    rows = reading.desc.rows if reading.desc else ()
+    seen = tuple(part_seen(row, entries, facts) for row in rows)
+    parts = seen if desc else ()
+    reasons = [*(hold_reasons(desc, parts, radio, facts) if desc else ()), *refused]
+    reasons += [*_desc_found(entries, desc_bytes)]
     if desc_bytes is not None:
         reasons += map(_reason, reading.faults)
-    for part in parts:
-        reasons += part_reasons(part, entries, desc, radio, trims)
-    reasons += [*_doubled(entries), *_unused(entries, rows)]
+    for part in seen:
+        reasons += part_reasons(part, entries, reading.desc, radio, facts, trims)
+    reasons += [*_doubled(entries, facts), *_long_names(entries), *_unused(entries, parse(desc_bytes or b"").desc)]
     if radio and desc:
         reasons += _radio_reasons(desc, parts, radio, _textures(parts, entries))
-    return Verdict(desc, parts, gathered(dict.fromkeys(reasons)))
+    shown = any(part.frames and part.row.count >= 0 for part in parts)
+    delay_s = worst_delay(desc, parts, radio, facts) if desc else 0.0
+    return Verdict(desc, seen, gathered(dict.fromkeys(reasons)), shown, delay_s)
 
 
 def _reason(fault: Fault) -> Reason:
@@ -66,10 +146,28 @@ def _reason(fault: Fault) -> Reason:
 # -- the archive -------------------------------------------------------------------------------------
 
 
+def _refused_whole(entries: Sequence[Entry], facts: PlayerFacts, bytes_before: bool) -> list[Reason]:
+    """Return why the player does not even open the archive."""
+    found = []
+    if bytes_before:
+        what = "bytes stand before the first entry: no player opens it"
+        found.append(refuse("zip-begins-late", what, "zip it anew; a self-extracting archive is no zip"))
+    if facts.doubled_entries == "refused" and any(times > 1 for times in _times(entries).values()):
+        found.append(refuse("zip-refused", "an entry is in the archive twice: it is not opened at all", "zip it anew"))
+    return found
+
+
+def _times(entries: Iterable[Entry]) -> Counter[str]:
+    return Counter(e.name for e in entries)
+
+
+def _desc_compressed(entries: Iterable[Entry]) -> bool:
+    return any(e.name == DESC and e.compressed for e in entries)
+
+
 def _desc_found(entries: Sequence[Entry], desc_bytes: bytes | None) -> Iterator[Reason]:
     """Yield why the radio does not find or cannot read desc.txt."""
-    at_root = next((e for e in entries if e.name == DESC), None)
-    if at_root and at_root.compressed:
+    if _desc_compressed(entries):
         what = "is compressed: the reference player cannot read it and shows nothing"
         yield refuse("desc-compressed", what, STORE, file=DESC)
     if desc_bytes is not None:
@@ -85,14 +183,22 @@ def _desc_found(entries: Sequence[Entry], desc_bytes: bytes | None) -> Iterator[
         yield refuse("desc-missing", f"there is no {DESC} at the archive's root", f"add {DESC}")
 
 
-def _doubled(entries: Iterable[Entry]) -> Iterator[Reason]:
-    for name, times in Counter(e.name for e in entries).items():
+def _doubled(entries: Iterable[Entry], facts: PlayerFacts) -> Iterator[Reason]:
+    for name, times in _times(entries).items():
         if times > 1:
             yield refuse("entry-doubled", f"is in the archive {times} times", "zip it anew", file=name)
 
 
-def _unused(entries: Iterable[Entry], rows: Iterable[Row]) -> Iterator[Reason]:
-    folders = {row.path for row in rows}
+def _long_names(entries: Iterable[Entry]) -> Iterator[Reason]:
+    for entry in entries:
+        if not entry.compressed and not is_read(entry):
+            what = f"has a name of more than {LONGEST_NAME} bytes and is skipped"
+            yield refuse("name-too-long", what, "give it a short name", file=entry.name)
+
+
+def _unused(entries: Iterable[Entry], desc: Desc | None) -> Iterator[Reason]:
+    """Yield the entries of no row that any player reads."""
+    folders = {row.path for row in desc.rows} if desc else set()
     for entry in entries:
         if entry.leaf and entry.name != DESC and entry.folder not in folders:
             yield note("entry-unused", "belongs to no row and is never shown", file=entry.name)
@@ -116,19 +222,6 @@ def _radio_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio, textures
     if not limits.fps_min <= desc.fps <= limits.fps_max:
         what = f"{desc.fps} fps; {radio.name} is trusted with {limits.fps_min} to {limits.fps_max}"
         yield note("fps-not-trusted", what, file=DESC)
-    for part in parts:
-        yield from _row_reasons(part.row, radio)
-    if found := memory.finding(radio, [part.played or _NOTHING for part in parts], textures):
+    played = [part.taken for part in parts]
+    if played and (found := memory.finding(radio, played, textures)):
         yield found
-
-
-_NOTHING = PlayedPart("p", 1, 0, 1)
-"""Stands for a part that shows nothing, so that the others keep their numbers."""
-
-
-def _row_reasons(row: Row, radio: Radio) -> Iterator[Reason]:
-    if row.type not in radio.player.part_types:
-        what = f"{row.path} is of type {row.type}; {radio.name} knows {', '.join(radio.player.part_types)}"
-        yield refuse("type-not-known", what, "write p", file=DESC)
-    if row.colour and not radio.player.row_colour:
-        yield note("colour-not-known", f"{radio.name} does not read a row's colour", file=DESC)

@@ -8,8 +8,16 @@ from keyturn.radio import trim
 from keyturn.radio.archive import DESC, Entry, PartSeen, Trims, frames_of
 from keyturn.radio.desc import Desc, Row
 from keyturn.shop.natural_order import natural_key
+from keyturn.shop.player_facts import PlayerFacts
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, note, refuse
+
+NO_PICTURE = {
+    "repeats": "the picture before is repeated",
+    "crash": "the player may crash",
+    "background": "the background is shown for a beat",
+}
+"""What `PlayerFacts.not_a_picture` means, in words."""
 
 STORE = "zip with compression off (store)"
 
@@ -17,26 +25,31 @@ Size = tuple[int, int]
 
 
 def part_reasons(
-    part: PartSeen, entries: Sequence[Entry], desc: Desc | None, radio: Radio | None, trims: Trims
+    part: PartSeen,
+    entries: Sequence[Entry],
+    desc: Desc | None,
+    radio: Radio | None,
+    facts: PlayerFacts,
+    trims: Trims,
 ) -> Iterator[Reason]:
-    """Yield what is wrong with a part; without a `radio`, what is wrong for every one."""
-    frames = frames_of(part.row, entries)
+    """Yield what is wrong with a part for a player; of the radio itself only its formats matter."""
+    frames = [e for e in frames_of(part.row, entries, facts) if e.leaf != trim.NAME]
     name = f"{part.row.path}/{trim.NAME}"
     file = next((e for e in entries if e.name == name), None)
     if not part.frames:
         yield _empty(part.row, frames, entries)
     if file:
-        yield from _trim_not_read(file, radio)
+        yield from _trim_not_read(file, facts)
     sizes: list[Size | None] = [None] * len(frames)
-    if desc and (file is None or name in trims):
-        panel, text = (desc.width, desc.height), trims.get(name, b"")
+    if desc and (file is None or not facts.trim or name in trims):
+        panel, text = (desc.width, desc.height), trims.get(name, b"") if facts.trim else b""
         places = trim.boxes(text, len(frames), panel)
         sizes = [(box.width, box.height) for box in places]
-        if file:
+        if file and facts.trim:
             yield from _trim_reasons(file, text, frames, places, panel)
     formats = radio.firmware.frame_formats if radio else ("png", "jpeg")
     for entry, size in zip(frames, sizes, strict=True):
-        yield from _frame_reasons(entry, size, formats)
+        yield from _frame_reasons(entry, size, formats, facts)
     yield from _order(frames)
 
 
@@ -52,9 +65,10 @@ def _empty(row: Row, frames: Sequence[Entry], entries: Iterable[Entry]) -> Reaso
 # -- trim.txt ----------------------------------------------------------------------------------------
 
 
-def _trim_not_read(file: Entry, radio: Radio | None) -> Iterator[Reason]:
-    if radio and not radio.player.trim:
-        what = f"{radio.name} does not know trimmed frames and shows them whole, in the wrong place"
+def _trim_not_read(file: Entry, facts: PlayerFacts) -> Iterator[Reason]:
+    if not facts.trim:
+        counts = f", and trim.txt counts as a frame: {NO_PICTURE[facts.not_a_picture]}" if not file.compressed else ""
+        what = f"is not known: trimmed frames are shown whole, in the wrong place{counts}"
         yield refuse("trim-not-known", what, "give it frames of full size", file=file.name)
     if file.compressed:
         what = "is compressed: the reference player skips it and shows the frames whole"
@@ -78,12 +92,12 @@ def _trim_reasons(
 # -- frames ------------------------------------------------------------------------------------------
 
 
-def _frame_reasons(entry: Entry, size: Size | None, formats: tuple[str, ...]) -> Iterator[Reason]:
+def _frame_reasons(entry: Entry, size: Size | None, formats: tuple[str, ...], facts: PlayerFacts) -> Iterator[Reason]:
     if entry.compressed:
         what = "is compressed: the reference player skips it without a word"
         yield refuse("frame-compressed", what, STORE, file=entry.name)
     if entry.kind == "other":
-        what = "is no picture the radio can read, and counts as a frame"
+        what = f"is no picture and counts as a frame: {NO_PICTURE[facts.not_a_picture]}"
         yield refuse("frame-not-a-picture", what, "take it out of the part's folder", file=entry.name)
         return
     if entry.kind not in formats:
@@ -93,17 +107,20 @@ def _frame_reasons(entry: Entry, size: Size | None, formats: tuple[str, ...]) ->
         what = f"is {entry.width} x {entry.height}, desc.txt or trim.txt says {size[0]} x {size[1]}"
         mend = "make all frames the panel's size, and cropped ones the size on their line"
         yield refuse("frame-size", what, mend, file=entry.name)
-    yield from _encoding(entry)
+    yield from _encoding(entry, facts)
 
 
-def _encoding(entry: Entry) -> Iterator[Reason]:
+def _encoding(entry: Entry, facts: PlayerFacts) -> Iterator[Reason]:
     if entry.interlaced:
         yield refuse("frame-interlaced", "is interlaced and does not show", "save it without", file=entry.name)
     if entry.bits is not None and entry.bits > 8:
-        what = f"has {entry.bits} bits a channel"
-        yield refuse("frame-deep", what, "save it with 8 bits a channel", file=entry.name)
+        blank = facts.sixteen_bit == "blank"
+        what = f"has {entry.bits} bits a channel" + (": a blank frame is shown" if blank else "")
+        finding = refuse if blank else note
+        yield finding("frame-deep", what, "save it with 8 bits a channel", file=entry.name)
     if entry.alpha:
-        what = "can be see-through: such areas show the picture before"
+        ground = "black" if facts.see_through == "black" else "the row's colour"
+        what = f"can be see-through: such areas show {ground}, on some radios the picture before"
         yield note("frame-alpha", what, "lay it onto its background", file=entry.name)
 
 

@@ -66,7 +66,7 @@ def held(parts: Sequence[PlayedPart], size: Size, facts: PlayerFacts, frames: Fr
         once = part.count == 1 and facts.once_only_textures == "one"
         adds = max(each, default=0) if once else sum(each)
         by_part.append(adds)
-        if not _reached(parts, number):
+        if not _reached(parts, number, facts):
             continue
         peak = max(peak, kept + adds + (0 if once else reused))
         if once:
@@ -76,9 +76,11 @@ def held(parts: Sequence[PlayedPart], size: Size, facts: PlayerFacts, frames: Fr
     return Held(peak, tuple(by_part))
 
 
-def _reached(parts: Sequence[PlayedPart], number: int) -> bool:
-    """Whether a part ever plays: after an endless one only parts of type c do."""
-    return parts[number].type == "c" or all(part.count != 0 for part in parts[:number])
+def _reached(parts: Sequence[PlayedPart], number: int, facts: PlayerFacts) -> bool:
+    """Whether a part ever plays: after an endless one only parts of type c do, and those that fade."""
+    part = parts[number]
+    after_boot = part.type == "c" or (facts.fade and part.type == "f" and part.fade > 0)
+    return after_boot or all(part.count != 0 for part in parts[:number])
 
 
 def peak_mib(parts: Sequence[PlayedPart], size: Size, radio: Radio, frames: Frames | None = None) -> float:

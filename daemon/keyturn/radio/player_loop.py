@@ -4,7 +4,7 @@ The loop, after Android Open Source Project, frameworks/base, cmds/bootanimation
 
 - Parts run in order, and each plays `count` times; 0 is without end.
 - A frame is worked on (decoded in the part's first play, and drawn), then shown, then the rest of its beat is waited.
-- At the end of each frame's beat, which is where the next frame's work starts, the player asks whether the boot is over.
+- At the end of each frame's beat, where the next frame's work starts, the player asks whether the boot is over.
 - Once it has seen that, a part that is not `c` stops, and parts that are not `c` do not begin.
 - After the frames of every play, cut short or not, the player sleeps for the pause. Until version 11 it never cuts the
   sleep short and asks nothing during it, so a boot that ends in a pause is noticed after the frame that follows. Later

@@ -13,7 +13,16 @@ NAMES = ("desc.txt", "desc.txt.txt", "desc")
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _UTF_16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 _NOTED = frozenset(
-    ["row-not-understood", "row-rest", "size-rest", "size-doubled", "size-not-first", "type-unknown", "path-too-long"]
+    [
+        "row-not-understood",
+        "line-skipped",
+        "row-rest",
+        "size-rest",
+        "size-doubled",
+        "size-not-first",
+        "type-unknown",
+        "path-too-long",
+    ]
 )
 """Faults that the reference player (AOSP) plays on with. Keyturn does what that player does, and notes them."""
 

@@ -1,0 +1,91 @@
+"""What in an archive can keep the home screen, and the reversing camera with it, after the boot."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from keyturn.radio.archive import DESC, PartSeen
+from keyturn.radio.boot import BootModel
+from keyturn.radio.desc import Desc
+from keyturn.radio.home_screen import worst_delay_ever_s, worst_delay_s
+from keyturn.radio.pacing import Pacing, PlayedPart, pacing_of
+from keyturn.shop.player_facts import PlayerFacts
+from keyturn.shop.radio_profile import Radio
+from keyturn.shop.reasons import Reason, note, refuse
+
+CAMERA_S = 2.0
+"""49 CFR 571.111 S5.5.3: a rear visibility image within 2.0 s; from memory, check before relying on it."""
+
+UNNOTICED_S = 0.3
+"""A delay up to this is not told: starts of one radio vary by 1 to 5 s. Keyturn's own choice."""
+
+
+def worst_delay(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, facts: PlayerFacts) -> float:
+    """Return the longest time in seconds for which the home screen can wait; infinite where it may never appear.
+
+    Of a radio whose boot times are known only these are tried, of others every boot.
+    """
+    if not parts:
+        return 0.0
+    played, pacing = [part.taken for part in parts], _pacing(desc, radio, facts)
+    ever_s = worst_delay_ever_s(played, pacing)
+    if radio is None or math.isinf(ever_s):
+        return ever_s
+    shortest_s, _, longest_s = BootModel.of_radio(radio).spread
+    return worst_delay_s(played, pacing, shortest_s, longest_s)
+
+
+def hold_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, facts: PlayerFacts) -> Iterator[Reason]:
+    """Yield what holds the screen, in plain words, the worst first."""
+    delay_s = worst_delay(desc, parts, radio, facts)
+    if math.isinf(delay_s):
+        yield _never(parts)
+    elif delay_s > UNNOTICED_S:
+        finding = refuse if delay_s > CAMERA_S and (radio is None or radio.screen.shows_camera) else note
+        cause, mend = _cause(parts)
+        what = f"the home screen, and the reversing camera with it, can come {delay_s:.1f} s late: {cause}"
+        yield finding("home-screen-held", what, mend, file=DESC)
+
+
+def _pacing(desc: Desc, radio: Radio | None, facts: PlayerFacts) -> Pacing:
+    """Return the times of the radio's player; of an unknown radio those of one that decodes at once."""
+    if radio is not None:
+        return pacing_of(radio, facts, desc.fps)
+    return Pacing(
+        desc.fps,
+        facts.pacing,
+        killed=facts.boot_end == "killed",
+        pause_check_ms=facts.pause_check_ms,
+    )
+
+
+def _never(parts: Sequence[PartSeen]) -> Reason:
+    for part in parts:
+        if part.row.count == 0 and not part.frames:
+            what = (
+                f"{part.row.path} repeats until booted and has no frame that can be shown: "
+                "the radio never gets past it, and the home screen may never appear"
+            )
+            return refuse("screen-never-released", what, "give the part a frame, or take the row out", file=DESC)
+    what = "a c part after a part that fades is never left: the home screen may never appear"
+    return refuse("screen-never-released", what, "write p instead of c, or of f", file=DESC)
+
+
+def _cause(parts: Sequence[PartSeen]) -> tuple[str, str]:
+    """Return what holds the screen longest, and how to mend it."""
+    longest = max(parts, key=lambda part: _plain_pause(part.taken))
+    must = next((part.row for part in parts if part.row.type == "c" and part.frames), None)
+    fades = next((part.row for part in parts if part.row.fade), None)
+    if must is not None:
+        return f"{must.path} is of type c and plays to its end whatever the boot does", "write p"
+    if longest.row.pause > 0:
+        endless = ", which repeats," if longest.row.count == 0 else ""
+        return f"the pause of {longest.row.path}{endless} is not cut short when the radio has booted", "shorten it"
+    if fades is not None:
+        return f"{fades.path} fades for {fades.fade} frames after the boot", "give it a smaller fade number"
+    return "a frame stands so long", "raise the rate"
+
+
+def _plain_pause(part: PlayedPart) -> int:
+    return part.pause * (2 if part.count != 1 else 1)
