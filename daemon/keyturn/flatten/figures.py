@@ -34,6 +34,9 @@ FINE = 2
 MOST_PX = 2_000_000
 """A figure is reduced to this many pixels, before and after it is scaled by `FINE`: so many fill a panel anyway."""
 
+INK_PX, MOST_POINTS = 200, 3000
+"""Where a text's ink is, is found in a line of this height, by this many points."""
+
 PAD = 4
 """See-through pixels around a figure, more than the filters that turn and place it reach."""
 
@@ -207,6 +210,17 @@ def _lettered(figure: Figure, height: int) -> Image.Image:
     made = Image.new("RGBA", mask.size, figure.colour)
     made.putalpha(mask)
     return made
+
+
+def ink_of(text: str) -> tuple[NDArray[np.float64], float]:
+    """Return where the ink of a line of text is, and the line's width by its height.
+
+    The ink is a few thousand points (n, 2) at most, in shares of the line's width and height.
+    """
+    line = _lettered(Figure("", text=text), INK_PX)
+    rows, columns = np.nonzero(np.asarray(line.getchannel("A")) >= 128)
+    points = np.stack([(columns + 0.5) / line.width, (rows + 0.5) / line.height], axis=1)
+    return points[:: 1 + len(points) // MOST_POINTS], line.width / line.height
 
 
 def letters_missing(text: str) -> str:

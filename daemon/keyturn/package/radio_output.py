@@ -17,6 +17,7 @@ from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
 from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons, stumble_reasons
 from keyturn.judge.sizes import logo_reasons, memory_reasons, memory_record
 from keyturn.judge.timing import delay_reasons, timeline_record
+from keyturn.judge.words import words_reasons
 from keyturn.manifest.models import Manifest
 from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
@@ -239,6 +240,7 @@ def _reasons(made: _Made, record: RadioRecord, store: FrameStore, seen: _Seen) -
         *hold_reasons(plan, made.numbers),
         *stumble_reasons(plan, seen.changes),
         *join_reasons(plan, seen.changes, seen.joins),
+        *words_reasons(plan),
         *dithering_reasons(store.banding, plan.radio.panel.bits),
     ]
     return tuple(dict.fromkeys([*plan.reasons, *found]))
