@@ -102,7 +102,7 @@ class Enlarging(Sourced):
     refuse_above: Annotated[float, Field(ge=1)]
 
 
-class Motion(Sourced):
+class MotionRule(Sourced):
     """From which frames a second on a row of pictures is seen as motion."""
 
     slowest_fps: Annotated[int, Field(ge=1, le=60)]
@@ -113,7 +113,7 @@ class Intake(Rule):
     workers: Workers
     names: Names
     formats: Formats
-    motion: Motion
+    motion: MotionRule
     enlarging: Enlarging
 
 
