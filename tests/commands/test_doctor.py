@@ -116,6 +116,14 @@ def test_wrong_rules_are_ill_and_named(shop: Shop) -> None:
     assert "the settings are in order" in says(shop)
 
 
+def test_a_profile_with_keys_of_an_older_keyturn_is_told_and_works(shop: Shop) -> None:
+    path = shop.rules / "radios" / "tiny.toml"
+    text = path.read_text(encoding="utf-8").replace("[firmware]", '[firmware]\npacing = "fixed-beat"')
+    path.write_text(text, encoding="utf-8")
+    (told,) = [f for f in doctor.examine(shop) if "older keys" in f.what]
+    assert told.health is Health.MIND and "tiny" in told.what and "firmware.pacing" in told.what
+
+
 @pytest.mark.parametrize("name", ["rules/saftey.toml", "rules/radios/tiny.toml~", "rules/radios/tiny.toml.bak"])
 def test_a_file_among_the_rules_that_is_not_read_is_told(shop: Shop, name: str) -> None:
     (shop.root / name).write_text("title = 3\n")

@@ -58,6 +58,14 @@ def test_a_black_picture_before_frame_1_is_two_transitions_after_a_bright_logo()
     assert judged(("p", 1, 0, 6), frames, logo=BLACK, fps=30, radio=TALL).passes
 
 
+def test_a_guessed_generation_is_judged_by_the_player_on_which_it_flashes_most() -> None:
+    frames = [WHITE, BLACK] * 3
+    later = with_player(TALL, generation="third")  # it shows no black picture, and a frame for its beat alone
+    guess = with_player(TALL, generation="third", may_be=["second"])
+    assert judged(("p", 1, 0, 6), frames, logo=WHITE, fps=30, radio=later).passes
+    assert not judged(("p", 1, 0, 6), frames, logo=WHITE, fps=30, radio=guess).passes
+
+
 def test_later_plays_are_judged_at_their_own_quicker_pace() -> None:
     """AOSP: only the first play decodes. Here a frame takes 0.33 s in the first play and 0.13 s in later ones, so the
     endless loop makes three transitions a second, then seven and more."""

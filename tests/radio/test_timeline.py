@@ -86,7 +86,9 @@ def test_every_picture_is_the_one_the_reference_loop_shows(timeline: Timeline) -
 @given(timelines(), st.data())
 def test_the_picture_at_any_moment_is_the_one_the_reference_loop_shows(timeline: Timeline, data: Any) -> None:
     shown, _ = walked(timeline)
-    for picture in data.draw(st.lists(st.sampled_from(shown), min_size=1, max_size=8)):
+    seen = [picture for picture in shown if picture.end_s - picture.start_s > 10 / SECOND]  # a float holds its middle
+    assume(seen)
+    for picture in data.draw(st.lists(st.sampled_from(seen), min_size=1, max_size=8)):
         assert timeline.at(picture.start_s) == picture
         assert timeline.at((picture.start_s + picture.end_s) / 2) == picture
         assert timeline.at(picture.end_s - 1 / SECOND) == picture

@@ -22,6 +22,7 @@ from rich.console import Console
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
 from keyturn.commands.output import plain, write_json
 from keyturn.inbox import events
+from keyturn.outbox import shop_state
 from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
 from keyturn.shop.folders import Shop
@@ -86,12 +87,14 @@ def examine(shop: Shop) -> list[Finding]:
         *_program(),
         *_rules(shop),
         *_stray_rules(shop),
+        *_old_radio_keys(shop),
         *_cluster(shop),
         *_folders(shop),
         *_space(shop),
         *_watching(shop),
         *_clock(),
         *_service(shop),
+        *_aside(shop),
         *_hooks(shop),
     ]
 
@@ -131,6 +134,20 @@ def _stray_rules(shop: Shop) -> Iterator[Finding]:
             yield Finding(Health.MIND, f"{path.relative_to(shop.root)} is not read", remedy)
     except OSError:
         return  # _rules reports it
+
+
+def _old_radio_keys(shop: Shop) -> Iterator[Finding]:
+    """Tell of profiles that still have facts of the player where older Keyturns had them."""
+    try:
+        radios = rulebook.load(shop.rules).radios
+    except (ShopFault, OSError):
+        return  # _rules reports it
+    for radio in radios.values():
+        if radio.old_keys:
+            what = f"radio {radio.name} has older keys: {', '.join(radio.old_keys)}; they still work"
+            player = radio.player
+            remedy = f'write [player] with generation = "{player.generation}" instead: rules/players.toml has its facts'
+            yield Finding(Health.MIND, what, remedy)
 
 
 def _cluster(shop: Shop) -> Iterator[Finding]:
@@ -236,6 +253,11 @@ def _service(shop: Shop) -> Iterator[Finding]:
         yield Finding(Health.MIND, f"systemd says keyturn.service is {state}", "journalctl -u keyturn tells why")
     elif state:
         yield _well(f"systemd says keyturn.service is {state}")
+
+
+def _aside(shop: Shop) -> Iterator[Finding]:
+    for drop in shop_state.aside(shop):
+        yield Finding(Health.MIND, f"{drop.name} is set aside ({drop.place}): {drop.what}", drop.mend)
 
 
 def _unit_state() -> str:

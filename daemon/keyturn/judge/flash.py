@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye.flash_check import Picture, flash_check
 from keyturn.eye.screen import Screen
+from keyturn.radio.pacing import Pacing, PlayedPart, pacing_of
+from keyturn.radio.timeline import Timeline
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason, note, refuse
 from keyturn.shop.records import FlashRecord
@@ -74,38 +76,67 @@ def flash_record(
 ) -> FlashRecord:
     """Check the logo and then every part in all its plays, endless parts across their seam.
 
-    Without `pixels`, areas are those that the cells let one expect.
+    Where the radio's generation is a guess, the player on which it flashes most decides. Without `pixels`, areas are
+    those that the cells let one expect.
     """
     screen = Screen.of(plan.radio.panel, rules)
 
-    def shown() -> Iterator[tuple[float, Picture]]:
-        yield -LOGO_STANDS_S, _Numbered(numbers.logo, cells, pixels)
-        previous: int | None = numbers.logo
-        if plan.radio.player.black_first:
-            yield -max(plan.pacing.work_s, SHORTEST_BLACK_S), _Black(screen)
-            previous = None
-        for number, at_s in _pictures(plan, numbers):
-            if number != previous:
-                yield at_s, _Numbered(number, cells, pixels)
-                previous = number
+    def check(player: _Beats) -> FlashRecord:
+        return flash_check(screen, rules, lambda: _shown(plan, numbers, player, cells, pixels, screen))
 
-    return flash_check(screen, rules, shown)
+    return max(map(check, _players(plan)), key=_badness)
 
 
-def _pictures(plan: Plan, numbers: PictureNumbers) -> Iterator[tuple[int, float]]:
+@dataclass(frozen=True, slots=True)
+class _Beats:
+    """What of a player the check depends on."""
+
+    pacing: Pacing
+    black_first: bool
+
+
+def _players(plan: Plan) -> tuple[_Beats, ...]:
+    """Return each way in which the radio may play: one, unless its generation is a guess."""
+    player = plan.radio.player
+    facts = player.candidates if player.guessed else (player,)
+    # when a pause is broken off at the end of the boot does not matter: the check lets the boot never end
+    paced = (replace(pacing_of(plan.radio, each, plan.fps), pause_check_ms=0) for each in facts)
+    return tuple(dict.fromkeys(_Beats(pacing, each.black_first) for pacing, each in zip(paced, facts, strict=True)))
+
+
+def _badness(record: FlashRecord) -> tuple[bool, int, float]:
+    return not record.passes, max(record.general_max_per_s, record.red_max_per_s), record.field_share
+
+
+def _shown(
+    plan: Plan, numbers: PictureNumbers, player: _Beats, cells: CellsOf, pixels: PixelsOf | None, screen: Screen
+) -> Iterator[tuple[float, Picture]]:
+    """Yield each change of the picture: the logo, a black picture on some players, and the frames."""
+    yield -LOGO_STANDS_S, _Numbered(numbers.logo, cells, pixels)
+    previous: int | None = numbers.logo
+    if player.black_first:
+        yield -max(player.pacing.work_s, SHORTEST_BLACK_S), _Black(screen)
+        previous = None
+    for number, at_s in _pictures(plan, numbers, player.pacing):
+        if number != previous:
+            yield at_s, _Numbered(number, cells, pixels)
+            previous = number
+
+
+def _pictures(plan: Plan, numbers: PictureNumbers, pacing: Pacing) -> Iterator[tuple[int, float]]:
     """Yield picture numbers and the seconds at which they appear."""
-    loop_s = max((_play_s(plan, p) for p, part in enumerate(plan.parts) if part.row.count == 0), default=0.0)
-    until_s = plan.once_only_s + LOOP_PLAYS * loop_s + AFTER_LOOP_S
-    still_booting = plan.timeline(until_s + 3600)
-    for picture in still_booting.shown(until_s):
+    parts = tuple(part.played for part in plan.parts)
+    once_s = Timeline(parts, pacing, 0.0).once_only_end_s
+    loop_s = max((_play_s(part, pacing) for part in parts if part.count == 0), default=0.0)
+    until_s = once_s + LOOP_PLAYS * loop_s + AFTER_LOOP_S
+    for picture in Timeline(parts, replace(pacing, killed=False), until_s + 3600).shown(until_s):
         if not picture.pausing:
             yield numbers.parts[picture.part][picture.frame], picture.start_s
 
 
-def _play_s(plan: Plan, part: int) -> float:
-    """Return the seconds that one play of the part and its pause take."""
-    planned = plan.parts[part]
-    return len(planned.sources) * plan.pacing.interval_s + plan.pacing.pause_s(planned.row.pause)
+def _play_s(part: PlayedPart, pacing: Pacing) -> float:
+    """Return the seconds that the first play of the part and its pause take."""
+    return part.frames * pacing.interval_s + pacing.pause_s(part.pause)
 
 
 def flash_reasons(record: FlashRecord, rules: Flash) -> list[Reason]:
