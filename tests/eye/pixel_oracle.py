@@ -7,7 +7,7 @@ equal histories are walked once. The two readings of 'concurrently' are those th
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 
@@ -35,12 +35,12 @@ class Film:
         self.histories = [[tuple(map(int, rgb[r, c])) for rgb in pictures] for r, c in where]
 
 
-@lru_cache(maxsize=None)
+@cache
 def _general(old: slow.Pixel, new: slow.Pixel) -> int:
     return slow.general_change(old, new)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _red(old: slow.Pixel, new: slow.Pixel) -> int:
     return slow.red_change(old, new)
 

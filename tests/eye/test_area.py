@@ -62,6 +62,25 @@ def test_shares_are_sums_over_each_position_of_the_field() -> None:
     assert Fields(screen, 0.25).shares(area) == pytest.approx(np.array(expected), rel=1e-6)
 
 
+def test_the_last_row_and_column_of_a_field_count_in_part() -> None:
+    # by hand: a field of 2.5 x 1.25 cells over one lit cell a row; it covers 2.5 of a row of lit cells, and 1.25 rows
+    screen = Screen(8, 6, (5.0, 2.5), 2.0)
+    area = np.full(screen.shape, 4, np.float32)  # cells of 2 x 2 px
+    assert Fields(screen, 0.25).shares(area) == pytest.approx(np.ones((2, 2)))
+    area[1:] = 0
+    assert Fields(screen, 0.25).shares(area) == pytest.approx(np.array([[0.8, 0.8], [0, 0]]))
+    column = np.zeros(screen.shape, np.float32)
+    column[:, 3] = 4
+    assert Fields(screen, 0.25).shares(column) == pytest.approx(np.array([[0, 0.4], [0, 0.4]]))
+
+
+@pytest.mark.parametrize("top", range(5))
+def test_a_strip_through_every_field_is_its_share_of_the_fields_height(top: int) -> None:
+    # 64 of 256 rows; in cells of 3.41 px the field is 75.07 of them high
+    screen = Screen.wcag(RULES)
+    assert box_share(screen, 1024, 64, 0, 100 + top) == pytest.approx(0.25, abs=1e-3)
+
+
 # -- noise ------------------------------------------------------------------------------------------
 
 REACH = 5

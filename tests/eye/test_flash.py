@@ -11,7 +11,6 @@ import pytest
 from eye import labelled
 from keyturn.eye import luminance
 from keyturn.eye.flash import FlashMeter
-from keyturn.eye.flash_counts import flashes
 from keyturn.eye.screen import Screen
 from keyturn.shop import rulebook
 from keyturn.shop.records import FlashRecord
@@ -143,10 +142,6 @@ def test_a_shop_may_be_stricter() -> None:
     assert not shown(blinks(5), rules=strict).passes
     none = RULES.model_copy(update={"most_per_second": 0})
     assert not shown(blinks(2), rules=none).passes
-
-
-def test_flashes_are_pairs_and_an_odd_transition_begins_another() -> None:
-    assert [flashes(n) for n in range(9)] == [0, 0, 1, 2, 2, 3, 3, 4, 4]
 
 
 # -- area -------------------------------------------------------------------------------------------

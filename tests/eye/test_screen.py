@@ -43,10 +43,12 @@ def test_a_panels_field_is_ten_degrees_wide_at_the_eye() -> None:
 @pytest.mark.parametrize(
     ("field_px", "cell_px", "cells"),
     [
-        ((30.0, 20.0), 1.0, (20, 30)),  # cells of a pixel: a field begins with a cell
-        ((30.0, 20.0), 4.0, (6, 8)),  # 5 and 7.5 cells, begun anywhere, touch one more
-        ((300.0, 200.0), 4.0, (16, 25)),  # no more than the screen of 97 x 61 px has
+        ((30.0, 20.0), 1.0, (20, 30)),
+        ((30.0, 20.0), 4.0, (5, 7.5)),
+        ((30.0, 20.0), 0.5, (20, 30)),  # a cell is no smaller than a pixel
     ],
 )
-def test_cells_that_a_field_may_touch(field_px: tuple[float, float], cell_px: float, cells: tuple[int, int]) -> None:
+def test_a_field_is_no_whole_number_of_cells(
+    field_px: tuple[float, float], cell_px: float, cells: tuple[float, float]
+) -> None:
     assert Screen(97, 61, field_px, cell_px).field_cells == cells

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ class Fields:
     """
 
     def __init__(self, screen: Screen, share: float) -> None:
-        self._cell_area = screen.cell_area_px
+        self.cell_area = screen.cell_area_px
         self._pixels = screen.cell_px <= 1
         self._field = tuple(map(min, screen.field_cells, screen.shape))
         self._whole = screen.field_area_px
@@ -48,12 +49,12 @@ class Fields:
         A cell that is one pixel counts whole.
         """
         if self._pixels:
-            return cells * self._cell_area
+            return cells * self.cell_area
         beside = _greatest_around(np.where(cells, swing, np.float32(0)))
         inner = ~any_around(~cells, beyond=True)
         edge = np.divide(swing, beside, out=np.zeros_like(swing), where=beside > 0)
         partly = np.where(cells, np.minimum(edge, 1), np.where(edge < 1, edge, 0))
-        area: F32 = np.where(inner, np.float32(1), partly).astype(np.float32) * self._cell_area
+        area: F32 = np.where(inner, np.float32(1), partly).astype(np.float32) * self.cell_area
         return area
 
     def shares(self, area: F32) -> F64:
@@ -102,7 +103,7 @@ def _spans(table: F64, length: float) -> list[F64]:
     return [last + part * (beyond - last) - first, beyond - second + part * (second - first)]
 
 
-def _table(values: NDArray[np.floating]) -> F64:
+def _table(values: NDArray[Any]) -> F64:
     """Return the summed-area table, one row and one column larger than `values`."""
     table = np.zeros((values.shape[0] + 1, values.shape[1] + 1))
     np.cumsum(values, axis=1, dtype=np.float64, out=table[1:, 1:])
@@ -110,7 +111,7 @@ def _table(values: NDArray[np.floating]) -> F64:
     return table
 
 
-def window_sums(values: F32, window: tuple[int, int]) -> F64:
+def window_sums(values: NDArray[Any], window: tuple[int, int]) -> F64:
     """Return the sums over every position of a window that lies whole on the screen, by a summed-area table."""
     rows, cols = window
     table = _table(values)

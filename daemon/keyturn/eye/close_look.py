@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye import luminance, transitions
-from keyturn.eye.area import Fields, any_around, white_noise
+from keyturn.eye.area import BALANCE, Fields, any_around, white_noise, window_sums
 from keyturn.eye.flash_counts import Findings, FlashCounts
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import Flashing, TransitionCount
@@ -102,15 +102,15 @@ class PixelCount(TransitionCount):
         self._cells.add(at_s, places)
         self._whole_cells.add(at_s, whole)
         self._brighter[places] = pixels[0][places]
-        self._add_moment(at_s, *(self._moved(p, c) for p, c in zip(pixels, cells, strict=True)))
+        self._add_moment(at_s, *(self._moved(pixels, p, c) for p, c in zip(pixels, cells, strict=True)))
         return True
 
-    def _moved(self, pixels: Bits, cells: Bits) -> F32:
+    def _moved(self, both: transitions.Pair, pixels: Bits, cells: Bits) -> F32:
         """Return the area that made a transition at one picture; nothing where it is surely below the limit."""
         most = np.count_nonzero(pixels) + np.count_nonzero(cells) * self._grid.cell_area
         if most <= self._fields.limit_px:
             return self._grid.nothing
-        return self._grid.area([pixels], cells)
+        return self._grid.area([pixels], cells, both)
 
     def judge(self, at_s: float) -> None:
         """Set `now` and `most`: 0, or as many transitions as fail."""
@@ -127,8 +127,8 @@ class PixelCount(TransitionCount):
     def area(self, at_s: float, count: int = 0) -> F32:
         least = count or self.failing
         flashing = self._cells.now(at_s, least)
-        in_step = [flashing & self._brighter, flashing & ~self._brighter]
-        return self._grid.area(in_step, self._whole_cells.now(at_s, least))
+        in_step = flashing & self._brighter, flashing & ~self._brighter
+        return self._grid.area(in_step, self._whole_cells.now(at_s, least), in_step)
 
     def flashing_at(self, at_s: float) -> bool:
         return super().flashing_at(at_s) or bool(self._whole_cells.now(at_s, self.failing).any())
@@ -154,19 +154,35 @@ class Grid:
         self.shape_px = (places[0].stop - places[0].start, places[1].stop - places[1].start)
         self.nothing = np.zeros(self.shape_px, np.float32)
 
-    def area(self, in_step: Sequence[Bits], cells: Bits) -> F32:
+    def area(self, in_step: Sequence[Bits], cells: Bits, both: transitions.Pair) -> F32:
         """Return the area that flashes in each pixel: 1 or 0.
 
         Pixels that flash are given in sets that change together, since a pattern is fine where its neighbours do not.
-        `cells` are those whose mean light flashes.
+        `cells` are those whose mean light flashes. `both` are the pixels that turn brighter and darker: where they
+        balance in a fine pattern, what is left of it in a cell's mean is exempt too.
         """
         pixels = np.logical_or.reduce(in_step)
         if not pixels.any() and not cells.any():
             return self.nothing
         large = np.logical_or.reduce([self._any_in_cells(opened(each, self._side)) for each in in_step])
         near = any_around(large, beyond=False)
-        area: F32 = (pixels & self._spread(near) | self._spread(cells & ~near)).astype(np.float32)
+        fine = cells & ~near
+        if fine.any():
+            fine &= ~self._balanced(both)
+        area: F32 = (pixels & self._spread(near) | self._spread(fine)).astype(np.float32)
         return area
+
+    def _balanced(self, both: transitions.Pair) -> Bits:
+        """Return the cells in and around which as many pixels turn brighter as darker."""
+        brighter, darker = (self._around(side) for side in both)
+        balanced: Bits = np.abs(brighter - darker) < BALANCE * (brighter + darker)
+        return balanced
+
+    def _around(self, pixels: Bits) -> NDArray[np.float64]:
+        """Return how many of the pixels are set in each cell and its neighbours."""
+        tall = np.add.reduceat(pixels, self._first[0], axis=0, dtype=np.int32)
+        counts = np.add.reduceat(tall, self._first[1], axis=1)
+        return window_sums(np.pad(counts, 1), (3, 3))
 
     def _any_in_cells(self, pixels: Bits) -> Bits:
         tall = _any_in_runs(pixels, self._first[0])

@@ -83,8 +83,10 @@ class TransitionCount:
         self._cells, self._moments = Flashing(shape, most_per_second), Tally(fields.shape)
         self._direction = np.zeros(fields.shape, np.int8)
         self._change, self._change_before, self._change_from_s = (*np.zeros((2, *shape), np.float32), -math.inf)
+        self._nothing = np.zeros(shape, np.float32)
         self.now = self.most = 0
         self.share = self._moment_share = 0.0
+        self._most_cells = 0
 
     def note_change(self, change: F32, at_s: float) -> None:
         """Remember how much each cell changed from the picture before."""
@@ -125,7 +127,9 @@ class TransitionCount:
 
     def _covered(self, cells: Bits) -> F32:
         """Return the area, in pixels, that `cells` stand for."""
-        return self._fields.covered(cells, self.swing) if cells.any() else np.zeros(cells.shape, np.float32)
+        if not cells.any():
+            return self._nothing
+        return self._fields.covered(cells, self.swing)
 
     def area(self, at_s: float, count: int = 0) -> F32:
         """Return the area, in pixels, that flashes now with `count` transitions or more; 0 is as many as fail."""
@@ -146,11 +150,18 @@ class TransitionCount:
             now -= 1
         moments = int(self._moments.counts.max())
         if most >= self.failing:
-            self.share = max(self.share, self._fields.largest(self.area(at_s)))
+            self._note_share(self._cells.now(at_s, self.failing))
         if moments >= self.failing:
             self.share = max(self.share, self._moment_share)
         self.now = max(now, moments)
         self.most = max(self.most, self.now)
+
+    def _note_share(self, cells: Bits) -> None:
+        """Note the share of a field that `cells` cover, where they are more than ever before."""
+        number = int(np.count_nonzero(cells))
+        if number > self._most_cells:
+            self._most_cells = number
+            self.share = max(self.share, self._fields.largest(self._covered(cells)))
 
     def _forget(self, at_s: float) -> None:
         self._moments.forget(at_s)
