@@ -7,6 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from judge.plans import RULES, TALL, Part, plan_of
+from keyturn.eye import luminance
 from keyturn.eye.luminance import FULL
 from keyturn.eye.screen import Screen
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
@@ -107,6 +108,28 @@ def test_equal_pictures_one_after_the_other_are_read_once() -> None:
         plan_of(("p", 1, 0, 90), radio=WITHOUT_BLACK), PictureNumbers(BLACK, ((BLACK,) * 90,)), counting, FLASH
     )
     assert read == [BLACK]
+
+
+def test_pixels_decide_where_cells_cannot() -> None:
+    """A box of 25.5 % of the field that makes seven transitions on ground that makes six (WCAG 2.2, G19)."""
+    panel = TALL.panel
+    screen = Screen.of(panel, FLASH)
+    width = 300
+    height = round(0.255 * screen.field_area_px / width)
+
+    def pixels(number: int) -> NDArray[np.uint8]:
+        rgb = np.full((panel.height, panel.width, 3), 30 if number % 2 == 0 or number == 7 else 200, np.uint8)
+        rgb[101 : 101 + height, 52 : 52 + width] = 30 if number % 2 == 0 else 200
+        return rgb
+
+    def cells(number: int) -> NDArray[np.uint16]:
+        return luminance.cells(pixels(number), screen.cell_px)
+
+    plan = plan_of(("p", 1, 0, 8), ("p", 0, 0, 1), fps=30)
+    numbers = PictureNumbers(0, (tuple(range(8)), (7,)))
+    assert not flash_record(plan, numbers, cells, FLASH, pixels).passes
+    height = round(0.245 * screen.field_area_px / width)
+    assert flash_record(plan, numbers, cells, FLASH, pixels).passes
 
 
 def record(general: int, red: int) -> FlashRecord:
