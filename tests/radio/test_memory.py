@@ -107,6 +107,15 @@ def test_a_guessed_generation_is_judged_by_the_worst() -> None:
     assert peak_mib(parts, TALL, guessed) == 300
 
 
+def test_writing_a_part_twice_is_proposed_only_where_it_helps_on_every_player_the_radio_may_have() -> None:
+    """Repeated, the part weighs the same on the third and the fourth; written twice, it would be refused on the
+    fourth."""
+    twice = (PlayedPart("p", 2, 0, 48),)
+    sure, guessed = finding(radio(128, "third"), twice), finding(radio(128, "third", may_be=["fourth"]), twice)
+    assert sure is not None and "write it as 2 parts that play once" in sure.mend
+    assert guessed is not None and "play once" not in guessed.mend
+
+
 def test_a_loop_of_exactly_the_limit_passes() -> None:
     assert finding(radio(192), (PlayedPart("p", 0, 0, 48),)) is None
     assert finding(radio(191.9), (PlayedPart("p", 0, 0, 48),)) is not None

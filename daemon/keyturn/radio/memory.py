@@ -112,7 +112,7 @@ def finding(radio: Radio, parts: Sequence[PlayedPart], frames: Frames | None = N
     others = most.peak - most.by_part[place]
     each = most.by_part[place] / max(1, parts[place].frames)
     fitting = max(0, int((allowed_mib * MIB - others) // each)) if each else 0
-    return refuse("memory-exceeded", _what(parts, place, allowed, others), _mend(parts[place], fitting, facts))
+    return refuse("memory-exceeded", _what(parts, place, allowed, others), _mend(parts[place], fitting, radio, facts))
 
 
 def _what(parts: Sequence[PlayedPart], place: int, allowed: str, others: int) -> str:
@@ -122,10 +122,14 @@ def _what(parts: Sequence[PlayedPart], place: int, allowed: str, others: int) ->
     return f"the parts together hold {allowed}; part {place + 1} holds most"
 
 
-def _mend(part: PlayedPart, fitting: int, facts: PlayerFacts) -> str:
-    """Say what helps on this player. JPEG never does: a picture is unpacked before it becomes a texture."""
+def _mend(part: PlayedPart, fitting: int, radio: Radio, facts: PlayerFacts) -> str:
+    """Say what helps. JPEG never does: a picture is unpacked before it becomes a texture.
+
+    `facts` are those of the player that needs most. Playing once helps only if it does so on each that the radio may
+    have.
+    """
     help_ = [f"shorten it to {fitting} frame{'s' * (fitting > 1)}"] if fitting else ["shorten the parts"]
-    if facts.once_only_textures == "one" and part.frames > 1:
+    if part.frames > 1 and all(each.once_only_textures == "one" for each in radio.player.candidates):
         if part.count > 1:
             help_.append(f"write it as {part.count} parts that play once")
         elif part.count == 0:
