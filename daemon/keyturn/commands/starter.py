@@ -39,7 +39,7 @@ _FRAMES = """
 art = "logo.png"             # or "first-frame"
 
 [motion]
-fps = 8                      # or "auto": the lowest rate that finishes in time
+fps = 8                      # or "auto": the lowest rate that finishes in time and looks like motion
 finish = 0.95                # share of starts in which the parts that play once must finish
 
 [[part]]
