@@ -229,5 +229,24 @@ def fades() -> Iterator[Drawn]:
                 yield Drawn(f"fade over {period} of {share} to {high}", size, field, times, picture)
 
 
+def red_pairs() -> Iterator[Drawn]:
+    """Boxes that go from red to another colour and back to one that is less red, alternately."""
+    rng = np.random.default_rng(24)
+    red, pink, blue, grey = (200, 0, 0), (200, 94, 94), (0, 0, 90), (110, 110, 110)
+    for cycle in ([red, blue, pink, blue], [pink, blue], [red, blue, pink], [red, grey, pink, blue], [red, pink]):
+        for share in (0.2, 0.26, 0.4):
+            for hold in (2, 4):
+                size, field = SCREENS[int(rng.integers(4))]
+                lit = mask("box", size, field, share, rng)
+
+                def picture(n: int, lit=lit, cycle=cycle, hold=hold) -> np.ndarray:
+                    rgb = np.full((*lit.shape, 3), 60, np.uint8)
+                    rgb[lit] = cycle[n // hold % len(cycle)]
+                    return rgb
+
+                names = "/".join(map(str, cycle))
+                yield Drawn(f"{names} held {hold} {share}", size, field, tuple(n / 30 for n in range(34)), picture)
+
+
 def all_films() -> list[Drawn]:
-    return [f for make in (areas, flashing_grounds, thresholds, in_turn, stripes, fades) for f in make()]
+    return [f for make in (areas, flashing_grounds, thresholds, in_turn, stripes, fades, red_pairs) for f in make()]

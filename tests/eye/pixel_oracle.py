@@ -40,14 +40,10 @@ def _general(old: slow.Pixel, new: slow.Pixel) -> int:
     return slow.general_change(old, new)
 
 
-@cache
-def _red(old: slow.Pixel, new: slow.Pixel) -> int:
-    return slow.red_change(old, new)
-
-
 def verdict(film: Film) -> tuple[bool, float]:
     """Tell whether the film passes, and the largest share of a field that flashed too often at one time."""
-    made = [[slow.transitions(history, change) for history in film.histories] for change in (_general, _red)]
+    general = [slow.transitions(history, _general) for history in film.histories]
+    made = [general, [slow.red_transitions(history) for history in film.histories]]
     passes, largest = True, 0.0
     for now in range(len(film.times)):
         shares = [largest_share(film, [often(each, now, film.times) for each in kind]) for kind in made]

@@ -69,6 +69,36 @@ def transitions(states: list[Pixel], change) -> dict[int, int]:
     return found
 
 
+def red_transitions(states: list[Pixel]) -> dict[int, int]:
+    """Return the direction of each transition that can belong to a red flash, by the number of its picture.
+
+    WCAG 2.2: "a pair of opposing transitions where, one transition is either to or from" a saturated red.
+    """
+    found: dict[int, int] = {}
+    start, last, left_red, short = 0, 0, False, False
+    for now, state in enumerate(states):
+        since = states[start:now]
+        ways = {red_change(then, state) for then in since} - {0, last}
+        if not ways and not is_red(state):
+            farthest = max(since, key=from_pure_red, default=state)
+            back = left_red and from_pure_red(state) < from_pure_red(farthest)
+            if back and math.dist(uv(farthest), uv(state)) > 0.2:
+                ways, left_red, short = {1}, False, True
+            elif short and not any(map(is_red, since)) and math.dist(uv(since[0]), uv(state)) > 0.2:
+                ways, short = {-1}, False
+        elif ways:
+            left_red, short = ways == {-1}, False
+        if ways:
+            last = ways.pop()
+            found[now] = last
+            start = now
+    return found
+
+
+def from_pure_red(pixel: Pixel) -> float:
+    return math.dist(uv(pixel), uv((255, 0, 0)))
+
+
 def fields(rows: int, cols: int, size: tuple[int, int]):
     tall, wide = min(size[0], rows), min(size[1], cols)
     for top in range(rows - tall + 1):

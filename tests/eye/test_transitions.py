@@ -55,7 +55,7 @@ def test_red_transitions_are_those_of_all_pairs(pixels: list[tuple[int, int, int
         to_red, from_red = tracker.step(planes_of(cells))
         if to_red.any() or from_red.any():
             found[number] = 1 if to_red.any() else -1
-    assert found == slow.transitions(pixels, slow.red_change)
+    assert found == slow.red_transitions(pixels)
 
 
 def changes_of_red(pixels: list[tuple[int, int, int]]) -> list[str]:
@@ -74,6 +74,15 @@ def test_black_is_no_saturated_red() -> None:
 def test_red_against_other_colours(rgb: tuple[int, int, int], flashes: bool) -> None:
     # distances from pure red in u'v' are worked out in test_luminance.py: 0.132, 0.249, 0.259; the limit is 0.2
     assert changes_of_red([(255, 0, 0), rgb, (255, 0, 0)]) == (["", "from", "to"] if flashes else [""] * 3)
+
+
+def test_one_transition_of_a_pair_leads_to_or_from_a_saturated_red() -> None:
+    # WCAG 2.2, red flash. (255, 120, 120) has R / (R + G + B) = 0.73; in u'v' it lies 0.36 from blue, 0.14 from red
+    red, blue, pink = (255, 0, 0), (0, 0, 255), (255, 120, 120)
+    assert changes_of_red([red, blue, pink, blue, red]) == ["", "from", "to", "from", "to"]
+    assert changes_of_red([blue, pink, blue, pink, blue]) == [""] * 5
+    assert changes_of_red([red, blue, pink, blue, pink, blue]) == ["", "from", "to", "from", "", ""]
+    assert changes_of_red([red, blue, pink, red, blue]) == ["", "from", "to", "", "from"]
 
 
 def test_a_fade_is_told_where_it_reaches_the_threshold_and_wavering_does_not_repeat_it() -> None:

@@ -60,6 +60,11 @@ class Red:
     No two saturated reds of sRGB lie 0.2 apart, so every such change leads either to a red or away from one, and the
     two alternate as rises and falls do.
 
+    WCAG 2.2 asks for a saturated red at *one* transition of a pair: 'a pair of opposing transitions where, one
+    transition is either to or from a state with a value R/(R + G + B) that is greater than or equal to 0.8'. So after
+    a change away from a saturated red, a change back towards red counts too where it ends short of 0.8, and so does
+    the next one away, which may be followed by a saturated red.
+
     Colour has two dimensions, so 'peak' and 'valley' are taken to be the states farthest apart: the reddest state
     since the last change to red, and the state farthest from pure red since the last change away. Along a fade these
     are its ends. Each picture is compared with the one before as well, so that two pictures that differ enough are
@@ -79,8 +84,12 @@ class Red:
         unlike_before = self._apart(here, seen.before)
         to_red = saturated & (seen.last <= 0) & (unlike_before | self._apart(here, seen.other))
         from_red = unlike_before & seen.before_saturated | self._apart(here, seen.red)
-        from_red &= (seen.last >= 0) & ~to_red
+        from_red &= (seen.last >= 0) & ~saturated
+        distance = (here[0] - _PURE_RED[0]) ** 2 + (here[1] - _PURE_RED[1]) ** 2
+        back = seen.left_red & (distance < seen.distance) & ~saturated & self._apart(here, seen.other)
+        to_red |= back
         seen.take(here, purity, to_red, from_red)
+        seen.note_pairs(here, back, from_red)
         self._seen = seen
         return to_red, from_red
 
@@ -104,14 +113,16 @@ class _RedSeen:
     """What is remembered of each cell; nan where there is nothing.
 
     `red` is the reddest state since the last change to red, `other` the state farthest from pure red since the last
-    change away, `before` the picture before.
+    change away and `distance` its distance squared, `before` the picture before. `left_red` is where the last change
+    led away from a saturated red.
     """
 
     def __init__(self, here: Chroma) -> None:
         shape = here[0].shape
         self.last = np.zeros(shape, np.int8)  # +1 to red, -1 away from it, 0 none yet
         self.red, self._purity = _nowhere(shape), np.zeros(shape, np.float32)
-        self.other, self._distance = _nowhere(shape), np.full(shape, -1, np.float32)
+        self.other, self.distance = _nowhere(shape), np.full(shape, -1, np.float32)
+        self.left_red, self._short = np.zeros((2, *shape), np.bool_)
         self.before, self.before_saturated = here, np.zeros(shape, np.bool_)
 
     def take(self, here: Chroma, purity: F32, to_red: Bits, from_red: Bits) -> None:
@@ -120,15 +131,22 @@ class _RedSeen:
         redder = (self.last >= 0) & (purity > self._purity)
         np.copyto(self._purity, purity, where=redder)
         _keep(self.red, here, redder)
+        self._short &= ~redder
         distance = (here[0] - _PURE_RED[0]) ** 2 + (here[1] - _PURE_RED[1]) ** 2
-        farther = (self.last <= 0) & (distance > self._distance)
-        np.copyto(self._distance, distance, where=farther)
+        farther = (self.last <= 0) & (distance > self.distance)
+        np.copyto(self.distance, distance, where=farther)
         _keep(self.other, here, farther)
         self.before, self.before_saturated = here, purity > 0
 
+    def note_pairs(self, here: Chroma, back: Bits, from_red: Bits) -> None:
+        """Note changes back towards red that end short of a saturated one, and what the changes away leave."""
+        self.left_red = (self.left_red | from_red & ~self._short) & (self.last < 0)
+        self._short = (self._short | back) & ~from_red
+        _keep(self.red, here, back)
+
     def _forget(self, to_red: Bits, from_red: Bits) -> None:
         self._purity[to_red | from_red] = 0
-        self._distance[to_red | from_red] = -1
+        self.distance[to_red | from_red] = -1
         for axis in (0, 1):
             self.red[axis][from_red] = np.nan
             self.other[axis][to_red] = np.nan
