@@ -18,6 +18,8 @@ from PIL import Image, ImageDraw
 from keyturn.commands import make_by_hand
 from keyturn.commands.archive_reader import read_bundle
 from keyturn.eye.cielab import NOTICEABLE
+from keyturn.package.animation import FrameStore
+from keyturn.package.frame import FrameDone
 from keyturn.pipeline import Bench
 from keyturn.radio.inspect import look
 from keyturn.shop.radio_profile import Radio
@@ -301,3 +303,22 @@ def test_the_record_says_what_the_parts_weigh(made: Made, bench: Bench) -> None:
     plain, whole, _ = made(bench, frames)
     assert part.plain_bytes == plain.parts[0].bytes == plain.parts[0].plain_bytes
     assert part.plain_bytes == sum(i.file_size for i in whole.infolist() if i.filename.startswith("part0/"))
+
+
+# -- the frame store --------------------------------------------------------------------------------
+
+
+def done(pixels: NDArray[np.uint8]) -> FrameDone:
+    file = io.BytesIO()
+    Image.fromarray(pixels).save(file, "PNG")
+    cells = np.zeros((4, 4, 3), np.uint16)
+    return FrameDone(file.getvalue(), len(file.getvalue()), None, False, str(pixels.sum()), b"", cells, 0.0, 0.0, ())
+
+
+def test_the_store_gives_back_the_pixels_of_frames_and_of_the_logo(tmp_path: Path) -> None:
+    frame, logo = lamp(3), lamp(5)
+    with FrameStore(tmp_path / "tiny") as store:
+        numbers = store.show(done(logo)), store.keep(done(frame), "0001.png")
+        assert [np.array_equal(store.pixels(n), p) for n, p in zip(numbers, (logo, frame), strict=True)] == [True, True]
+        assert store.keep(done(logo), "0002.png") == numbers[0]  # a logo that is a frame too
+        assert list(store.whole) == [numbers[1], numbers[0]]

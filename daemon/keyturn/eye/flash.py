@@ -17,9 +17,17 @@ both:
     and each is large enough by itself. Small areas sweeping past are not added up over time: a box that slides across
     the picture is no flash.
 
+Two areas that flash in turn, three times each, are therefore judged by the size of each. Where each is larger than a
+quarter of a field, the window holds six general flashes and none is small: (b) fails them, since the criterion's first
+condition is 'no more than three general flashes ... within any one-second period'. Where neither is, they pass, even if
+the two together are larger: no place flashes more than three times, and each flash that occurs is small.
+
 General and red flashes are counted separately, and their areas are combined, as the criterion says. A window is half
 open and one second long: transitions exactly a second apart do not share one, so six a second are never more than
 six, however long they go on. A fine pattern is exempt: see `luminance.cells` and `area.white_noise`.
+
+The meter judges cells of 0.1 degree. Where they leave a stretch of time open (`undecided`), pixels are counted in it
+(`close_look`); `flash_check` does both.
 This is a screening aid, not a medical clearance.
 """
 
