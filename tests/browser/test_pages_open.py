@@ -97,7 +97,7 @@ def test_one_job_of_a_sheet_is_shown_and_printed_alone(opened: Open, by_hand: Mo
     whole = printed_pages(page)
     page.emulate_media(media="print")
     assert not page.get_by_text("alone, to print").first.is_visible()
-    page.emulate_media(media="screen")
+    page.emulate_media(media="null")  # as it would be
     page.get_by_role("listitem").filter(has_text="van-3").get_by_role("link", name="alone, to print").click()
     headings = page.get_by_role("heading", level=2)
     assert [text for text in headings.all_inner_texts() if "van-" in text] == ["van-3 revision 1"]
