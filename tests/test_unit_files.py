@@ -132,7 +132,7 @@ def test_the_service_is_started_watched_and_restarted_as_agreed():
     assert unit["ExecStart"] == [f"{PROGRAM} run --root /srv/keyturn"]
     assert unit["Restart"] == ["on-failure"]
     assert unit["RestartPreventExitStatus"] == ["2"]  # exit codes: 2 is wrong use or set-up
-    assert unit["UMask"] == ["0002"]
+    assert unit["UMask"] == ["0027"]
 
 
 def test_a_worker_out_of_memory_does_not_take_the_service_with_it():
@@ -194,9 +194,9 @@ def test_the_user_may_not_log_in_and_lives_in_the_services_state_folder(machine)
 
 FOLDERS = {
     ".": 0o750,
-    "inbox": 0o2775,
-    "outbox": 0o2775,
-    "rejects": 0o2775,
+    "inbox": 0o2770,
+    "outbox": 0o3770,
+    "rejects": 0o2770,
     "archive": 0o2750,
     "rules": 0o750,
     "work": 0o750,
@@ -335,7 +335,7 @@ def main(root):
         os.fsync(handle)
         os.close(handle)
     shutil.copy2(root / "work" / "a.zip", root / "outbox" / "a.zip")
-    os.chmod(root / "outbox", 0o2775)
+    os.chmod(root / "outbox", 0o2750)
     shutil.copytree(root / "work" / "van", root / "archive" / "van")
     shutil.rmtree(root / "work" / "van")
     notifier.stopping()

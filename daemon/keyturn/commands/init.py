@@ -10,6 +10,7 @@ import typer
 from keyturn.commands import output
 from keyturn.commands.console import out
 from keyturn.shop import settings
+from keyturn.shop.file_modes import KEPT_FILE
 from keyturn.shop.folders import Shop
 
 SETTINGS_TEXT = """\
@@ -53,6 +54,7 @@ def init(folder: Annotated[Path, typer.Argument(help="Where the shop's folders s
     config = shop.root / settings.FILE_NAME
     if not config.exists():
         config.write_text(SETTINGS_TEXT, encoding="utf-8")
+        config.chmod(KEPT_FILE)
     out.print(f"The shop is set up in {output.plain(str(shop.root))}")
     out.print(f"Artists drop folders in {output.plain(str(shop.inbox))}; start the service with:")
     out.print(f"  keyturn run --root {output.plain(str(shop.root))}")

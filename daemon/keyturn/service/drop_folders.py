@@ -33,9 +33,10 @@ from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
 from keyturn.outbox import revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
 from keyturn.shop import durable_files
+from keyturn.shop.file_modes import BUILDING_DIR, KEPT_DIR, close_to_group, keep_mode, open_to_group
 from keyturn.shop.file_names import safe_name
-from keyturn.shop.folders import SHARED_MODE, Shop
-from keyturn.shop.own_files import is_own_folder, remove_left_over
+from keyturn.shop.folders import Shop
+from keyturn.shop.own_files import is_own_folder, is_plain_folder, remove_left_over
 from keyturn.shop.records import JobRecord, Rejection
 
 LEAVING = ".keyturn-leaving-"
@@ -144,6 +145,7 @@ class DropFolders:
         """
         target = free_name(self.shop.inbox, claim.name)
         write_record(self.shop.work / claim.id / "return.json", Intent(target=target.name))
+        open_to_group(self.artist_path(claim))
         move(self.artist_path(claim), target)
         self._discard(self.shop.work / claim.id)
         return target
@@ -171,10 +173,12 @@ class DropFolders:
             building.rename(aside)
             logger.warning("{} was not Keyturn's own folder; it is now {}", building, aside.name)
         building.mkdir(exist_ok=True)
+        keep_mode(building, BUILDING_DIR)
 
     def publish(self, claim: Claim, staged: Path, target: str) -> Path:
         """Rename the built revision to outbox/<target>, then archive the artist's drop. Return the new path."""
         intent = Intent(target=target)
+        close_to_group(staged)
         durable_files.fsync_tree(staged)
         write_record(self.shop.work / claim.id / "publish.json", intent)
         self._move_in(staged, self.shop.outbox / target)
@@ -182,11 +186,13 @@ class DropFolders:
         return self.shop.outbox / target
 
     def _move_in(self, source: Path, target: Path) -> None:
-        """Move `source` to `target`, making the customer's folder. Raise FileExistsError where `target` exists."""
-        if not target.parent.is_dir():
-            target.parent.mkdir(parents=True, exist_ok=True)
-            target.parent.chmod(SHARED_MODE)
-            durable_files.fsync_dir(target.parent.parent)
+        """Move `source` to `target`, making the customer's folder. Raise FileExistsError where `target` exists, or
+        where something else than a folder has the customer's name: a link may lead anywhere."""
+        customer = target.parent
+        if not is_plain_folder(customer):
+            customer.mkdir()
+            durable_files.fsync_dir(customer.parent)
+        keep_mode(customer, KEPT_DIR)
         move(source, target)
 
     def _archive(self, claim: Claim, intent: Intent) -> None:
@@ -216,6 +222,7 @@ class DropFolders:
         for page, text in pages.items():
             durable_files.write_atomic(drop / page, text.encode("utf-8"))
         durable_files.write_atomic(drop / "REJECTED.json", rejection.model_dump_json(indent=2).encode("utf-8"))
+        open_to_group(drop)
         durable_files.fsync_tree(drop)
         move(drop, target)
         self._discard(place)

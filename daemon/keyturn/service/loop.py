@@ -33,6 +33,7 @@ from keyturn.service.start_up import StartUp
 from keyturn.service.status import LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
 from keyturn.service.upkeep import Upkeep
+from keyturn.shop.file_modes import group_reads
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
@@ -110,6 +111,7 @@ class Service:
         """
         self._start_up.do(self._shop.require)
         with ExitStack() as stack:
+            stack.enter_context(group_reads())
             self._start_up.do(lambda: stack.enter_context(self._shop.held()))
             self._start_up.do(self._set_up)
             if self._stopping.is_set():

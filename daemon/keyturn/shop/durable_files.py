@@ -101,7 +101,7 @@ def _write_all(descriptor: int, data: bytes) -> None:
 
 
 def copy_tree(source: Path, target: Path) -> None:
-    """Copy a folder, or a single file, to `target` and keep the files' times.
+    """Copy a folder, or a single file, to `target` and keep the files' times, and who may read and write them.
 
     A link is copied as a link, a pipe or socket as an empty one of its kind: nothing is read through them, and the
     survey refuses the copy for the same reasons as the original. Raise FileExistsError where `target` is there.
@@ -116,16 +116,20 @@ def copy_tree(source: Path, target: Path) -> None:
 def _copy_one(path: Path, copy: Path, seen: os.stat_result) -> None:
     if stat.S_ISDIR(seen.st_mode):
         copy.mkdir()
+        with contextlib.suppress(PermissionError):  # a file system that has no modes, such as FAT, refuses to set one
+            copy.chmod(stat.S_IMODE(seen.st_mode) & 0o2777 | stat.S_IRWXU)
     elif stat.S_ISLNK(seen.st_mode):
         copy.symlink_to(path.readlink())
     elif stat.S_ISREG(seen.st_mode):
-        _copy_file(path, copy)
+        _copy_file(path, copy, seen.st_mode & 0o666 | stat.S_IRUSR | stat.S_IWUSR)
     else:
         os.mknod(copy, stat.S_IFMT(seen.st_mode) | 0o600)
 
 
-def _copy_file(path: Path, copy: Path) -> None:
+def _copy_file(path: Path, copy: Path, mode: int) -> None:
     with _opened(path, _READ) as reading, _opened(copy, _NEW) as writing:
+        with contextlib.suppress(PermissionError):
+            os.fchmod(writing, mode)
         while chunk := os.read(reading, _CHUNK):
             _write_all(writing, chunk)
 

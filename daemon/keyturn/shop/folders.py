@@ -11,13 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from keyturn.shop.file_modes import CLOSED_DIR, KEPT_DIR, OUTBOX_DIR, SHARED_DIR, make_folder
 from keyturn.shop.reasons import ShopFault, shop_fault
 
 LOCK_TRIES, LOCK_NAP_S = 20, 0.05
 """`Shop.is_running` holds the lock for an instant. A service that starts just then tries again."""
-
-SHARED_MODE = 0o2775  # setgid: files that artists and fitters make belong to the shop's group
-PRIVATE_MODE = 0o750
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +71,15 @@ class Shop:
         return self.state / "service.lock"
 
     def create(self) -> None:
-        """Make the folders that are missing. Raise `ShopFault` where the disk does not allow it."""
-        shared = (self.inbox, self.outbox, self.rejects)
-        private = (self.work, self.archive, self.state, self.rules)
+        """Make the folders that are missing, closed to all but the shop's group.
+
+        Raise `ShopFault` where the disk does not allow it.
+        """
+        shared = {self.inbox: SHARED_DIR, self.outbox: OUTBOX_DIR, self.rejects: SHARED_DIR, self.archive: KEPT_DIR}
+        private = dict.fromkeys((self.work, self.state, self.rules), CLOSED_DIR)
         try:
-            for folder, mode in [(f, SHARED_MODE) for f in shared] + [(f, PRIVATE_MODE) for f in private]:
-                if not folder.is_dir():
-                    folder.mkdir(parents=True)
-                    folder.chmod(mode)
+            for folder, mode in ({self.root: CLOSED_DIR} | shared | private).items():
+                make_folder(folder, mode)
         except OSError as error:
             raise shop_fault(error) or error from error
 

@@ -1,0 +1,132 @@
+"""Who may read and write what: the modes of the shop's folders, and of what the service leaves in them.
+
+Modes are set outright, so that they do not depend on the umask under which the service was started. The set-gid bit
+hands the shop's group on to whatever is put inside; the sticky bit lets people remove what is their own and nothing
+else (inode(7)).
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+CLOSED_DIR = 0o750
+"""The group reads; nothing is for it to take away. So is the shop's own folder: only the group comes in at all."""
+
+SHARED_DIR = 0o2770
+"""Artists put drops in, mend them and take them back."""
+
+OUTBOX_DIR = 0o3770
+"""The group may write, and touch nothing that is the service's."""
+
+KEPT_DIR = 0o2750
+"""What the service makes for the group to read and to copy; the service alone writes."""
+
+BUILDING_DIR = 0o2700
+"""What is not whole yet is nobody's to see."""
+
+KEPT_FILE = 0o640
+_GROUP_MAY_WRITE = 0o060
+_OPEN = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
+
+
+@contextmanager
+def group_reads() -> Iterator[None]:
+    """Within this, what the process makes is the group's to read, its own to write, and closed to others."""
+    before = os.umask(0o027)
+    try:
+        yield
+    finally:
+        os.umask(before)
+
+
+def make_folder(folder: Path, mode: int) -> None:
+    """Make `folder`, with the folders above it, and give it `mode`. Leave a folder that is there as it is."""
+    if not folder.is_dir():
+        folder.mkdir(parents=True)
+        folder.chmod(mode)
+
+
+def keep_mode(folder: Path, mode: int) -> None:
+    """Give `folder` back its mode, where it is ours: an earlier Keyturn may have made it with another."""
+    seen = folder.stat()
+    if seen.st_uid == os.geteuid() and stat.S_IMODE(seen.st_mode) != mode:
+        with suppress(PermissionError):
+            folder.chmod(mode)
+
+
+def close_to_group(tree: Path) -> None:
+    """Let the group read the folder `tree` and all of our own in it, and write nothing."""
+    for descriptor, seen in _own_entries(tree):
+        _change(descriptor, KEPT_DIR if stat.S_ISDIR(seen.st_mode) else KEPT_FILE)
+
+
+def open_to_group(tree: Path) -> None:
+    """Let the group write in the folder or file `tree`, and change all of our own in it."""
+    for descriptor, seen in _own_entries(tree):
+        more = SHARED_DIR if stat.S_ISDIR(seen.st_mode) else _GROUP_MAY_WRITE
+        _change(descriptor, stat.S_IMODE(seen.st_mode) | more)
+
+
+def _change(descriptor: int, mode: int) -> None:
+    with suppress(PermissionError):  # a file system that has no modes, such as FAT, refuses to set one
+        os.fchmod(descriptor, mode)
+
+
+def _own_entries(tree: Path) -> Iterator[tuple[int, os.stat_result]]:
+    """Yield an open descriptor and the status of `tree` and of each folder and file in it, as far as they are ours.
+
+    Somebody else's folder in `tree` holds nothing of ours. Its owner may go on changing `tree`: no link is followed at
+    any step of a path, and a file with a second name, which may lie elsewhere, is left out.
+    """
+    pending: list[tuple[str, ...]] = [()]
+    while pending:
+        steps = pending.pop()
+        with _opened(tree, steps) as descriptor:
+            if descriptor is None:
+                continue
+            seen = os.fstat(descriptor)
+            ours = seen.st_uid == os.geteuid()
+            if stat.S_ISDIR(seen.st_mode):
+                if ours or not steps:
+                    pending += [(*steps, name) for name in _listed(descriptor)]
+            else:
+                ours = ours and stat.S_ISREG(seen.st_mode) and seen.st_nlink == 1
+            if ours:
+                yield descriptor, seen
+
+
+@contextmanager
+def _opened(tree: Path, steps: tuple[str, ...]) -> Iterator[int | None]:
+    """Open what `steps` lead to from `tree`, one after the other; None where that has gone, is a link or is closed."""
+    path: tuple[str | Path, ...] = (tree, *steps)
+    descriptor = None
+    try:
+        for step in path:
+            above, descriptor = descriptor, _open(step, descriptor)
+            if above is not None:
+                os.close(above)
+            if descriptor is None:
+                break
+        yield descriptor
+    finally:
+        if descriptor is not None:
+            os.close(descriptor)
+
+
+def _open(name: str | Path, folder: int | None) -> int | None:
+    try:
+        return os.open(name, _OPEN, dir_fd=folder)
+    except OSError as error:
+        if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENXIO, errno.EACCES):
+            return None
+        raise
+
+
+def _listed(folder: int) -> list[str]:
+    with os.scandir(folder) as entries:
+        return [entry.name for entry in entries]
