@@ -186,7 +186,7 @@ def test_programs_get_the_names_whole_and_terminals_nothing_to_obey(
 def test_a_hostile_name_on_the_command_line(
     run: Run, line: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run(*line) in (1, 2)
+    assert run(*line) in (1, 2, 4)  # 4: keyturn flash could not judge
     assert is_harmless(both(capsys))
 
 
