@@ -7,8 +7,10 @@ from dataclasses import replace
 import pytest
 
 from judge.plans import plan_of
-from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons, stumble_reasons
-from keyturn.shop.reasons import Kind
+from keyturn.judge import motion
+from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons
+from keyturn.renumber.plan import Plan
+from keyturn.shop.reasons import Kind, Reason
 from keyturn.shop.records import HandoffRecord
 
 PLAN = plan_of(("p", 1, 0, 3), ("p", 0, 0, 1))
@@ -73,6 +75,11 @@ def test_a_hold_that_jumps_is_told_once() -> None:
     assert join_reasons(plan, [MOVING, STILL], [0.5]) == []
 
 
+def stumble_reasons(plan: Plan, changes: list[list[float]]) -> list[Reason]:
+    """What is told of pictures that are all different."""
+    return motion.stumble_reasons(plan, changes, [range(len(moved)) for moved in changes])
+
+
 EVEN = [0.0] + [0.1] * 30
 """Changes of an even motion; the first frame of a part changes from nothing."""
 
@@ -84,6 +91,15 @@ def test_a_frame_out_of_step_is_numbered_from_1(change: float, code: str) -> Non
     assert (reason.code, reason.kind) == (code, Kind.NOTE)
     assert "part 1 (lamps/*), frame 10:" in reason.what
     assert stumble_reasons(plan, [EVEN]) == []
+
+
+def test_a_swing_that_turns_back_is_no_doubled_frame() -> None:
+    """Pictures 0 to 15 and back again, the last one twice where the swing turns; else a doubled frame is one."""
+    plan, changes = plan_of(("p", 1, 0, 32)), [0.0, *[0.1] * 15, 0.0, *[0.1] * 15]
+    there_and_back = [*range(16), *range(15, -1, -1)]
+    assert motion.stumble_reasons(plan, [changes], [there_and_back]) == []
+    on = [*range(16), *range(15, 31)]
+    assert [r.code for r in motion.stumble_reasons(plan, [changes], [on])] == ["motion-stands"]
 
 
 def test_what_thinning_left_out_is_no_jump_and_a_missing_picture_still_is() -> None:

@@ -60,19 +60,24 @@ def join_reasons(plan: Plan, changes: Sequence[Sequence[float]], joins: Sequence
     return found
 
 
-def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]]) -> list[Reason]:
+def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]], numbers: Sequence[Sequence[int]]) -> list[Reason]:
     """Return notes on frames that repeat the one before amid motion, or follow a gap.
 
     `changes[p]` holds, for each frame of part p, its change from the frame before. The first figure of a part is not
     looked at. Messages number frames from 1, as the film strip does. Where Keyturn left frames out itself, a jump must
-    stand out from its neighbours for each frame left out as well.
+    stand out from its neighbours for each frame left out as well. With the pictures' `numbers` (see `hold_reasons`) a
+    swing that turns back is told from a doubled frame.
     """
     found = []
     for index, (part, moved) in enumerate(zip(plan.parts, changes, strict=True)):
         odd = stumbles(moved[1:])
         even = stumbles([change / step for change, step in zip(moved[1:], part.steps, strict=True)])
         for code, frames, what in (
-            ("motion-stands", odd.doubled, "no change from the picture before, amid motion"),
+            (
+                "motion-stands",
+                [f for f in odd.doubled if not _turns_back(numbers[index], f)],
+                "no change from the picture before, amid motion",
+            ),
             (
                 "motion-jumps",
                 [f for f in odd.jumps if f in even.jumps],
@@ -85,3 +90,8 @@ def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]]) -> list[Reas
                 where = f"{plan.part_in_words(index)}, frame {shown}"
                 found.append(note(code, f"{where}: {what}", "look at the film strip"))
     return found
+
+
+def _turns_back(numbers: Sequence[int], frame: int) -> bool:
+    """Whether the picture before the doubled one comes again after it: between A B B A the motion turns."""
+    return 2 <= frame < len(numbers) - 1 and numbers[frame - 2] == numbers[frame + 1]

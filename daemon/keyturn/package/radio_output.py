@@ -238,7 +238,7 @@ def _reasons(made: _Made, record: RadioRecord, store: FrameStore, seen: _Seen) -
         *delay_reasons(plan, record.timeline, why, safety),
         *handoff_reasons(record.handoff, plan.logo is not None),
         *hold_reasons(plan, made.numbers),
-        *stumble_reasons(plan, seen.changes),
+        *stumble_reasons(plan, seen.changes, made.numbers),
         *join_reasons(plan, seen.changes, seen.joins),
         *words_reasons(plan),
         *dithering_reasons(store.banding, plan.radio.panel.bits),
