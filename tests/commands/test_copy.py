@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import io
 import os
 import shutil
@@ -13,6 +14,7 @@ import pytest
 
 from keyturn.commands import copy, make_by_hand
 from keyturn.commands.stick_copy import StickFolder
+from keyturn.outbox import published_digests
 from keyturn.pipeline import Bench
 from keyturn.shop import mounts
 from keyturn.shop.folders import Shop
@@ -146,6 +148,7 @@ def made(shop: Shop, drop: Drop, bench: Bench) -> Path:
     """A job "van" in the shop's outbox: its stick folder."""
     folder = make_by_hand.make(drop(frames=3), shop.outbox, bench).folder
     assert folder is not None
+    published_digests.record(shop.published, f"{folder.parent.name}/{folder.name}", folder)
     return folder / "usb"
 
 
@@ -213,3 +216,47 @@ def test_an_unknown_job_and_an_unknown_radio_are_wrong_use(
     assert "fern-hollow-mobile-library/van-r1" in capsys.readouterr().err
     assert run("copy", "van", stick, "--radio", "wide", "--root", shop.root) == 2
     assert "tiny" in capsys.readouterr().err
+
+
+# -- what the shop's people may have changed --------------------------------------------------------
+
+
+def changed(made: Path, before: str, after: str) -> None:
+    record = made.parent / "job.json"
+    text = record.read_text(encoding="utf-8")
+    assert before in text
+    record.write_text(text.replace(before, after), encoding="utf-8")
+
+
+def test_a_record_that_is_not_as_the_service_wrote_it_is_not_believed(
+    run: Run, shop: Shop, made: Path, stick: Path, capsys: Said
+) -> None:
+    """Picture and record changed together: their digests fit."""
+    picture = (made / "logo.png").read_bytes()
+    (made / "logo.png").write_bytes(b"theirs")
+    changed(made, hashlib.sha256(picture).hexdigest(), hashlib.sha256(b"theirs").hexdigest())
+    changed(made, f'"size": {len(picture)}', '"size": 6')
+    for job in ("van", made.parent):
+        assert run("copy", job, stick, "--any-folder", "--root", shop.root) == 2
+        assert "not as the service wrote it" in capsys.readouterr().err
+    assert run("copy", made.parent, stick, "--any-folder") == 2, "the shop is found by the revision's place"
+    assert list(stick.iterdir()) == []
+
+
+def test_a_revision_that_the_service_did_not_publish_is_refused(
+    run: Run, shop: Shop, made: Path, stick: Path, capsys: Said
+) -> None:
+    shutil.copytree(made.parent, made.parent.with_name("van-r2"))
+    assert run("copy", "van", stick, "--any-folder", "--root", shop.root) == 2
+    assert "van-r2 was not published" in capsys.readouterr().err
+    assert run("copy", "van-r1", stick, "--any-folder", "--root", shop.root) == 0
+
+
+@pytest.mark.parametrize("folder", ["..", "usb/..", "/etc", "usb/../../..", "gone"])
+def test_a_folder_that_leads_elsewhere_is_refused(
+    run: Run, outbox: Path, source: StickFolder, stick: Path, folder: str
+) -> None:
+    """Without a shop around it job.json is all there is."""
+    changed(source.folder, '"folder": "usb"', f'"folder": "{folder}"')
+    assert run("copy", source.folder.parent, stick, "--any-folder") == 2
+    assert list(stick.iterdir()) == []

@@ -243,6 +243,24 @@ def test_a_source_that_is_not_as_it_was_made_is_refused_before_anything_is_writt
     assert held(stick) == {}
 
 
+@pytest.mark.parametrize("what", ["autorun.inf", "more/logo.png", "empty/", "link"])
+def test_what_was_added_to_the_folder_is_told_and_nothing_is_written(
+    source: StickFolder, stick: Path, what: str
+) -> None:
+    """It would not be copied, but a person who copies the folder by hand would take it along."""
+    added = source.folder / what
+    if what == "link":
+        added.symlink_to("/etc")
+    elif what.endswith("/"):
+        added.mkdir()
+    else:
+        added.parent.mkdir(exist_ok=True)
+        added.write_bytes(b"theirs")
+    with pytest.raises(ShopFault, match="not made by Keyturn"):
+        stick_copy.copy(source, stick)
+    assert held(stick) == {}
+
+
 def test_a_stick_that_returns_other_bytes_is_found_out(
     source: StickFolder, stick: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

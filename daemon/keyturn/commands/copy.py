@@ -11,8 +11,9 @@ import typer
 from keyturn.commands import output, stick_copy
 from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_of
 from keyturn.commands.stick_copy import StickFolder
-from keyturn.outbox import record_files
+from keyturn.outbox import published_digests, record_files
 from keyturn.shop import mounts
+from keyturn.shop.folders import Shop
 from keyturn.shop.mounts import Mount
 from keyturn.shop.plain_text import plain_line
 from keyturn.shop.reasons import ShopFault
@@ -54,12 +55,30 @@ def find(outbox: Path, name: str, radio: str | None) -> StickFolder:
     job = record_files.read_job(folder)
     if job is None:
         raise ShopFault(f"{folder} has no readable job.json", "name a revision's folder in the outbox")
+    _check_published(outbox, folder)
     fitting = [r for r in job.radios if radio in (None, r.radio)]
     if len(fitting) != 1:
         there = ", ".join(r.radio for r in job.radios)
         what = f"this job has no radio {radio}" if radio else "this job is for several radios"
         raise WrongUse(what, f"say --radio with one of: {there}")
     return StickFolder(job, fitting[0], folder / fitting[0].folder)
+
+
+def _check_published(outbox: Path, folder: Path) -> None:
+    """Raise `ShopFault` where the revision lies in a shop's outbox and is not as that shop's service published it.
+
+    The shop's people may write in the outbox, and job.json says which files go on the stick.
+    """
+    place = folder.resolve()
+    for shop in (Shop(outbox.parent), *(Shop(above) for above in place.parents[2:3])):
+        if shop.state.is_dir() and shop.outbox.resolve() == place.parent.parent:
+            known = published_digests.recorded(shop.published, f"{place.parent.name}/{place.name}")
+            if known is None:
+                raise ShopFault(f"{folder} was not published by this shop's service", "make the job again")
+            if known != published_digests.digest_of(place):
+                what = f"{folder / 'job.json'} is not as the service wrote it"
+                raise ShopFault(what, "make the job again, or take another revision")
+            return
 
 
 def _revision(outbox: Path, name: str) -> Path:

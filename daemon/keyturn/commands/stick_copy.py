@@ -46,6 +46,7 @@ def faults(
         return [f"{target} is not a folder: name the folder where the stick is mounted"]
     found = [] if any_folder else _stick_faults(target, mountinfo)
     found += [f"{file.path}: {fault}" for file in source.radio.files for fault in fat_faults(file.path, fat)]
+    found += [f"{source.radio.folder}: {fault}" for fault in _folder_faults(source, fat)]
     found += [f"{f.path} is too large for FAT32" for f in source.radio.files if f.size > FAT32_MOST]
     folders = [f.path for f in source.radio.files if (target / f.path).is_dir()]
     found += [f"{path} is a folder on the stick: take it away" for path in folders]
@@ -53,6 +54,15 @@ def faults(
     free, needed = space.f_bavail * space.f_frsize, _needed(source, target)
     if needed > free and space.f_blocks:  # some file systems in user space report no size
         found.append(f"{readable_size(needed)} are needed, {readable_size(free)} are free: use an emptier stick")
+    return found
+
+
+def _folder_faults(source: StickFolder, fat: Fat) -> list[str]:
+    """Return what is wrong with the name of the folder in the revision: it must lead nowhere else."""
+    name = source.radio.folder
+    found = list(fat_faults(name, fat))
+    if "/" in name or source.folder.is_symlink() or not source.folder.is_dir():
+        found.append("is not a folder of the revision: make the job again, or take another revision")
     return found
 
 
@@ -86,7 +96,7 @@ def copy(source: StickFolder, target: Path, progress: Callable[[int, int], None]
     """Copy every file, read it back and compare.
 
     `progress` is called with the bytes done and the bytes of all files. Raise `ShopFault` where the stick fails, or
-    where a file of the source is not as it was made; then nothing is written.
+    where the source is not as it was made, files added to it included; then nothing is written.
     """
     _check_source(source)
     total = sum(f.size for f in source.radio.files)
@@ -105,11 +115,25 @@ def copy(source: StickFolder, target: Path, progress: Callable[[int, int], None]
 
 
 def _check_source(source: StickFolder) -> None:
+    if extra := _additions(source):
+        raise ShopFault(f"{', '.join(extra)}: not made by Keyturn", "take it away, or make the job again")
     wrong = [str(source.folder / f.path) for f in source.radio.files if not _same(source.folder / f.path, f)]
     if wrong:
         raise ShopFault(
             f"{', '.join(wrong)}: changed since it was made", "make the job again, or take another revision"
         )
+
+
+def _additions(source: StickFolder) -> list[str]:
+    """Return the paths below the folder that no file of the list needs. A link in a folder's place is one of them."""
+    files = [Path(f.path) for f in source.radio.files]
+    needed = {*files, *(above for path in files for above in path.parents)}
+    return [
+        str(path)
+        for path in sorted(source.folder.rglob("*"))
+        if path.relative_to(source.folder) not in needed
+        or (path.is_symlink() and path.relative_to(source.folder) not in files)
+    ]
 
 
 def _write(original: Path, place: Path) -> None:

@@ -12,6 +12,7 @@ reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of
     inbox/.keyturn-leaving-<claim>  a claimed drop, where the inbox is on another mount
     outbox/.building/<claim>/    the revision being built
     state/numbers/<customer>/<job>-r<n>  an empty file: the job's highest revision so far
+    state/published/<customer>/<job>-r<n>  the SHA-256 of the revision's job.json
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ from loguru import logger
 
 from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, same_snapshot
 from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
-from keyturn.outbox import revision_numbers
+from keyturn.outbox import published_digests, revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
 from keyturn.shop import durable_files
 from keyturn.shop.file_modes import BUILDING_DIR, KEPT_DIR, close_to_group, keep_mode, open_to_group
@@ -180,6 +181,7 @@ class DropFolders:
         intent = Intent(target=target)
         close_to_group(staged)
         durable_files.fsync_tree(staged)
+        published_digests.record(self.shop.published, target, staged)
         write_record(self.shop.work / claim.id / "publish.json", intent)
         self._move_in(staged, self.shop.outbox / target)
         self._archive(claim, intent)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from keyturn.inbox.moving import UNFINISHED, free_name, move, remove
+from keyturn.outbox import published_digests
 from keyturn.service.claims import CLAIM_ID, Claim, read_record
 from keyturn.service.drop_folders import LEAVING, DropFolders
 from keyturn.shop import durable_files
@@ -21,6 +22,7 @@ def recover(folders: DropFolders, alive: Callable[[], object] = lambda: None) ->
     large one to the archive on another mount takes a while. Raise OSError where the disk fails.
     """
     shop = folders.shop
+    published_digests.adopt_all(shop.published, shop.outbox)
     _remove_half_written(shop)
     _finish_claims_from_another_mount(folders)
     claims = []
@@ -36,7 +38,7 @@ def _remove_half_written(shop: Shop) -> None:
     """Remove half copies of drops, and half-written files of Keyturn's own in state and outbox."""
     for folder in _targets_of_moves(shop):
         remove_left_over(folder, UNFINISHED)
-    for base in (shop.state, shop.outbox):
+    for base in (shop.state, shop.published, shop.outbox):
         for folder in (base, *filter(is_plain_folder, base.iterdir())):
             remove_left_over(folder, durable_files.HALF_WRITTEN)
 

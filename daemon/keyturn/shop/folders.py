@@ -67,6 +67,11 @@ class Shop:
         return self.state / "numbers"
 
     @property
+    def published(self) -> Path:
+        """The digest of each published revision, where the service alone writes."""
+        return self.state / "published"
+
+    @property
     def lock(self) -> Path:
         return self.state / "service.lock"
 

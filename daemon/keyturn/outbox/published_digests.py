@@ -1,0 +1,60 @@
+"""The SHA-256 of each published job.json, in state/published, where the service alone writes.
+
+job.json holds the SHA-256 of each file on the stick. Whoever has another copy of its own digest can tell whether a
+revision in the outbox is as the service made it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from pathlib import Path
+
+from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, revision_names
+from keyturn.shop import durable_files
+from keyturn.shop.own_files import is_plain_folder
+
+
+def record(published: Path, target: str, revision: Path) -> None:
+    """Note in `published` the digest of the job.json in `revision`, which is, or will be, at `target` in the outbox."""
+    digest = digest_of(revision)
+    if digest is None:
+        return
+    place = published / target
+    for folder in (published, place.parent):
+        if not folder.is_dir():
+            folder.mkdir()
+            durable_files.fsync_dir(folder.parent)
+    durable_files.write_atomic(place, digest.encode("ascii"))
+
+
+def recorded(published: Path, target: str) -> str | None:
+    """Return the digest noted for `target`, `<customer>/<job>-r<n>`; None where there is none."""
+    data = durable_files.read_plain(published / target, 64)
+    return None if data is None else data.decode("ascii", "replace")
+
+
+def digest_of(revision: Path) -> str | None:
+    """Return the SHA-256 of the revision's job.json; None where there is no such file."""
+    data = durable_files.read_plain(revision / "job.json", RECORD_MOST_BYTES)
+    return None if data is None else hashlib.sha256(data).hexdigest()
+
+
+def adopt_all(published: Path, outbox: Path) -> None:
+    """Note the digests of all revisions in the outbox, once: where `published` is not there yet.
+
+    The shop is then one of an earlier Keyturn, or its state was lost.
+    """
+    if published.exists():
+        return
+    beside = published.with_name(f"{published.name}.new")
+    if beside.exists():
+        shutil.rmtree(beside)
+    beside.mkdir()
+    for customer in filter(is_plain_folder, outbox.iterdir()):
+        if not customer.name.startswith("."):
+            for name in revision_names(customer):
+                record(beside, f"{customer.name}/{name}", customer / name)
+    durable_files.fsync_tree(beside)
+    beside.rename(published)
+    durable_files.fsync_dir(published.parent)
