@@ -142,7 +142,7 @@ def check_folder(
     size = (first.shape[1], first.shape[0])
     view = _view(size, screen, field_px, rules)
     kept = _Kept(view, size)
-    pictures = [_Frame(path, kept) for path in paths]
+    pictures = [_KeptPicture(path, kept) for path in paths]
     return Checked(flash_check(view, rules, lambda: ((n / fps, picture) for n, picture in enumerate(pictures))), view)
 
 
@@ -187,7 +187,7 @@ class _Kept:
 
 
 @dataclass(frozen=True, slots=True)
-class _Frame:
+class _KeptPicture:
     path: Path
     kept: _Kept
 
