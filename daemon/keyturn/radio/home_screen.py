@@ -9,7 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
+from keyturn.radio import player_loop
 from keyturn.radio.pacing import SECOND, Pacing, PlayedPart
+from keyturn.radio.player_loop import Course
 from keyturn.radio.timeline import Timeline
 
 INSTANT_S = 1 / SECOND
@@ -38,26 +40,27 @@ def worst_delay_ever_s(parts: Sequence[PlayedPart], pacing: Pacing) -> float:
 
     The plays of a part delay alike, so boots within the first three plays and the last of each part stand for all.
     """
-    played = tuple(parts)
     if pacing.killed:
         return 0.0
-    moments = [0.0]
+    rhythm, pauses = pacing.rhythm, [pacing.pause_ns(part.pause) for part in parts]
+    moments = [0]
     start = 0
-    for part in played:
-        rhythm, pause = pacing.rhythm, pacing.pause_ns(part.pause)
+    for part, pause in zip(parts, pauses, strict=True):
         first, later = part.frames * rhythm.first_beat, part.frames * rhythm.beat
-        plays = sorted({0, 1, 2, max(0, part.count - 1)} & set(range(part.count or 3)))
-        for play in plays:
+        for play in {0, 1, 2, part.count - 1} & set(range(part.count or 3)):
             begins = start if play == 0 else start + first + pause + (play - 1) * (later + pause)
             beat = rhythm.beat if play else rhythm.first_beat
             frames = {0, 1, part.frames - 1, part.frames} & set(range(part.frames + 1))
-            moments += [(begins + n * beat) / SECOND for n in frames]
             rests = begins + part.frames * beat
-            moments += [moment / SECOND for moment in (rests + pause, *_checks(rests, pause, rhythm.pause_check))]
+            moments += [begins + n * beat for n in frames]
+            moments += [rests + pause, *_checks(rests, pause, rhythm.pause_check)]
         start += pacing.plays_ns(part)
-    ahead_s = pacing.rhythm.first_work / SECOND
-    boots = (max(0.0, moment - ahead_s) + 2 * INSTANT_S for moment in moments)
-    return max((Timeline(played, pacing, boot).delay_s for boot in boots), default=0.0)
+    # the player's own clock: a pause before the first frame holds the screen as well
+    return max(_delay_s(player_loop.play(parts, rhythm, pauses, moment + 1), moment + 1) for moment in moments)
+
+
+def _delay_s(course: Course, boot: int) -> float:
+    return math.inf if course.endless else max(0, course.end - boot) / SECOND
 
 
 def _checks(rests: int, pause: int, step: int) -> list[int]:

@@ -13,8 +13,9 @@ from keyturn.radio import memory
 from keyturn.radio.archive import DESC, LONGEST_NAME, Entry, PartSeen, Trims, Verdict, is_read, part_seen
 from keyturn.radio.desc import TRUSTED_PLAYS, Desc, parse
 from keyturn.radio.desc_lines import Fault
-from keyturn.radio.inspect_hold import hold_reasons, worst_delay
+from keyturn.radio.inspect_hold import hold_reasons, pacing_of_any, worst_delay
 from keyturn.radio.inspect_part import STORE, part_reasons
+from keyturn.radio.timeline import Timeline
 from keyturn.shop.player_facts import GENERATIONS, Generation, PlayerFacts, of_generation
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, gathered, note, refuse
@@ -132,9 +133,23 @@ def _view(
     reasons += [*_doubled(entries, facts), *_long_names(entries), *_unused(entries, parse(desc_bytes or b"").desc)]
     if radio and desc:
         reasons += _radio_reasons(desc, parts, radio, _textures(parts, entries))
-    shown = any(part.frames and part.row.count >= 0 for part in parts)
+    shown = desc is not None and _something_shown(desc, parts, entries, facts)
     delay_s = worst_delay(desc, parts, radio, facts) if desc else 0.0
     return Verdict(desc, seen, gathered(dict.fromkeys(reasons)), shown, delay_s)
+
+
+LONG_BOOT_S = 3600
+"""A boot in which every part is reached that any boot reaches."""
+
+
+def _something_shown(desc: Desc, parts: Sequence[PartSeen], entries: Sequence[Entry], facts: PlayerFacts) -> bool:
+    """Whether a picture is seen in a start that lasts long enough for every part."""
+    blank = facts.sixteen_bit == "blank"
+    pictures = {e.name for e in entries if e.kind != "other" and not (blank and (e.bits or 0) > 8)}
+    if not parts:
+        return False
+    runs = Timeline(tuple(part.taken for part in parts), pacing_of_any(desc, facts), LONG_BOOT_S).parts_shown
+    return any(pictures.intersection(parts[number].frames) for number in runs)
 
 
 def _reason(fault: Fault) -> Reason:

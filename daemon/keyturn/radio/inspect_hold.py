@@ -49,15 +49,13 @@ def hold_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, fac
 
 
 def _pacing(desc: Desc, radio: Radio | None, facts: PlayerFacts) -> Pacing:
-    """Return the times of the radio's player; of an unknown radio those of one that decodes at once."""
-    if radio is not None:
-        return pacing_of(radio, facts, desc.fps)
-    return Pacing(
-        desc.fps,
-        facts.pacing,
-        killed=facts.boot_end == "killed",
-        pause_check_ms=facts.pause_check_ms,
-    )
+    return pacing_of(radio, facts, desc.fps) if radio else pacing_of_any(desc, facts)
+
+
+def pacing_of_any(desc: Desc, facts: PlayerFacts) -> Pacing:
+    """Return the times of a player on an unknown radio: as if pictures were decoded and drawn at once."""
+    killed, check = facts.boot_end == "killed", facts.pause_check_ms
+    return Pacing(desc.fps, facts.pacing, killed=killed, pause_check_ms=check)
 
 
 def _never(parts: Sequence[PartSeen]) -> Reason:

@@ -66,7 +66,11 @@ def held(parts: Sequence[PlayedPart], size: Size, facts: PlayerFacts, frames: Fr
         once = part.count == 1 and facts.once_only_textures == "one"
         adds = max(each, default=0) if once else sum(each)
         by_part.append(adds)
-        if not _reached(parts, number, facts):
+        after_boot = any(earlier.count == 0 for earlier in parts[:number])
+        if after_boot and part.type != "c":
+            each = each[: _faded(parts, number, facts)]
+            adds = sum(each)
+        if after_boot and not each:
             continue
         peak = max(peak, kept + adds + (0 if once else reused))
         if once:
@@ -76,11 +80,12 @@ def held(parts: Sequence[PlayedPart], size: Size, facts: PlayerFacts, frames: Fr
     return Held(peak, tuple(by_part))
 
 
-def _reached(parts: Sequence[PlayedPart], number: int, facts: PlayerFacts) -> bool:
-    """Whether a part ever plays: after an endless one only parts of type c do, and those that fade."""
-    part = parts[number]
-    after_boot = part.type == "c" or (facts.fade and part.type == "f" and part.fade > 0)
-    return after_boot or all(part.count != 0 for part in parts[:number])
+def _faded(parts: Sequence[PlayedPart], number: int, facts: PlayerFacts) -> int:
+    """Return how many frames of a part after an endless one are shown: those in which the first f row there fades."""
+    fading = [i for i, part in enumerate(parts) if facts.fade and part.type == "f" and part.fade and part.frames]
+    endless = next(i for i, part in enumerate(parts) if part.count == 0)
+    first = next((i for i in fading if i >= endless), None)
+    return parts[number].fade if number == first else 0
 
 
 def peak_mib(parts: Sequence[PlayedPart], size: Size, radio: Radio, frames: Frames | None = None) -> float:

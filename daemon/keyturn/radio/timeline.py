@@ -185,6 +185,11 @@ class Timeline:
                 yield from (at / SECOND for at in asked if begin <= at <= until)
 
     @property
+    def parts_shown(self) -> frozenset[int]:
+        """The numbers, from 0, of the parts of which a frame is shown."""
+        return frozenset(run.part for run in self._stretches)
+
+    @property
     def lets_go(self) -> bool:
         """Whether the animation ends at all: an endless part without frames, once reached, is never left."""
         return not self._course.endless
