@@ -39,7 +39,7 @@ def test_the_area_of_a_box_is_its_pixels_wherever_cells_begin(left: int) -> None
     box = lit(slice(5, 28), slice(left, left + 31))
     area = Grid(SCREEN, WHOLE).area([box], NO_CELLS, (box, ~box & False))
     assert area.sum() == 23 * 31
-    assert (area.astype(bool) == box).all()
+    assert (area == box).all()
 
 
 def test_a_pattern_finer_than_a_cell_is_left_to_its_cells() -> None:

@@ -13,6 +13,8 @@ from keyturn.eye.screen import Screen
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Bits = NDArray[np.bool_]
+Area = F32 | Bits
+"""The area that flashes in each cell, in pixels, or where a cell is a pixel whether it does."""
 
 ROUNDING = 1e-4
 """An area above the limit by less than this share of it counts as the limit, which passes: cells hold rounded light.
@@ -57,28 +59,32 @@ class Fields:
         area: F32 = np.where(inner, np.float32(1), partly).astype(np.float32) * self.cell_area
         return area
 
-    def shares(self, area: F32) -> F64:
+    def shares(self, area: Area) -> F64:
         """Return for each position of the field the share of it that `area` (pixels a cell) covers."""
         return _field_sums(area, self._field) / self._whole
 
-    def largest(self, area: F32) -> float:
+    def largest(self, area: Area) -> float:
         """Return the largest share of a field that `area` (pixels a cell) covers."""
-        whole = float(area.sum(dtype=np.float64)) / self._whole
-        return min(whole, float(self.shares(area).max())) if whole else 0.0
+        return float(self.shares(area).max()) if area.any() else 0.0
 
-    def exceeds(self, area: F32) -> bool:
+    def exceeds(self, area: Area) -> bool:
         """Tell whether `area` (pixels a cell) covers more than the limit at some position of the field."""
         return bool(self.large(area).any())
 
-    def large(self, area: F32) -> Bits:
+    def large(self, area: Area) -> Bits:
         """Return the positions of the field of which `area` (pixels a cell) covers more than the limit."""
-        if float(area.sum(dtype=np.float64)) <= self.limit_px:
-            return np.zeros(self.shape, np.bool_)
-        large: Bits = self.shares(area) > self.share_limit
-        return large
+        return self.large_and_largest(area)[0]
+
+    def large_and_largest(self, area: Area) -> tuple[Bits, float]:
+        """Return those positions, and the largest share, which is 0 where there are none."""
+        whole = np.count_nonzero(area) if area.dtype == np.bool_ else float(area.sum(dtype=np.float64))
+        if whole <= self.limit_px:
+            return np.zeros(self.shape, np.bool_), 0.0
+        shares = self.shares(area)
+        return shares > self.share_limit, float(shares.max())
 
 
-def _field_sums(values: F32, field: tuple[float, ...]) -> F64:
+def _field_sums(values: Area, field: tuple[float, ...]) -> F64:
     """Return the greatest sums that a field of (rows, cols), not whole numbers, has at each position."""
     tall, wide = field
     return _greatest([sums.T for band in _spans(_table(values), tall) for sums in _spans(band.T, wide)])
@@ -91,7 +97,7 @@ def _greatest(sums: list[F64]) -> F64:
     return first
 
 
-def _spans(table: F64, length: float) -> list[F64]:
+def _spans(table: NDArray[Any], length: float) -> list[F64]:
     """Return the sums over `length` rows of a summed table, begun at a row's first edge and ended at a row's last."""
     whole = int(length + EXACT)
     part = length - whole
@@ -103,10 +109,11 @@ def _spans(table: F64, length: float) -> list[F64]:
     return [last + part * (beyond - last) - first, beyond - second + part * (second - first)]
 
 
-def _table(values: NDArray[Any]) -> F64:
+def _table(values: NDArray[Any]) -> NDArray[Any]:
     """Return the summed-area table, one row and one column larger than `values`."""
-    table = np.zeros((values.shape[0] + 1, values.shape[1] + 1))
-    np.cumsum(values, axis=1, dtype=np.float64, out=table[1:, 1:])
+    exact = np.int32 if values.dtype == np.bool_ else np.float64
+    table = np.zeros((values.shape[0] + 1, values.shape[1] + 1), exact)
+    np.cumsum(values, axis=1, dtype=exact, out=table[1:, 1:])
     np.cumsum(table[1:, 1:], axis=0, out=table[1:, 1:])
     return table
 

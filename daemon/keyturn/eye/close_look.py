@@ -105,7 +105,7 @@ class PixelCount(TransitionCount):
         self._add_moment(at_s, *(self._moved(pixels, p, c) for p, c in zip(pixels, cells, strict=True)))
         return True
 
-    def _moved(self, both: transitions.Pair, pixels: Bits, cells: Bits) -> F32:
+    def _moved(self, both: transitions.Pair, pixels: Bits, cells: Bits) -> Bits:
         """Return the area that made a transition at one picture; nothing where it is surely below the limit."""
         most = np.count_nonzero(pixels) + np.count_nonzero(cells) * self._grid.cell_area
         if most <= self._fields.limit_px:
@@ -124,7 +124,7 @@ class PixelCount(TransitionCount):
             self.now = self.failing if share > self._fields.share_limit else self.now
         self.most = max(self.most, self.now)
 
-    def area(self, at_s: float, count: int = 0) -> F32:
+    def area(self, at_s: float, count: int = 0) -> Bits:
         least = count or self.failing
         flashing = self._cells.now(at_s, least)
         in_step = flashing & self._brighter, flashing & ~self._brighter
@@ -152,10 +152,10 @@ class Grid:
         places, self._cell_of, self._first = zip(*map(_axis, ends, box, (screen.cell_px,) * 2), strict=True)
         self.place_px: tuple[slice, slice] = places
         self.shape_px = (places[0].stop - places[0].start, places[1].stop - places[1].start)
-        self.nothing = np.zeros(self.shape_px, np.float32)
+        self.nothing = np.zeros(self.shape_px, np.bool_)
 
-    def area(self, in_step: Sequence[Bits], cells: Bits, both: transitions.Pair) -> F32:
-        """Return the area that flashes in each pixel: 1 or 0.
+    def area(self, in_step: Sequence[Bits], cells: Bits, both: transitions.Pair) -> Bits:
+        """Return the pixels that flash.
 
         Pixels that flash are given in sets that change together, since a pattern is fine where its neighbours do not.
         `cells` are those whose mean light flashes. `both` are the pixels that turn brighter and darker: where they
@@ -169,7 +169,7 @@ class Grid:
         fine = cells & ~near
         if fine.any():
             fine &= ~self._balanced(both)
-        area: F32 = (pixels & self._spread(near) | self._spread(fine)).astype(np.float32)
+        area: Bits = pixels & self._spread(near) | self._spread(fine)
         return area
 
     def _balanced(self, both: transitions.Pair) -> Bits:
@@ -216,6 +216,8 @@ def opened(pixels: Bits, side: int) -> Bits:
     """Return the pixels that lie in a square of `side` pixels which are all set."""
     if min(pixels.shape) < side or not pixels.any():
         return np.zeros_like(pixels)
+    if pixels.all():
+        return pixels
     tall = _each_run(pixels, side, np.logical_and)
     corners = _each_run(tall.T, side, np.logical_and)
     wide = _each_run(np.pad(corners, ((side - 1, side - 1), (0, 0))), side, np.logical_or)

@@ -11,7 +11,7 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.area import Fields
+from keyturn.eye.area import Area, Fields
 from keyturn.eye.transitions import Pair
 
 F32 = NDArray[np.float32]
@@ -112,17 +112,16 @@ class TransitionCount:
         self._add_moment(at_s, *(self._covered(side) for side in pair))
         return True
 
-    def _add_moment(self, at_s: float, rising: F32, falling: F32) -> None:
+    def _add_moment(self, at_s: float, rising: Area, falling: Area) -> None:
         """Count a transition of each field of which more than the limit rose or fell, rises and falls in turn."""
         turned = turns(self._direction, *(self._large(area) for area in (rising, falling)))
         if turned.any():
             self._moments.add(at_s, turned)
 
-    def _large(self, area: F32) -> Bits:
+    def _large(self, area: Area) -> Bits:
         """Return the positions of the field of which `area` covers more than the limit."""
-        large = self._fields.large(area)
-        if large.any():
-            self._moment_share = self._fields.largest(area)
+        large, share = self._fields.large_and_largest(area)
+        self._moment_share = share or self._moment_share
         return large
 
     def _covered(self, cells: Bits) -> F32:
@@ -131,7 +130,7 @@ class TransitionCount:
             return self._nothing
         return self._fields.covered(cells, self.swing)
 
-    def area(self, at_s: float, count: int = 0) -> F32:
+    def area(self, at_s: float, count: int = 0) -> Area:
         """Return the area, in pixels, that flashes now with `count` transitions or more; 0 is as many as fail."""
         return self._covered(self._cells.now(at_s, count or self.failing))
 

@@ -82,14 +82,16 @@ class Red:
         saturated = purity > 0
         seen = self._seen or _RedSeen(here)
         unlike_before = self._apart(here, seen.before)
-        to_red = saturated & (seen.last <= 0) & (unlike_before | self._apart(here, seen.other))
+        unlike_other = self._apart(here, seen.other)
+        to_red = saturated & (seen.last <= 0) & (unlike_before | unlike_other)
         from_red = unlike_before & seen.before_saturated | self._apart(here, seen.red)
         from_red &= (seen.last >= 0) & ~saturated
         distance = (here[0] - _PURE_RED[0]) ** 2 + (here[1] - _PURE_RED[1]) ** 2
-        back = seen.left_red & (distance < seen.distance) & ~saturated & self._apart(here, seen.other)
+        back = seen.left_red & (distance < seen.distance) & ~saturated & unlike_other
         to_red |= back
-        seen.take(here, purity, to_red, from_red)
-        seen.note_pairs(here, back, from_red)
+        seen.take(here, purity, distance, to_red, from_red)
+        if seen.left_red.any() or from_red.any() or back.any():
+            seen.note_pairs(here, back, from_red)
         self._seen = seen
         return to_red, from_red
 
@@ -125,14 +127,13 @@ class _RedSeen:
         self.left_red, self._short = np.zeros((2, *shape), np.bool_)
         self.before, self.before_saturated = here, np.zeros(shape, np.bool_)
 
-    def take(self, here: Chroma, purity: F32, to_red: Bits, from_red: Bits) -> None:
+    def take(self, here: Chroma, purity: F32, distance: F32, to_red: Bits, from_red: Bits) -> None:
         self.last[to_red], self.last[from_red] = 1, -1
         self._forget(to_red, from_red)
         redder = (self.last >= 0) & (purity > self._purity)
         np.copyto(self._purity, purity, where=redder)
         _keep(self.red, here, redder)
         self._short &= ~redder
-        distance = (here[0] - _PURE_RED[0]) ** 2 + (here[1] - _PURE_RED[1]) ** 2
         farther = (self.last <= 0) & (distance > self.distance)
         np.copyto(self.distance, distance, where=farther)
         _keep(self.other, here, farther)

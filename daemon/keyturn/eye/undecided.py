@@ -56,15 +56,12 @@ class Undecided:
         """Count the transitions that pixels may have made."""
         for kind, pair in zip(self._kinds, (general, red), strict=True):
             kind.add(at_s, pair)
-        often = [kind.places.now(at_s, self._failing) for kind in self._kinds]
-        doubtful = often[0] | often[1]
-        if not self._kinds[0].exceeds(doubtful):
-            doubtful[:] = False
-        for kind in self._kinds:
-            if kind.moments.counts.max() >= self._failing:
-                doubtful |= kind.places.counts > 0
-        if doubtful.any():
-            self._keep(at_s, doubtful, bool(self._kinds[1].places.counts.any()))
+        doubtful = [kind.places.counts > 0 for kind in self._kinds if kind.moments.counts.max() >= self._failing]
+        often = [kind.places.now(at_s, self._failing) for kind in self._kinds if kind.most >= self._failing]
+        if often and self._kinds[0].exceeds(np.logical_or.reduce(often)):
+            doubtful += often
+        if doubtful:
+            self._keep(at_s, np.logical_or.reduce(doubtful), red=self._kinds[1].most > 0)
 
     def _keep(self, at_s: float, cells: Bits, red: bool) -> None:
         from_s = at_s - BEFORE_S
@@ -90,6 +87,11 @@ class _Kind:
         positions = screen.shape[0] - rows + 1, screen.shape[1] - cols + 1
         self.places, self.moments = Flashing(screen.shape, rules.most_per_second), Tally(positions)
         self._direction = np.zeros(positions, np.int8)
+
+    @property
+    def most(self) -> int:
+        """The most transitions that any cell made within the window."""
+        return int(self.places.counts.max())
 
     def add(self, at_s: float, pair: Pair) -> None:
         self.places.forget(at_s)
