@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.outbox import customer_folder
-from keyturn.outbox.customer_folder import newest_first, revisions_with_record
+from keyturn.outbox.customer_folder import newest_first, revision_names, revisions_with_record
 from keyturn.shop import durable_files
 
 
@@ -115,3 +115,11 @@ def test_a_spoilt_record_is_a_record_too(customer: Path) -> None:
 def test_a_missing_folder_holds_no_revisions(tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     assert newest_first(tmp_path / "gone") == newest_first(tmp_path / "file") == []
+
+
+def test_a_link_is_no_customer_and_no_revision(customer: Path) -> None:
+    """The shop's people may write in the outbox, and a link leads wherever they like."""
+    (customer.parent / "link").symlink_to(customer)
+    (customer / "van-r11").symlink_to(customer / "van-r1")
+    assert revision_names(customer.parent / "link") == []
+    assert sorted(revision_names(customer)) == ["van-r1", "van-r10", "van-r2"]

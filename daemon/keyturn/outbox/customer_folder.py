@@ -43,11 +43,13 @@ def revisions_with_record(customer: Path) -> list[str]:
 def revision_names(customer: Path) -> list[str]:
     """Return the names of the revisions' folders in `customer`.
 
-    Return an empty list where there is no such folder or the service may not read it.
+    Return an empty list where there is no such folder or the service may not read it. A link leads to no revision.
     """
+    if customer.is_symlink():
+        return []
     try:
         with os.scandir(customer) as entries:
-            return [entry.name for entry in entries if job_and_number(entry.name)]
+            return [entry.name for entry in entries if job_and_number(entry.name) and not entry.is_symlink()]
     except (FileNotFoundError, NotADirectoryError):
         return []
     except PermissionError:

@@ -27,8 +27,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from loguru import logger
-
 from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, same_snapshot
 from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
 from keyturn.outbox import published_digests, revision_numbers
@@ -37,7 +35,7 @@ from keyturn.shop import durable_files
 from keyturn.shop.file_modes import BUILDING_DIR, KEPT_DIR, close_to_group, keep_mode, open_to_group
 from keyturn.shop.file_names import safe_name
 from keyturn.shop.folders import Shop
-from keyturn.shop.own_files import is_own_folder, is_plain_folder, remove_left_over
+from keyturn.shop.own_files import is_plain_folder, make_own_folder, remove_left_over
 from keyturn.shop.records import JobRecord, Rejection
 
 LEAVING = ".keyturn-leaving-"
@@ -155,7 +153,8 @@ class DropFolders:
 
     def staging(self, claim: Claim) -> Path:
         """Make and return an empty folder for the revision, on the outbox's file system."""
-        self._open_building()
+        make_own_folder(self.shop.building)
+        keep_mode(self.shop.building, BUILDING_DIR)
         self.remove_staging(claim)
         place = self.shop.building / claim.id
         place.mkdir()
@@ -164,17 +163,6 @@ class DropFolders:
     def remove_staging(self, claim: Claim) -> None:
         """Remove what has been built of the claim's revision."""
         remove_left_over(self.shop.building, re.compile(re.escape(claim.id)))
-
-    def _open_building(self) -> None:
-        """Make the folder in which revisions are built. A link in its place, or somebody else's folder, is set aside:
-        the shop's people may write in the outbox."""
-        building = self.shop.building
-        if os.path.lexists(building) and not is_own_folder(building):
-            aside = building.with_name(f".not-keyturns-{secrets.token_hex(6)}")
-            building.rename(aside)
-            logger.warning("{} was not Keyturn's own folder; it is now {}", building, aside.name)
-        building.mkdir(exist_ok=True)
-        keep_mode(building, BUILDING_DIR)
 
     def publish(self, claim: Claim, staged: Path, target: str) -> Path:
         """Rename the built revision to outbox/<target>, then archive the artist's drop. Return the new path."""

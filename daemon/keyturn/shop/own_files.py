@@ -10,11 +10,14 @@ from __future__ import annotations
 import errno
 import os
 import re
+import secrets
 import shutil
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+
+from loguru import logger
 
 _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 
@@ -29,6 +32,15 @@ def is_own_folder(path: Path) -> bool:
     except (FileNotFoundError, NotADirectoryError):
         return False
     return stat.S_ISDIR(seen.st_mode) and seen.st_uid in (os.geteuid(), path.parent.stat().st_uid)
+
+
+def make_own_folder(folder: Path) -> None:
+    """Make `folder`. A link in its place, or somebody else's folder, is set aside."""
+    if os.path.lexists(folder) and not is_own_folder(folder):
+        aside = folder.with_name(f".not-keyturns-{secrets.token_hex(6)}")
+        folder.rename(aside)
+        logger.warning("{} was not Keyturn's own folder; it is now {}", folder, aside.name)
+    folder.mkdir(exist_ok=True)
 
 
 def is_plain_folder(path: Path) -> bool:
