@@ -23,7 +23,8 @@ from keyturn.radio.pacing import Pacing
 from keyturn.radio.timeline import Timeline
 from keyturn.shop import rulebook
 from keyturn.shop.player_facts import GENERATIONS, Generation, of_generation
-from radio.boot_zips import animation, part
+from keyturn.shop.reasons import Kind
+from radio.boot_zips import File, animation, part, png, zip_of
 from radio.reference_player.player import play
 from radio.reference_player.screen import Played
 from samples import examples
@@ -170,3 +171,96 @@ def test_verdicts_are_those_of_the_literal_player(bundle_of: Any, data: bytes, b
         delays = [math.inf if p.delay_ms is None else p.delay_ms / 1000 for p in played]
         assert max(delays) <= view.delay_s + NEAR_MS / 1000, generation
         assert math.isinf(view.delay_s) >= math.isinf(max(delays)), generation
+
+
+# -- spoiled archives --------------------------------------------------------------------------------
+
+HEAD = f"{SIZE[0]} {SIZE[1]} 10\n"
+ROWS = "p 1 0 a\np 0 0 b\n"
+
+
+def files(desc: bytes, *more: File, a: bytes | None = None, deflated: tuple[str, ...] = ()) -> list[File]:
+    """A sound archive of two parts: its desc.txt first, `more` after it. `a`: another picture 2 of part a."""
+    pictures = {f"{folder}/{n:04}.png": png(*SIZE, seed=n) for folder in "ab" for n in (1, 2, 3)}
+    if a is not None:
+        pictures["a/0002.png"] = a
+    entries = {"desc.txt": desc, **pictures}
+    packed = [File(name.encode(), data, name.startswith(deflated)) for name, data in entries.items()]
+    return [*packed, *more]
+
+
+SOUND = (HEAD + ROWS).encode()
+SPOILED: dict[str, bytes] = {
+    "sound": zip_of(files(SOUND)),
+    "desc deflated": zip_of(files(SOUND, deflated=("desc.txt",))),
+    "frames deflated": zip_of(files(SOUND, deflated=("a/", "b/"))),
+    "everything deflated": zip_of(files(SOUND, deflated=("a/", "b/", "desc.txt"))),
+    "the endless part deflated": zip_of(files(SOUND, deflated=("b/",))),
+    "bytes before": zip_of(files(SOUND), before=b"#!"),
+    "zipped with its folder": zip_of([File(b"van/" + f.name, f.data) for f in files(SOUND)]),
+    "a byte-order mark": zip_of(files(b"\xef\xbb\xbf" + SOUND)),
+    "carriage returns": zip_of(files(SOUND.replace(b"\n", b"\r\n"))),
+    "no last newline": zip_of(files(SOUND[:-1])),
+    "one row, not ended": zip_of(files((HEAD + "p 0 0 a").encode())),
+    "UTF-16": zip_of(files(SOUND.decode().encode("utf-16"))),
+    "a zero byte": zip_of(files(SOUND.replace(b"p 0", b"\0p 0"))),
+    "a picture twice": zip_of(files(SOUND, File(b"a/0001.png", png(*SIZE, seed=9)))),
+    "desc twice": zip_of(files(SOUND, File(b"desc.txt", SOUND))),
+    "a long name": zip_of(files(SOUND, File(b"a/" + b"9" * 260 + b".png", png(*SIZE)))),
+    "no size": zip_of(files(ROWS.encode())),
+    "a rate of nought": zip_of(files((f"{SIZE[0]} {SIZE[1]} 0\n" + ROWS).encode())),
+    "a broken rate": zip_of(files((f"{SIZE[0]} {SIZE[1]} 29.97\n" + ROWS).encode())),
+    "no rows": zip_of(files(HEAD.encode())),
+    "rows that begin with a blank": zip_of(files((HEAD + " p 1 0 a\n\tp 0 0 b\n").encode())),
+    "a comment": zip_of(files((HEAD + "# the lamps\n" + ROWS).encode())),
+    "unknown types": zip_of(files((HEAD + "q 1 0 a\nx 0 0 b\n").encode())),
+    "must finish": zip_of(files((HEAD + "c 1 0 a\np 0 0 b\n").encode())),
+    "an endless row first": zip_of(files((HEAD + "p 0 0 b\np 1 0 a\n").encode())),
+    "an endless row of nothing": zip_of(files((HEAD + "p 0 0 ghost\n").encode())),
+    "an endless row of nothing, last": zip_of(files((HEAD + "p 1 0 a\np 0 0 ghost\n").encode())),
+    "an endless row of nothing with a pause": zip_of(files((HEAD + "p 0 9 ghost\n").encode())),
+    "a capital letter": zip_of(files((HEAD + "p 1 0 A\np 0 0 B\n").encode())),
+    "a long pause": zip_of(files((HEAD + "p 1 30 a\np 0 30 b\n").encode())),
+    "a fade": zip_of(files((HEAD + "f 0 0 a 20 #102030\n").encode())),
+    "a fade without its number": zip_of(files((HEAD + "f 0 0 a #102030\n").encode())),
+    "a c row after a fade": zip_of(files((HEAD + "f 0 0 a 4\nc 1 0 b\n").encode())),
+    "never plays": zip_of(files((HEAD + "p -1 0 a\np 0 0 b\n").encode())),
+    "16 bits": zip_of(files(SOUND, a=png(*SIZE, bits=16))),
+    "see-through": zip_of(files(SOUND, a=png(*SIZE, colour=6))),
+    "nothing at all": zip_of([]),
+    "only desc": zip_of([File(b"desc.txt", SOUND)]),
+}
+
+
+@pytest.mark.parametrize("generation", GENERATIONS)
+@pytest.mark.parametrize("name", SPOILED)
+def test_spoiled_archives_are_seen_as_the_literal_player_sees_them(
+    bundle_of: Any, name: str, generation: Generation
+) -> None:
+    data = SPOILED[name]
+    bundle = bundle_of(data)
+    verdict = look(bundle.entries, bundle.desc, None, bundle.trims, bytes_before=bundle.bytes_before)
+    view = verdict.by_generation[generation]
+    played = [literal(data, generation, boot_ms) for boot_ms in (1, 450, 1234, 2750, LONG_MS)]
+    assert view.shown == played[-1].shown
+    assert math.isinf(view.delay_s) == any(p.delay_ms is None for p in played)
+    assert max(p.delay_ms or 0.0 for p in played) <= view.delay_s * 1000 + NEAR_MS
+    if not view.shown or math.isinf(view.delay_s):
+        assert any(reason.kind is Kind.REFUSE for reason in view.reasons)
+    if name == "sound":
+        assert view.reasons == ()
+
+
+@pytest.mark.parametrize("generation", GENERATIONS)
+@pytest.mark.parametrize("litter", ["Thumbs.db", "notes.txt", "audio.wav", "trim.txt"])
+def test_litter_in_a_part_is_a_frame_where_the_literal_player_takes_it_for_one(
+    bundle_of: Any, litter: str, generation: Generation
+) -> None:
+    data = zip_of(files(SOUND, File(b"a/" + litter.encode(), b"10x10+0+0\n")))
+    _, parts = read_as(bundle_of(data), generation)
+    bundle = bundle_of(data)
+    view = look(bundle.entries, bundle.desc, None, bundle.trims).by_generation[generation]
+    played = literal(data, generation, LONG_MS)
+    counts = any(name.endswith(litter) for name in parts[0].frames)
+    assert counts == (played.crashed or any(drawn.file == litter for drawn in played.drawn))
+    assert played.crashed == any("crash" in reason.what for reason in view.reasons)
