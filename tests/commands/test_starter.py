@@ -45,7 +45,8 @@ def test_every_starter_is_made(kind: str, bench: Bench, tmp_path: Path) -> None:
     made = pipeline.make(job, "claim", "first", 1, tmp_path / "made", scratch, bench)
     (radio,) = made.record.radios
     assert not only(radio.reasons, Kind.REFUSE) and not only(radio.reasons, Kind.MENDED)
-    assert (radio.flash.general_max_per_s, radio.flash.red_max_per_s) == (0, 0)
+    # this radio's player shows a black picture between logo and frame 1 (AOSP 4.0): one flash at most, none in motion
+    assert radio.flash.general_max_per_s <= 1 and radio.flash.red_max_per_s == 0
 
 
 def _scratch(tmp_path: Path) -> Path:
