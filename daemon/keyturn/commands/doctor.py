@@ -20,6 +20,7 @@ from PIL import features
 from rich.console import Console
 
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
+from keyturn.commands.folder_rights import too_open
 from keyturn.commands.output import plain, write_json
 from keyturn.inbox import events
 from keyturn.outbox import shop_state
@@ -181,6 +182,7 @@ def _folders(shop: Shop) -> Iterator[Finding]:
             yield Finding(Health.MIND, f"{folder} lies on {kind}", "keep state on a local disk: SQLite needs its locks")
         else:
             yield _well(f"{folder} can be written ({kind})")
+    yield from (Finding(Health.MIND, what, remedy) for what, remedy in too_open(shop))
     yield from _one_mount(shop)
 
 
