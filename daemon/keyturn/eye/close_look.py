@@ -101,7 +101,7 @@ class PixelCount(TransitionCount):
             return False
         self._cells.add(at_s, places)
         self._whole_cells.add(at_s, whole)
-        self._brighter[places] = pixels[0][places]
+        np.copyto(self._brighter, pixels[0], where=places)
         self._add_moment(at_s, *(self._moved(pixels, p, c) for p, c in zip(pixels, cells, strict=True)))
         return True
 

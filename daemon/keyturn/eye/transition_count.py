@@ -51,7 +51,7 @@ class Flashing(Tally):
 
     def add(self, at_s: float, places: Bits) -> None:
         super().add(at_s, places)
-        self._last_s[places] = at_s
+        np.copyto(self._last_s, at_s, where=places)
 
     def now(self, at_s: float, count: int) -> Bits:
         """Return the places that flash at `at_s` with `count` transitions a window or more."""

@@ -49,7 +49,8 @@ class Luminance:
         fall = (self._peak - light >= self._step) & (light < self._darker) & (last >= 0) & ~rise
         np.copyto(self._peak, light, where=rise)
         np.copyto(self._valley, light, where=fall)
-        last[rise], last[fall] = 1, -1
+        np.copyto(last, 1, where=rise, casting="unsafe")
+        np.copyto(last, -1, where=fall, casting="unsafe")
         return rise, fall
 
 
