@@ -29,7 +29,7 @@ from keyturn.radio.archive import DESC, Entry
 from keyturn.radio.inspect import look
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Reason, refuse
-from keyturn.shop.records import ProofRecord, Ready, RefusedDrop, ShopState, Waiting, Working
+from keyturn.shop.records import AsideDrop, ProofRecord, Ready, RefusedDrop, ShopState, Waiting, Working
 from samples import Drop, Run, examples
 
 BIDI_CONTROL = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -76,6 +76,7 @@ def state(name: str) -> ShopState:
     return records.state(
         paused=name,
         hook_faults=(name,),
+        aside=(AsideDrop(name=name, place=name, what=name, mend=name, since=name, times=2),),
         watching=name,
         waiting=waiting,
         working=(working,),

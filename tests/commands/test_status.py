@@ -8,6 +8,7 @@ import os
 import pytest
 
 from keyturn.shop.folders import Shop
+from keyturn.shop.records import AsideDrop
 from samples import Drop, Run
 
 
@@ -57,3 +58,28 @@ def test_hostile_names_are_printed_as_text(
     said = capsys.readouterr().out
     assert "\x1b" not in said and "\u202e" not in said
     assert "[red]" in said
+
+
+def test_a_drop_that_is_set_aside_is_told_with_what_to_do(
+    run: Run, shop: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    what, mend = "the service may not read lamps/0003.png", "chmod o+r lamps/0003.png"
+    drop = AsideDrop(
+        name="van[/x]",
+        place="work/C/drop",
+        what=what,
+        mend=mend,
+        since="2026-03-01T09:30:00",
+        times=2,
+        others_went=True,
+    )
+    for number, times in (("C", 2), ("D", 1)):
+        (shop.work / number).mkdir()
+        (shop.work / number / "aside.json").write_text(drop.model_copy(update={"times": times}).model_dump_json())
+    assert run("status", "--root", shop.root) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.count("Set aside:") == 1 and f"van[/x]: {what} -> {mend} (work/C/drop)" in said
+    assert run("status", "--root", shop.root, "--json") == 0
+    assert [d["mend"] for d in json.loads(capsys.readouterr().out)["aside"]] == [mend]
+    run("doctor", "--root", shop.root)
+    assert f"mind van[/x] is set aside (work/C/drop): {what} -> {mend}" in " ".join(capsys.readouterr().out.split())

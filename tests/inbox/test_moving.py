@@ -170,3 +170,12 @@ def test_a_link_is_removed_and_not_what_it_leads_to(source: Path, tmp_path: Path
     moving.remove(tmp_path / "link", tmp_path / "not-there")
     assert not os.path.lexists(tmp_path / "link")
     assert contents(source) == WHOLE
+
+
+def test_a_folder_with_the_name_of_a_file_of_ours_gets_another(tmp_path: Path) -> None:
+    (tmp_path / "REJECTED.txt").mkdir()
+    (tmp_path / "REJECTED.txt" / "mine.txt").write_text("mine")
+    (tmp_path / "REJECTED.html").write_text("a file stays")
+    moving.rename_folders(tmp_path, ("REJECTED.txt", "REJECTED.html", "REJECTED.json"))
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["REJECTED.html", "REJECTED.txt-2"]
+    assert (tmp_path / "REJECTED.txt-2" / "mine.txt").read_text() == "mine"

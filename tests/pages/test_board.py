@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import ModuleType
 
 from keyturn.pages.board import board
+from keyturn.shop.records import AsideDrop
 from page_text import text_of
 
 
@@ -70,3 +71,12 @@ def test_a_thousand_waiting_drops_are_a_count_on_the_board(by_hand: ModuleType) 
     assert page.count("still being copied") == 40
     assert "and 960 more" in page
     assert "1000 waiting" in page
+
+
+def test_what_is_set_aside_is_shown_with_what_to_do(by_hand: ModuleType) -> None:
+    what, mend = "the service may not read lamps/<0003>.png", "chmod o+r lamps/0003.png"
+    drop = AsideDrop(name="van-six", place="work/C/drop", what=what, mend=mend, since="2026-03-01T09:30:00", times=2)
+    text = text_of(board(by_hand.state(aside=(drop,))))
+    assert f"van-six {what}: {mend} work/C/drop" in text
+    assert text.index("Set aside") < text.index("In work")
+    assert "Set aside" not in text_of(board(by_hand.state()))

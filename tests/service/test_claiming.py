@@ -114,3 +114,32 @@ def test_a_bug_of_ours_while_scanning_is_reported_and_does_not_end_the_service(
     monkeypatch.setattr(inbox, "scan", scan)
     claimer.scan(101.0)
     assert "ZeroDivisionError: a bug" in claimer.scan_fault
+
+
+def test_a_fault_that_only_one_drop_has_pauses_once_and_the_others_are_taken(
+    claimer: Claimer, inbox: Inbox, backoff: Backoff, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """rename(2): EBUSY for a mount point."""
+    refuse(monkeypatch, "ferry", errno.EBUSY)
+    assert claimer.claim_next(100.0) is None and backoff.fault
+    claim = claimer.claim_next(100.0)
+    assert claim is not None and claim.name == "van"
+    backoff.over()
+    inbox.scan(101.0 + HOLD_S)
+    inbox.scan(102.0 + HOLD_S)
+    assert claimer.claim_next(102.0 + HOLD_S) is None
+    assert backoff.fault == ""
+    (note,) = [waiting.note for waiting in inbox.waiting() if waiting.name == "ferry"]
+    assert "set aside" in note
+
+
+def test_a_fault_that_every_drop_has_pauses_each_time(
+    claimer: Claimer, inbox: Inbox, backoff: Backoff, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("ferry", "van"):
+        refuse(monkeypatch, name, errno.ENOSPC)
+    for at in (100.0, 101.0, 102.0 + HOLD_S, 103.0 + HOLD_S):
+        backoff.over()
+        inbox.scan(at)
+        inbox.scan(at + 0.5)
+        assert claimer.claim_next(at + 0.5) is None and backoff.fault

@@ -19,7 +19,7 @@ from keyturn.pipeline import Bench
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.drop_maker import MOST_TRIES, DropMaker, Outcome
+from keyturn.service.drop_maker import DropMaker, Outcome
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
 from keyturn.shop.records import Rejection
@@ -213,17 +213,6 @@ def test_a_fault_of_the_machine_is_raised_and_loses_nothing(
     with pytest.raises(OSError, match="No space"):
         maker.process(claimed())
     assert places(shop) == {"work"} and not list(shop.building.iterdir())
-
-
-def test_a_drop_whose_work_ended_abruptly_too_often_is_refused(
-    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
-) -> None:
-    claim = claimed()
-    for _ in range(MOST_TRIES):
-        claim = maker.folders.count_try(claim)
-    assert maker.process(claim) is Outcome.REFUSED
-    assert [reason.code for reason in rejection(shop).reasons] == ["drop-defeats-service"]
-    assert rejection(shop).customer == "Fern Hollow Mobile Library"
 
 
 def test_a_drop_that_had_gone_on_already_is_only_reconciled(

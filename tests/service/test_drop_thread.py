@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 from collections.abc import Callable
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -12,6 +13,7 @@ from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim
 from keyturn.service.drop_maker import Outcome
 from keyturn.service.drop_thread import DropThread
+from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import Working
@@ -29,9 +31,12 @@ class Loop:
         self.uncounted: list[Claim] = []
         self.thread = DropThread(
             lambda progress: SimpleNamespace(  # type: ignore[arg-type, return-value]
-                process=lambda claim: process(progress), uncount_try=self.uncounted.append
+                process=lambda claim: process(progress),
+                uncount_try=self.uncounted.append,
+                remove_scratch=lambda claim: None,
             ),
             self.backoff,
+            SetAside(Path("nowhere"), lambda: "2026-03-01T09:30:00+00:00", lambda: 100.0, lambda: 900.0),
             lambda: False,
             lambda: "2026-03-01T09:30:00+00:00",
             self.told.append,
@@ -91,3 +96,12 @@ def test_success_ends_a_pause_and_being_stopped_does_not() -> None:
         loop = Loop(lambda progress, outcome=outcome: outcome)  # type: ignore[misc]
         loop.backoff.pause(ShopFault("the disk is full"))
         assert (loop.make().backoff.fault == "") is over
+
+
+def test_a_fault_of_a_file_in_the_drop_pauses_nothing() -> None:
+    def process(progress: Progress) -> Outcome:
+        raise PermissionError(errno.EACCES, "Permission denied", f"nowhere/{CLAIM.id}/drop/lamps/0001.png")
+
+    loop = Loop(process).make()
+    assert loop.backoff.may_try() and loop.backoff.fault == ""
+    assert loop.thread.doubtful and loop.uncounted == [CLAIM]

@@ -18,6 +18,7 @@ SETTINGS_TEXT = """\
 # for example KEYTURN_SETTLE__SECONDS=10. What is not said here has the value shown.
 
 # scan_seconds = 5            # how often the inbox is looked through when nothing happens
+# retry_aside_minutes = 15    # how often a drop that was set aside is tried again
 # watch = "auto"              # auto | events | polling (auto polls on network mounts)
 # workers = 0                 # processes for frame work; 0 = one a core
 # crew = "local"              # or a Dask scheduler, such as "tcp://10.0.0.5:8786"

@@ -47,6 +47,8 @@ def _print_state(console: Console, state: ShopState) -> None:
     console.print(f"Service: {running}")
     if state.paused:
         console.print(f"[bold red]Paused:[/] {plain(state.paused)}")
+    for drop in state.aside:
+        console.print(f"[bold red]Set aside:[/] {plain(drop.name)}: {plain(drop.line())} ({plain(drop.place)})")
     for fault in state.hook_faults:
         console.print(f"[bold red]Hook failed:[/] {plain(fault)}")
     for working in state.working:

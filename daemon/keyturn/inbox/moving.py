@@ -7,6 +7,7 @@ import os
 import re
 import secrets
 import shutil
+from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
@@ -41,6 +42,13 @@ def free_name(folder: Path, name: str) -> Path:
     return candidate
 
 
+def rename_folders(folder: Path, names: Iterable[str]) -> None:
+    """Give each folder in `folder` that bears one of `names` a free name: files of ours are to have these."""
+    for path in (folder / name for name in names):
+        if path.is_dir() and not path.is_symlink():
+            path.rename(free_name(folder, path.name))
+
+
 def _cut(name: str, most: int) -> str:
     encoded = os.fsencode(name)
     return name if len(encoded) <= most else encoded[:most].decode("utf-8", "ignore")
@@ -66,6 +74,9 @@ def move(source: Path, target: Path) -> None:
 def _move_between_mounts(source: Path, target: Path) -> None:
     unfinished = target.parent / f"{MOVING}{secrets.token_hex(6)}"
     before = snapshot(source)
+    size = sum(file.size for _, file in before)
+    if size > shutil.disk_usage(target.parent).free:  # before hours of copying fill the disk for everybody
+        raise OSError(errno.ENOSPC, f"{os.strerror(errno.ENOSPC)}: it takes {size / 2**20:,.0f} MiB", str(source))
     try:
         durable_files.copy_tree(source, unfinished)
         durable_files.fsync_tree(unfinished)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import heapq
 import math
 import os
@@ -130,6 +131,11 @@ class Inbox:
             ready_at = self._look(name, drop, now)
         except PermissionError as error:  # of this drop alone: the scan of the inbox itself went well
             drop.note = f"cannot be read ({error.strerror}): give the shop's group the right to read it"
+            drop.unchanged_s, ready_at = LONG_UNCHANGED_S, math.inf
+        except OSError as error:
+            long = error.errno == errno.ENAMETOOLONG
+            what = "a path in it is longer than 4,096 bytes: use fewer and shorter folder names" if long else str(error)
+            drop.note = f"set aside, cannot be read: {what}"
             drop.unchanged_s, ready_at = LONG_UNCHANGED_S, math.inf
         drop.walk_at = min(now + self._pause_s(drop), max(ready_at, now + self._shortest_pause_s / 4))
         if drop.ready is not None or (drop.files, drop.note) != before:

@@ -11,7 +11,7 @@ from keyturn.pages.board import board
 from keyturn.shop import durable_files, rulebook
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import JobRecord, Ready, RefusedDrop, ShopState, Waiting
+from keyturn.shop.records import ASIDE_FILE, AsideDrop, JobRecord, Ready, RefusedDrop, ShopState, Waiting
 
 
 def write_board(shop: Shop, state: ShopState) -> None:
@@ -54,11 +54,21 @@ def _state_of_folders(shop: Shop, running: bool) -> ShopState:
         at=datetime.now(UTC).isoformat(timespec="seconds"),
         running=running,
         waiting=waiting,
+        aside=aside(shop),
         ready=tuple(sorted(ready, key=lambda r: r.made_at, reverse=True)),
         refused=tuple(sorted(refused, key=lambda r: r.rejected_at, reverse=True)),
         ready_total=len(ready),
         refused_total=len(refused),
     )
+
+
+def aside(shop: Shop) -> tuple[AsideDrop, ...]:
+    """Return the drops in work that are set aside, as far as we may look."""
+    try:
+        noted = [readable_record(path, AsideDrop) for path in sorted(shop.work.glob(f"*/{ASIDE_FILE}"))]
+    except OSError:
+        return ()
+    return tuple(drop for drop in noted if drop is not None and drop.is_aside())
 
 
 def _waiting(shop: Shop) -> tuple[Waiting, ...]:

@@ -17,6 +17,7 @@ from keyturn.shop.reasons import ShopFault, shop_fault
 class Claimer:
     """Takes drops from the inbox to work. `scan_fault` says why the last scan failed; empty where it did not.
 
+    A drop that cannot be taken is passed over for a while. The shop pauses too, until another one could be taken.
     `left_half_done` is called where a claim failed: the drop may then lie in the inbox or in work, and
     `recovery.recover` must find it. Times are seconds on one monotonic clock.
     """
@@ -27,6 +28,7 @@ class Claimer:
         self._inbox, self._folders, self._backoff = inbox, folders, backoff
         self._left_half_done = left_half_done
         self.scan_fault = ""
+        self._failed: dict[str, bool] = {}
 
     def scan(self, now: float) -> None:
         """Look through the inbox. Log the first of several failures in a row. Never raise."""
@@ -49,6 +51,7 @@ class Claimer:
             try:
                 claim = self._folders.claim(ready.name, ready.snapshot)
                 logger.info("{}: taken from the inbox", claim.name)
+                self._failed = dict.fromkeys(self._failed.keys() - {ready.name}, True)
                 return claim
             except Changed as changed:
                 logger.info("{}; not taken yet", changed)
@@ -58,7 +61,11 @@ class Claimer:
                 self._inbox.hold(ready.name, note, now)
             except OSError as error:
                 self._left_half_done()
-                self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
+                fault = shop_fault(error) or ShopFault(str(error), "put this drop in order, or take it away")
+                self._inbox.hold(ready.name, f"set aside, cannot be taken: {fault}", now)
+                if self._failed.setdefault(ready.name, False):  # another was taken since: it is this drop's fault
+                    continue
+                self._backoff.pause(fault)
                 return None
             finally:
                 self._inbox.forget(ready.name)

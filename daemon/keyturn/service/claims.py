@@ -40,7 +40,9 @@ Name = Annotated[str, AfterValidator(_one_name)]
 class Claim(Record):
     """claim.json. `form` says whether the artist sent a folder or a single file (a zip).
 
-    `tries` counts the attempts to make the drop. `claimed_at` is ISO 8601, UTC.
+    `tries` counts the attempts to make the drop that ended abruptly, and the one under way. While `tries` stood at a
+    number in `others_through`, another drop went through; at one in `others_ended`, another one ended abruptly too.
+    `claimed_at` is ISO 8601, UTC.
     """
 
     id: Name
@@ -48,6 +50,8 @@ class Claim(Record):
     form: Literal["folder", "file"]
     claimed_at: str
     tries: int = 0
+    others_through: tuple[int, ...] = ()
+    others_ended: tuple[int, ...] = ()
 
 
 class Intent(Record):

@@ -5,6 +5,7 @@ whether the step was done, an intent is written beside the drop in work before i
 reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of what may be found then.
 
     work/<claim>/claim.json      which drop this is, and how many tries it has had
+    work/<claim>/aside.json      the faults it met, see set_aside
     work/<claim>/drop/           the artist's files (a zip or loose file lies inside)
     work/<claim>/publish.json    intent: this revision is being published
     work/<claim>/reject.json     intent: this drop is being rejected
@@ -27,7 +28,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, same_snapshot
+from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, rename_folders, same_snapshot
 from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
 from keyturn.outbox import published_digests, revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
@@ -191,7 +192,8 @@ class DropFolders:
         drop, kept = self.drop_of(claim), self.shop.archive / f"{intent.target}--{claim.id}"
         if drop.exists() and not finish_move(drop, kept):
             for ours in OURS:
-                (drop / ours).unlink(missing_ok=True)
+                with suppress(FileNotFoundError, IsADirectoryError):
+                    (drop / ours).unlink()
             self._move_in(drop, kept)
         self._discard(self.shop.work / claim.id)
 
@@ -209,6 +211,7 @@ class DropFolders:
         drop = self.drop_of(claim)
         with suppress(FileNotFoundError, IsADirectoryError):
             (drop / MENDED).unlink()
+        rename_folders(drop, (*pages, "REJECTED.json"))
         for page, text in pages.items():
             durable_files.write_atomic(drop / page, text.encode("utf-8"))
         durable_files.write_atomic(drop / "REJECTED.json", rejection.model_dump_json(indent=2).encode("utf-8"))

@@ -29,6 +29,7 @@ from keyturn.package.picture_tasks import Check, small
 from keyturn.pages.rejects import rejected_html, rejected_text
 from keyturn.pipeline import Bench
 from keyturn.renumber.patterns import is_art
+from keyturn.service import abrupt_ends
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
@@ -36,10 +37,6 @@ from keyturn.service.hooks import Event
 from keyturn.shop.progress import Stopped
 from keyturn.shop.reasons import Kind, Reason, Refused, ShopFault, only, refuse, shop_fault
 from keyturn.shop.records import JobRecord, Rejection
-
-MOST_TRIES = 5
-"""A drop goes to rejects after the work on it ended abruptly this often (each time the service was killed). Pictures
-are read in workers, whose deaths cost a reason at once: what kills the service itself is mostly not the drop."""
 
 PICTURES_SHOWN = 12
 """A rejects page shows at most this many pictures."""
@@ -77,7 +74,7 @@ class DropMaker:
             self.missed()
             return Outcome.FINISHED
         for is_last in (False, True):
-            if current.tries >= MOST_TRIES:
+            if abrupt_ends.is_to_blame(current):
                 return self._reject(current, self._unread(current, _ended_abruptly(current)))
             current = self.folders.count_try(current)
             before = self.folders.artist_snapshot(current)
@@ -115,7 +112,10 @@ class DropMaker:
         if (returned := self._send_back_if_changed(claim, before)) is not None:
             return returned
         logger.opt(exception=error).error("{}: our own bug", claim.name)
-        return self._reject(claim, self._unread(claim, _our_bug(error))) if is_last else None
+        if is_last:
+            return self._reject(claim, self._unread(claim, _our_bug(error)))
+        self.uncount_try(claim)
+        return None
 
     def _next_revision(self, job: pipeline.Job) -> int:
         shop = self.folders.shop
@@ -128,6 +128,10 @@ class DropMaker:
             shutil.rmtree(scratch)
         scratch.mkdir()
         return scratch
+
+    def remove_scratch(self, claim: Claim) -> None:
+        """Give back the space that a try took."""
+        shutil.rmtree(self._scratch(claim), ignore_errors=True)
 
     def _scratch(self, claim: Claim) -> Path:
         return self.folders.shop.work / claim.id / "scratch"
@@ -187,7 +191,7 @@ class DropMaker:
         )
         pages = {"REJECTED.html": rejected_html(rejection), "REJECTED.txt": rejected_text(rejection)}
         self._remove_staging(claim)
-        shutil.rmtree(self._scratch(claim), ignore_errors=True)
+        self.remove_scratch(claim)
         folder = self.folders.reject(claim, rejection, pages)
         self._enter(lambda: self.books.enter_refused(folder, rejection))
         record = rejection.model_dump(mode="json", exclude={"pictures"})
@@ -229,7 +233,7 @@ def _is_plain(path: Path) -> bool:
 def _ended_abruptly(claim: Claim) -> Reason:
     return refuse(
         "drop-defeats-service",
-        f"the work on this drop ended abruptly {claim.tries} times",
+        f"the work on this drop ended abruptly {claim.tries} times, and that on others did not",
         "save the pictures anew and send it again; tell whoever runs Keyturn",
     )
 

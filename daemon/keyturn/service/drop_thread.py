@@ -7,9 +7,11 @@ from collections.abc import Callable
 
 from loguru import logger
 
+from keyturn.service import abrupt_ends
 from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim
 from keyturn.service.drop_maker import DropMaker, Outcome
+from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.records import Working
@@ -28,13 +30,14 @@ class DropThread:
         self,
         maker: Callable[[Progress], DropMaker],
         backoff: Backoff,
+        aside: SetAside,
         stop: Callable[[], bool],
         stamp: Callable[[], str],
         told: Callable[[Working | None], None],
         ended: Callable[[], None],
     ) -> None:
         self._maker, self._backoff, self._stop, self._stamp = maker, backoff, stop, stamp
-        self._told, self._ended = told, ended
+        self._aside, self._told, self._ended = aside, told, ended
         self.pending: list[Claim] = []
         self.working: Working | None = None
         self.doubtful = False
@@ -46,6 +49,8 @@ class DropThread:
 
     def start(self, claim: Claim) -> None:
         """Begin to make a claimed drop."""
+        if claim in self.pending:
+            self.pending.remove(claim)
         self.working = Working(name=claim.name, stage="reading", done=0, total=0, since=self._stamp())
         self._thread = threading.Thread(target=self._work, args=(claim,), name="drop")
         self._thread.start()
@@ -58,8 +63,12 @@ class DropThread:
     def _work(self, claim: Claim) -> None:
         maker = self._maker(Progress(self._tell, self._stop))
         try:
-            if maker.process(claim) is not Outcome.STOPPED:
+            outcome = maker.process(claim)
+            if outcome is not Outcome.STOPPED:
+                self._aside.went(claim, after_a_pause=bool(self._backoff.fault))
                 self._backoff.over()
+            if self.pending and outcome in (Outcome.READY, Outcome.REFUSED):
+                abrupt_ends.note_other_through(maker.folders.shop.work, self.pending)
         except Exception as error:
             self._pause(maker, claim, error)
         finally:
@@ -73,7 +82,11 @@ class DropThread:
             self._told(self.working)
 
     def _pause(self, maker: DropMaker, claim: Claim, error: Exception) -> None:
-        """Let the service wait: the machine is at fault, or a bug of ours while the drop was moved, which stays."""
+        """Let the service wait: the machine is at fault, or a bug of ours while the drop was moved, which stays.
+
+        It does not wait where the fault is this drop's own.
+        """
+        maker.remove_scratch(claim)
         fault = error if isinstance(error, ShopFault) else None
         if isinstance(error, OSError):
             fault = shop_fault(error)
@@ -84,4 +97,5 @@ class DropThread:
             logger.opt(exception=error).error("{}: our own bug while moving it", claim.name)
             self.pending.append(claim)
             fault = ShopFault(f"Keyturn failed on {claim.name} ({type(error).__name__}: {error})", "see the log")
-        self._backoff.pause(fault)
+        if not self._aside.add(claim, error, fault):
+            self._backoff.pause(fault)

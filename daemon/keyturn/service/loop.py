@@ -21,6 +21,7 @@ from loguru import logger
 from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench, frame_crew
 from keyturn.service import recovery
+from keyturn.service.abrupt_ends import next_in_turn, next_of_the_last
 from keyturn.service.backoff import Backoff
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claiming import Claimer
@@ -29,6 +30,7 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker
 from keyturn.service.drop_thread import DropThread
 from keyturn.service.hooks import Event, Hooks
+from keyturn.service.set_aside import SetAside
 from keyturn.service.start_up import StartUp
 from keyturn.service.status import LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
@@ -82,12 +84,14 @@ class Service:
         self._status = StatusWriter(shop, self._ledger, self._notifier, self._stamp, monotonic)
         self._upkeep = Upkeep(shop, self._ledger, now, monotonic, self._notifier.watchdog)
         self._hooks = Hooks()
+        aside = SetAside(shop.work, self._stamp, monotonic, lambda: 60 * self._config.settings.retry_aside_minutes)
         self._drop_thread = DropThread(
-            self._drop_maker, self._backoff, self._stopping.is_set, self._stamp, on_progress, self._work_ended
+            self._drop_maker, self._backoff, aside, self._stopping.is_set, self._stamp, on_progress, self._work_ended
         )
+        self._aside = aside
         self._start_up = StartUp(self._backoff, self._status, self._notifier, self._stopping.is_set, self._nap)
         self._scan_needed = False  # a drop that was in work may have gone back to the inbox since the last scan
-        self._idle_since = monotonic()
+        self._idle_since = self._opened_at = monotonic()
 
     # -- called from other threads and signal handlers --------------------------------------------
 
@@ -133,11 +137,12 @@ class Service:
 
     def _open(self) -> None:
         Ledger.opened(self._shop.state / "ledger.sqlite3")
-        self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
+        self._recover()
         if self._drop_thread.pending:
             logger.info("{} drops were in work; they are made again", len(self._drop_thread.pending))
         self._reconcile()
         self._config.watch.start()
+        self._opened_at = self._monotonic()
         self._start_up.end()
         logger.info("watching {} ({})", self._shop.inbox, self._config.watch.description)
 
@@ -171,19 +176,27 @@ class Service:
         """Recover where a step failed half-way; reconcile ledger and sheets where that is due."""
         try:
             if self._drop_thread.doubtful:
-                self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
+                self._recover()
                 self._drop_thread.doubtful, self._scan_needed = False, True
                 self._upkeep.reconcile_soon()
             self._upkeep.reconcile_if_due(self._reconcile)
         except OSError as error:
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
 
+    def _recover(self) -> None:
+        self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
+        self._aside.renew(self._drop_thread.pending)
+
     def _reconcile(self) -> None:
         self._books().reconcile(self._start_up.ask_for_time)
 
     def _start_next(self) -> None:
-        pending = self._drop_thread.pending
-        claim = pending.pop(0) if pending else self._claimer.claim_next(self._monotonic())
+        now, free = self._monotonic(), self._aside.free(self._drop_thread.pending)
+        claim = next_in_turn(list(filter(self._aside.has_a_turn, free))) or self._claimer.claim_next(now)
+        if claim is None and free and self._backoff.may_try():
+            running_s = now - self._opened_at
+            settled = self._inbox.is_empty() or running_s > self._config.settings.settle.seconds + CALM_S
+            claim = next_in_turn(free) or (next_of_the_last(free, running_s) if settled else None)
         if claim is not None:
             self._drop_thread.start(claim)
 
@@ -193,7 +206,7 @@ class Service:
         The drop on which it happened may have to settle again before it is tried: wait so long for it.
         """
         now = self._monotonic()
-        if self._drop_thread.busy() or self._drop_thread.pending or self._in_doubt():
+        if self._drop_thread.busy() or self._aside.free(self._drop_thread.pending) or self._in_doubt():
             return
         calm = now - self._backoff.retry_at > self._config.settings.settle.seconds + CALM_S
         if self._backoff.may_try() and (self._inbox.is_empty() or calm):
@@ -204,11 +217,10 @@ class Service:
         return self._drop_thread.doubtful or not self._upkeep.is_reconciled()
 
     def _is_quiet(self) -> bool:
-        """Return whether nothing is waiting, in work or in doubt."""
+        """Return whether nothing is waiting, in work or in doubt, but for what is set aside."""
         in_doubt = self._scan_needed or self._in_doubt() or self._claimer.scan_fault
-        return (
-            not in_doubt and not self._drop_thread.busy() and not self._drop_thread.pending and self._inbox.is_empty()
-        )
+        busy = self._drop_thread.busy() or self._aside.free(self._drop_thread.pending)
+        return not in_doubt and not busy and self._inbox.is_empty()
 
     def _nap(self, seconds: float) -> None:
         """Sleep until woken, for at most `seconds` and at most half the watchdog's time."""
@@ -255,7 +267,7 @@ class Service:
         paused = self._claimer.scan_fault or self._backoff.fault
         waiting = self._inbox.waiting(), len(self._inbox)
         working, faults = self._drop_thread.working, self._hooks.faults()
-        return LoopState(paused, self._config.watch.description, *waiting, working, faults)
+        return LoopState(paused, self._config.watch.description, *waiting, working, faults, self._aside.rows())
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+from loguru import logger
+
 from keyturn.inbox.moving import UNFINISHED, free_name, move, remove
 from keyturn.outbox import published_digests
+from keyturn.service import abrupt_ends
 from keyturn.service.claims import CLAIM_ID, Claim, read_record
 from keyturn.service.drop_folders import LEAVING, DropFolders
 from keyturn.shop import durable_files
@@ -28,10 +32,22 @@ def recover(folders: DropFolders, alive: Callable[[], object] = lambda: None) ->
     claims = []
     for place in sorted(p for p in shop.work.iterdir() if p.is_dir()):
         alive()
-        claims.append(folders.resume(place.name))
+        shutil.rmtree(place / "scratch", ignore_errors=True)  # a drop that is set aside must not keep the disk full
+        claims.append(_resumed(folders, place.name))
     if is_own_folder(shop.building):
         remove_left_over(shop.building, CLAIM_ID)
-    return tuple(claim for claim in claims if claim is not None)
+    found = tuple(claim for claim in claims if claim is not None)
+    abrupt_ends.note_other_ends(shop.work, found)
+    return found
+
+
+def _resumed(folders: DropFolders, claim_id: str) -> Claim | None:
+    """Return the drop that is still to be made. One that fails here fails again when it is made: it alone, then."""
+    try:
+        return folders.resume(claim_id)
+    except OSError as error:
+        logger.warning("{}: {}", claim_id, error)
+        return Claim(id=claim_id, name=claim_id, form="folder", claimed_at="")
 
 
 def _remove_half_written(shop: Shop) -> None:

@@ -14,7 +14,7 @@ from keyturn.outbox.customer_folder import file_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import ShopState, Waiting, Working
+from keyturn.shop.records import AsideDrop, ShopState, Waiting, Working
 
 BOARD_EVERY_S = 2.0
 """Shortest time between two writings of the board, in seconds."""
@@ -29,6 +29,7 @@ class LoopState:
 
     `paused` is the reason, or empty. `watching` says how changes in the inbox are noticed. `waiting` are the next
     drops of the `waiting_total` in the inbox. `hook_faults` say how hooks failed at their last run.
+    `aside` are the drops that wait for somebody to mend them.
     """
 
     paused: str
@@ -37,6 +38,7 @@ class LoopState:
     waiting_total: int
     working: Working | None
     hook_faults: tuple[str, ...] = ()
+    aside: tuple[AsideDrop, ...] = ()
 
 
 class StatusWriter:
@@ -73,6 +75,7 @@ class StatusWriter:
             ready=self._ledger.ready(),
             refused=self._ledger.refused(),
             hook_faults=loop.hook_faults,
+            aside=loop.aside,
             waiting_total=loop.waiting_total,
             ready_total=ready_total,
             refused_total=refused_total,

@@ -242,10 +242,39 @@ class RefusedDrop(Record):
     reasons: tuple[Reason, ...]
 
 
+ASIDE_FILE = "aside.json"
+
+
+class AsideDrop(Record):
+    """aside.json beside a drop in work: a fault that it met `times` times, and how to mend it.
+
+    `place` is relative to the shop's root. `others_went`: another drop went through since the first time, so that the
+    fault is this drop's. `is_own`: it comes from a file of the drop. `seen` is a fingerprint of the drop's files.
+    """
+
+    name: str
+    place: str
+    what: str
+    mend: str
+    since: str
+    times: int
+    others_went: bool = False
+    is_own: bool = False
+    seen: str = ""
+
+    def line(self) -> str:
+        return f"{self.what} -> {self.mend}" if self.mend else self.what
+
+    def is_aside(self) -> bool:
+        """Tell whether the drop is set aside: the fault came twice, and is the drop's."""
+        return self.times >= 2 and self.others_went
+
+
 class ShopState(Record):
     """The shop at one moment, as `keyturn status` and the board show it.
 
     The lists hold the first rows only; the totals count all. `hook_faults` say how hooks failed at their last run.
+    `aside` are the drops with a fault of their own, which the others do not wait for.
     """
 
     at: str
@@ -253,6 +282,7 @@ class ShopState(Record):
     pid: int | None = None
     paused: str | None = None
     hook_faults: tuple[str, ...] = ()
+    aside: tuple[AsideDrop, ...] = ()
     watching: str = ""
     waiting: tuple[Waiting, ...] = ()
     working: tuple[Working, ...] = ()

@@ -80,11 +80,15 @@ class LogSettings(BaseModel):
 
 
 class Settings(BaseSettings):
-    """All settings. `workers` 0: one a processor core. `crew`: "local", or the address of a Dask scheduler."""
+    """All settings. `workers` 0: one a processor core. `crew`: "local", or the address of a Dask scheduler.
+
+    A drop that is set aside for a fault of its own is tried again every `retry_aside_minutes`.
+    """
 
     model_config = SettingsConfigDict(env_prefix="KEYTURN_", env_nested_delimiter="__", frozen=True, extra="forbid")
 
     settle: SettleSettings = SettleSettings()
+    retry_aside_minutes: Annotated[float, Field(gt=0, le=1440)] = 15.0
     scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
     watch: Literal["auto", "events", "polling"] = "auto"
     workers: Annotated[int, Field(ge=0, le=256)] = 0

@@ -1,0 +1,219 @@
+"""Which faults are one drop's, and which the shop's."""
+
+from __future__ import annotations
+
+import errno
+import os
+from pathlib import Path
+
+import pytest
+
+from keyturn.service.claims import Claim
+from keyturn.service.set_aside import LOOK_EVERY_S, SetAside
+from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import ShopFault, shop_fault
+from samples import Drop
+from shop_runs import lay, revisions, run_until_quiet, service_of
+
+RETRY_S = 900.0
+FULL = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def claim_of(name: str, shop: Shop) -> Claim:
+    """A drop in work, with a picture."""
+    claim = Claim(id=f"20260301T093000-abc123-{name}", name=name, form="folder", claimed_at="2026-03-01T09:30:00+00:00")
+    (shop.work / claim.id / "drop" / "lamps").mkdir(parents=True)
+    (shop.work / claim.id / "drop" / "lamps" / "0001.png").write_bytes(b"png")
+    return claim
+
+
+def closed(claim: Claim, shop: Shop) -> OSError:
+    path = shop.work / claim.id / "drop" / "lamps" / "0001.png"
+    return OSError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+
+
+@pytest.fixture
+def seconds() -> list[float]:
+    """The time of day, to be changed by the test."""
+    return [1000.0]
+
+
+@pytest.fixture
+def aside(shop: Shop, seconds: list[float]) -> SetAside:
+    return SetAside(shop.work, lambda: "2026-03-01T09:30:00+00:00", lambda: seconds[0], lambda: RETRY_S)
+
+
+def add(aside: SetAside, claim: Claim, error: OSError) -> bool:
+    fault = shop_fault(error)
+    assert fault is not None
+    return aside.add(claim, error, fault)
+
+
+def test_a_file_of_the_drop_pauses_nothing_and_the_second_time_the_drop_is_set_aside(
+    aside: SetAside, shop: Shop
+) -> None:
+    van = claim_of("van", shop)
+    assert add(aside, van, closed(van, shop))
+    assert aside.free([van]) == [van] and aside.rows() == ()
+    assert add(aside, van, closed(van, shop))
+    assert aside.free([van]) == []
+    (row,) = aside.rows()
+    assert row.what == "the service may not read lamps/0001.png"
+    assert row.mend == f"chmod o+r {shop.work / van.id}/drop/lamps/0001.png"
+
+
+def test_a_fault_that_every_drop_has_is_the_shop_s(aside: SetAside, shop: Shop) -> None:
+    van, bus = claim_of("van", shop), claim_of("bus", shop)
+    assert [add(aside, claim, FULL) for claim in (van, bus, van, bus, van)] == [False] * 5
+    assert aside.rows() == () and aside.free([van, bus]) == [bus, van]
+
+
+def test_a_fault_that_comes_again_after_another_drop_went_through_is_the_drop_s(aside: SetAside, shop: Shop) -> None:
+    van, bus = claim_of("van", shop), claim_of("bus", shop)
+    assert not add(aside, van, FULL)
+    assert not aside.has_a_turn(van) and aside.has_a_turn(bus)
+    aside.went(bus, after_a_pause=True)
+    assert aside.has_a_turn(van)
+    assert add(aside, van, FULL)
+    assert [row.name for row in aside.rows()] == ["van"]
+
+
+def test_what_is_set_aside_is_tried_seldom(aside: SetAside, shop: Shop, seconds: list[float]) -> None:
+    van = claim_of("van", shop)
+    for _ in range(2):
+        add(aside, van, closed(van, shop))
+    seconds[0] += RETRY_S - 1
+    assert aside.free([van]) == []
+    seconds[0] += 1
+    assert aside.free([van]) == [van]
+    add(aside, van, closed(van, shop))
+    assert aside.free([van]) == []
+
+
+@pytest.mark.parametrize("how", ["mode", "content", "taken away"])
+def test_a_change_of_its_files_frees_it(aside: SetAside, shop: Shop, seconds: list[float], how: str) -> None:
+    van = claim_of("van", shop)
+    for _ in range(2):
+        add(aside, van, closed(van, shop))
+    picture = shop.work / van.id / "drop" / "lamps" / "0001.png"
+    if how == "mode":
+        picture.chmod(0o604)
+    elif how == "content":
+        picture.write_bytes(b"another")
+    else:
+        picture.unlink()
+    seconds[0] += LOOK_EVERY_S
+    assert aside.free([van]) == [van]
+
+
+def test_keyturn_s_own_files_in_the_drop_do_not_free_it(aside: SetAside, shop: Shop, seconds: list[float]) -> None:
+    van = claim_of("van", shop)
+    for _ in range(2):
+        add(aside, van, closed(van, shop))
+    for name in ("REJECTED.txt", ".keyturn-0123456789ab.tmp"):
+        (shop.work / van.id / "drop" / name).write_text("ours")
+    seconds[0] += LOOK_EVERY_S
+    assert aside.free([van]) == []
+
+
+def test_after_a_pause_of_the_whole_shop_what_met_its_fault_is_tried_at_once(aside: SetAside, shop: Shop) -> None:
+    van, bus, tram = (claim_of(name, shop) for name in ("van", "bus", "tram"))
+    add(aside, van, FULL)
+    aside.went(bus, after_a_pause=False)
+    for _ in range(2):
+        add(aside, van, FULL)
+        add(aside, tram, closed(tram, shop))
+    assert aside.free([van, tram]) == []
+    aside.went(bus, after_a_pause=True)
+    assert aside.free([van, tram]) == [van]
+
+
+def test_a_restart_remembers(aside: SetAside, shop: Shop, seconds: list[float]) -> None:
+    van, bus = claim_of("van", shop), claim_of("bus", shop)
+    for _ in range(2):
+        add(aside, van, closed(van, shop))
+    later = SetAside(shop.work, lambda: "", lambda: seconds[0], lambda: RETRY_S)
+    later.renew([van, bus])
+    assert later.rows() == aside.rows() and later.free([van, bus]) == [bus]
+    later.renew([bus])
+    assert later.rows() == ()
+
+
+def test_a_note_that_is_spoilt_counts_as_none(aside: SetAside, shop: Shop) -> None:
+    van = claim_of("van", shop)
+    (shop.work / van.id / "aside.json").write_text("{")
+    aside.renew([van])
+    assert aside.free([van]) == [van] and aside.rows() == ()
+
+
+def test_a_disk_that_is_full_is_not_a_file_s_fault(aside: SetAside, shop: Shop) -> None:
+    """write(2): ENOSPC, also where the file that is being written lies in the drop."""
+    van = claim_of("van", shop)
+    full = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(shop.work / van.id / "drop" / "REJECTED.html"))
+    assert not aside.add(van, full, ShopFault("full"))
+
+
+def larger_than_the_disk(monkeypatch: pytest.MonkeyPatch, names: set[str]) -> list[str]:
+    """Makes the drops `names` fill the disk with their scratch. Return each name that is tried."""
+    from keyturn import pipeline
+
+    real, tried = pipeline.understand, []
+
+    def understand(root: Path, name: str, scratch: Path, *args: object) -> object:
+        tried.append(name)
+        assert not list(scratch.parent.parent.glob("*/scratch/much"))
+        if name in names:
+            (scratch / "much").write_bytes(b"much")
+            raise OSError(errno.ENOSPC, "No space left on device", str(scratch / "much"))
+        return real(root, name, scratch, *args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(pipeline, "understand", understand)
+    monkeypatch.setattr("keyturn.service.backoff.RETRY_FIRST_S", 0.05)
+    monkeypatch.setattr("keyturn.service.backoff.RETRY_MOST_S", 0.05)
+    return tried
+
+
+def test_a_drop_larger_than_the_free_space_is_set_aside_and_gives_its_space_back(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried = larger_than_the_disk(monkeypatch, {"bad"})
+    for name in ("bad", "ferry", "van"):
+        lay(drop(name, frames=1), shop)
+    service = run_until_quiet(shop)
+    assert len(revisions(shop)) == 2 and tried.count("bad") == 2
+    (row,) = service.state().aside
+    assert row.name == "bad" and "No space left" in row.what and "free some space" in row.mend
+    assert service.state().paused is None
+    assert list(shop.work.glob("*/scratch")) == []
+    run_until_quiet(shop)
+    assert tried.count("bad") == 2, "a restart remembers"
+
+
+def test_a_start_gives_back_the_space_of_a_drop_that_is_set_aside(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    larger_than_the_disk(monkeypatch, {"bad"})
+    for name in ("bad", "van"):
+        lay(drop(name, frames=1), shop)
+    run_until_quiet(shop)
+    (place,) = shop.work.iterdir()
+    (place / "scratch").mkdir()
+    (place / "scratch" / "left").write_bytes(b"by a kill")
+    run_until_quiet(shop)
+    assert not (place / "scratch").exists()
+
+
+def test_once_there_is_space_it_is_made(shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch) -> None:
+    full = {"bad"}
+    larger_than_the_disk(monkeypatch, full)
+    for name in ("bad", "van"):
+        lay(drop(name, frames=1), shop)
+    run_until_quiet(shop)
+    full.clear()
+    with (shop.root / "keyturn.toml").open("r+") as file:
+        rest = file.read()
+        file.seek(0)
+        file.write(f"retry_aside_minutes = 0.0001\n{rest}")
+    service = service_of(shop)
+    service.run(until_quiet=True)
+    assert len(revisions(shop)) == 2 and service.state().aside == ()
