@@ -51,7 +51,7 @@ class Reader:
             self._synced(_open_file(given))
         elif name == "rename" and self._ours(paths[1]):
             self._renamed(*paths)
-        elif (path := _open_file(given)) is not None and self._ours(path):
+        elif name != "openat" and (path := _open_file(given)) is not None and self._ours(path):
             self.unsynced[path] = "written"
 
     def _ours(self, path: Path) -> bool:

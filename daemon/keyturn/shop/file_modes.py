@@ -69,7 +69,9 @@ def open_to_group(tree: Path) -> None:
     """Let the group write in the folder or file `tree`, and change all of our own in it."""
     for descriptor, seen in _own_entries(tree):
         more = SHARED_DIR if stat.S_ISDIR(seen.st_mode) else _GROUP_MAY_WRITE
-        _change(descriptor, stat.S_IMODE(seen.st_mode) | more)
+        if seen.st_mode & more != more:
+            _change(descriptor, stat.S_IMODE(seen.st_mode) | more)
+            os.fsync(descriptor)
 
 
 def _change(descriptor: int, mode: int) -> None:
