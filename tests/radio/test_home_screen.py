@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from keyturn.radio.home_screen import held_for_ever, worst_delay_ever_s, worst_delay_s
+from keyturn.radio.home_screen import worst_delay_ever_s, worst_delay_s
 from keyturn.radio.pacing import Pacing, PlayedPart
 from keyturn.radio.timeline import Timeline
 from samples import examples
@@ -51,9 +51,8 @@ def test_a_pause_of_three_seconds_on_an_endless_part(pacing: Pacing, delay_s: fl
 
 def test_an_endless_part_without_frames_holds_for_ever_but_on_the_first_generation() -> None:
     empty = [PlayedPart("p", 1, 0, 5), PlayedPart("p", 0, 0, 0)]
-    assert held_for_ever(empty, SECOND) and held_for_ever(empty, FOURTH)
-    assert not held_for_ever(empty, FIRST)
-    assert math.isinf(worst_delay_ever_s(empty, SECOND))
+    assert math.isinf(worst_delay_ever_s(empty, SECOND)) and math.isinf(worst_delay_ever_s(empty, FOURTH))
+    assert worst_delay_ever_s(empty, FIRST) == 0.0
 
 
 def test_a_part_that_must_finish_holds_its_whole_length() -> None:

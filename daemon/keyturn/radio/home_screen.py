@@ -67,8 +67,3 @@ def _checks(rests: int, pause: int, step: int) -> list[int]:
     """Return the first and the last moments at which the player asks in a pause."""
     asked = range(rests + step, rests + pause, step) if step else range(0)
     return [*asked[:2], *asked[-2:]]
-
-
-def held_for_ever(parts: Sequence[PlayedPart], pacing: Pacing) -> bool:
-    """Tell whether there is a start in which the screen is never released."""
-    return math.isinf(worst_delay_ever_s(parts, pacing))

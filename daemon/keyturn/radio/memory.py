@@ -93,11 +93,6 @@ def peak_mib(parts: Sequence[PlayedPart], size: Size, radio: Radio, frames: Fram
     return max(held(parts, size, facts, frames).peak for facts in radio.player.candidates) / MIB
 
 
-def longest_part(allowed_mib: float, each: int) -> int:
-    """Return how many textures of `each` bytes fit; 0 where not even one does."""
-    return int(allowed_mib * MIB // each)
-
-
 def finding(radio: Radio, parts: Sequence[PlayedPart], frames: Frames | None = None) -> Reason | None:
     """Return the refusal where the animation holds more memory than the radio allows, else None.
 

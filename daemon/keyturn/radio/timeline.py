@@ -206,9 +206,3 @@ class Timeline:
     def delay_s(self) -> float:
         """Seconds for which the screen is held after the boot; infinite where it is never released."""
         return max(0, self._end - self._boot) / SECOND if self.lets_go else math.inf
-
-    @property
-    def asked_s(self) -> float | None:
-        """When the player saw that the boot was over; None where it did not see it."""
-        asked = self._course.asked
-        return None if asked is None else (asked - self._ahead) / SECOND
