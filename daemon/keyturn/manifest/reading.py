@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from keyturn.manifest import wording
+from keyturn.manifest import dotted_keys, wording
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.shop.reasons import Reason, Refused, refuse
 
@@ -91,7 +91,11 @@ def _unreadable(what: str, mend: str) -> Refused:
 def _toml(data: bytes) -> dict[str, Any]:
     """Return the file as nested tables. Raise `Refused` where it is not TOML."""
     try:
-        return tomllib.loads(data.decode("utf-8-sig"))
+        text = data.decode("utf-8-sig")
+        if line := dotted_keys.line_of_too_long(text):
+            most = dotted_keys.MOST_PARTS
+            raise _unreadable(f"has a key of more than {most} parts in line {line}", "use only the keys of the README")
+        return tomllib.loads(text)
     except UnicodeDecodeError as error:
         raise _unreadable(f"is not UTF-8 text (byte {error.start})", "save it as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
