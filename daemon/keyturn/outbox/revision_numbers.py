@@ -13,7 +13,10 @@ from pathlib import Path
 
 from keyturn.shop import durable_files
 
-_REVISION = re.compile(r"(?P<job>.+)-r(?P<number>[1-9][0-9]*)")
+_REVISION = re.compile(r"(?P<job>.+)-r(?P<number>[1-9][0-9]{0,8})")
+
+HIGHEST = 900_000_000
+"""Numbers above this are somebody's joke: the next number is not counted from them."""
 
 
 def job_and_number(name: str) -> tuple[str, int] | None:
@@ -24,7 +27,8 @@ def job_and_number(name: str) -> tuple[str, int] | None:
 
 def next_number(bases: Iterable[Path], customer: str, job: str) -> int:
     """Return the number after the job's highest in any of the folders `<base>/<customer>`; 1 where there is none."""
-    return max((number for base in bases for number, _ in _of_job(base / customer, job)), default=0) + 1
+    numbers = (number for base in bases for number, _ in _of_job(base / customer, job))
+    return max((number for number in numbers if number <= HIGHEST), default=0) + 1
 
 
 def record_number(numbers: Path, target: str) -> None:

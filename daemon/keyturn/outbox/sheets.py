@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from loguru import logger
+
 from keyturn.outbox.customer_folder import newest_first
-from keyturn.outbox.record_files import read_job_once, read_proof
+from keyturn.outbox.record_files import NO_PICTURES, read_job_once, read_proof
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.pages.sheet import sheet
 from keyturn.shop import durable_files
+from keyturn.shop.records import JobRecord, ProofRecord
 from keyturn.shop.rulebook import Rulebook
+
+Shown = tuple[JobRecord, ProofRecord]
+"""A revision and its pictures."""
 
 ON_SHEET = 20
 """A sheet shows so many revisions, the newest. It has no room for more, and a customer of many years must not make
@@ -28,10 +35,38 @@ def write_sheet(outbox: Path, customer: str, rules: Rulebook) -> Path | None:
     jobs = [(record, read_proof(path)) for path in paths if (record := read_job_once(path))]
     if not jobs:
         return None
-    page = sheet(jobs[0][0].customer, jobs, rules.safety.cautions.sheet, earlier=len(names) - len(shown))
+    page = _page(jobs, rules, earlier=len(names) - len(shown))
+    if page is None:
+        return None
     target = folder / "proof.html"
     durable_files.write_atomic(target, page.encode("utf-8"))
     return target
+
+
+def _page(jobs: list[Shown], rules: Rulebook, earlier: int) -> str | None:
+    """Return the sheet. Leave out what cannot be drawn of a record that was changed by hand; None where nothing can."""
+
+    def drawn(of: list[Shown]) -> str:
+        return sheet(of[0][0].customer, of, rules.safety.cautions.sheet, earlier=earlier)
+
+    try:
+        return drawn(jobs)
+    except Exception:
+        logger.opt(exception=True).warning("a sheet cannot be drawn whole; each revision is tried alone")
+    sound = [tried for job in jobs for tried in _as_drawable(job, drawn)]
+    return drawn(sound) if sound else None
+
+
+def _as_drawable(job: Shown, drawn: Callable[[list[Shown]], str]) -> Iterator[Shown]:
+    """Yield the revision as it can be drawn: with its pictures, without, or not at all."""
+    for tried in (job, (job[0], NO_PICTURES)):
+        try:
+            drawn([tried])
+        except Exception as error:
+            logger.warning("revision {} of {} cannot be drawn: {}", job[0].revision, job[0].job, error)
+        else:
+            yield tried
+            return
 
 
 def _shown(names: list[str]) -> list[str]:

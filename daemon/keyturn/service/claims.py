@@ -72,5 +72,5 @@ def read_record(path: Path, model: type[R]) -> R | None:
     """Return the record in `path`; None where there is no such file or it is not a whole record."""
     try:
         return model.model_validate_json(path.read_bytes())
-    except (FileNotFoundError, NotADirectoryError, ValidationError):
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, ValidationError):
         return None

@@ -8,15 +8,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
-
+from keyturn.shop.bounded_record import Record as Record
 from keyturn.shop.reasons import Reason
-
-
-class Record(BaseModel):
-    """One JSON object. Keys that are not known here are left out, so that a newer Keyturn's file can be read."""
-
-    model_config = ConfigDict(frozen=True, extra="ignore")
 
 
 class PartRecord(Record):
