@@ -30,7 +30,6 @@ from keyturn.outbox import shop_state
 from keyturn.package.picture_tasks import Check, small
 from keyturn.pipeline import Bench
 from keyturn.service.backoff import Backoff
-from keyturn.service.drop_maker import MOST_TRIES
 from keyturn.service.loop import Service
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
@@ -343,7 +342,7 @@ def test_the_service_pauses_without_a_scheduler_and_goes_on_when_one_appears(
     try:
         until(lambda: shop.board.exists() and "cannot be reached" in shop.board.read_text(encoding="utf-8"))
         assert "crew in keyturn.toml" in (shop_state.current_state(shop).paused or "")
-        until(lambda: len(pauses) > MOST_TRIES + 1)
+        until(lambda: len(pauses) > 6)
         assert not list(shop.rejects.iterdir())
         with a_cluster(1, scheduler_port=port):
             until(lambda: list(shop.outbox.glob("*/van-r1/usb/bootanimation.zip")) != [])
