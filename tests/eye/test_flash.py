@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from eye import labelled
 from keyturn.eye import luminance
 from keyturn.eye.flash import FlashMeter
+from keyturn.eye.flash_check import flash_check
 from keyturn.eye.screen import Screen
 from keyturn.shop import rulebook
 from keyturn.shop.records import FlashRecord
@@ -24,13 +26,29 @@ def sequences(kind: str) -> tuple:
     return tuple(s for s in labelled.all_sequences() if s.kind == kind)
 
 
+@dataclass(frozen=True)
+class Painted:
+    """One picture of a sequence, as the check asks for it."""
+
+    rgb: np.ndarray
+    cell_px: float
+
+    def cells(self) -> np.ndarray:
+        return luminance.cells(self.rgb, self.cell_px)
+
+    def pixels(self) -> np.ndarray:
+        return self.rgb
+
+
 def judged(sequence) -> FlashRecord:
     wide = sequence.size == labelled.WCAG
     screen = Screen.with_field(sequence.size, (341, 256), RULES) if wide else Screen.wcag(RULES, sequence.size)
-    meter = FlashMeter(screen, RULES)
-    for number in range(sequence.pictures):
-        meter.show(luminance.cells(sequence.picture(number), screen.cell_px), number / labelled.FPS)
-    return meter.report()
+
+    def shown() -> Iterator[tuple[float, Painted]]:
+        for number in range(sequence.pictures):
+            yield number / labelled.FPS, Painted(sequence.picture(number), screen.cell_px)
+
+    return flash_check(screen, RULES, shown)
 
 
 @pytest.mark.parametrize("kind", ["luminance", "red", pytest.param("area", marks=pytest.mark.slow), "combination"])

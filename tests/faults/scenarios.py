@@ -18,6 +18,7 @@ from samples import picture
 
 SETTINGS = """scan_seconds = 0.2
 workers = 1
+retry_aside_minutes = 0.001
 watch = "polling"
 [settle]
 seconds = 0.1
