@@ -217,3 +217,21 @@ def test_once_there_is_space_it_is_made(shop: Shop, drop: Drop, monkeypatch: pyt
     service = service_of(shop)
     service.run(until_quiet=True)
     assert len(revisions(shop)) == 2 and service.state().aside == ()
+
+
+def test_a_file_in_the_place_of_a_customers_folder_stops_no_other_customer(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody saved a list under the customer's name. It is left as it is, and told."""
+    monkeypatch.setattr("keyturn.service.backoff.RETRY_FIRST_S", 0.05)
+    monkeypatch.setattr("keyturn.service.backoff.RETRY_MOST_S", 0.05)
+    (shop.outbox / "fern-hollow-mobile-library").write_text("a shopping list", encoding="utf-8")
+    other = 'customer = "Moss & Mint Garden Nursery"\nradio = "tiny"\n'
+    lay(drop("van", frames=1), shop)
+    for name in ("gate", "shed"):
+        lay(drop(name, frames=1, manifest=other), shop)
+    service = run_until_quiet(shop)
+    assert len(revisions(shop)) == 2
+    assert (shop.outbox / "fern-hollow-mobile-library").read_text(encoding="utf-8") == "a shopping list"
+    told = [row.what for row in service.state().aside] + [refused.name for refused in service.state().refused]
+    assert told, "the drop is set aside or refused, with a reason"
