@@ -227,6 +227,11 @@ SPOILED: dict[str, bytes] = {
     "never plays": zip_of(files((HEAD + "p -1 0 a\np 0 0 b\n").encode())),
     "16 bits": zip_of(files(SOUND, a=png(*SIZE, bits=16))),
     "see-through": zip_of(files(SOUND, a=png(*SIZE, colour=6))),
+    "litter that sorts first": zip_of(files(SOUND, File(b"a/.DS_Store", b"litter"))),
+    "litter that is deflated": zip_of(files(SOUND, File(b"a/Thumbs.db", b"litter", True))),
+    "a part of text alone": zip_of(
+        [File(b"desc.txt", SOUND), File(b"a/notes.txt", b"text"), File(b"b/1.png", png(*SIZE))]
+    ),
     "nothing at all": zip_of([]),
     "only desc": zip_of([File(b"desc.txt", SOUND)]),
 }
@@ -245,6 +250,10 @@ def test_spoiled_archives_are_seen_as_the_literal_player_sees_them(
     assert view.shown == played[-1].shown
     assert math.isinf(view.delay_s) == any(p.delay_ms is None for p in played)
     assert max(p.delay_ms or 0.0 for p in played) <= view.delay_s * 1000 + NEAR_MS
+    if played[-1].crashed:
+        assert any("crash" in reason.what for reason in view.reasons)
+    else:
+        assert not any("crash" in reason.what for reason in view.reasons)
     if not view.shown or math.isinf(view.delay_s):
         assert any(reason.kind is Kind.REFUSE for reason in view.reasons)
     if name == "sound":

@@ -104,7 +104,7 @@ def _size_faults(lines: list[desc_lines.DescLine]) -> list[Fault]:
         what = f"the size is given {len(sized)} times; the last one counts"
         faults.append(Fault("size-doubled", sized[-1].number, what, "keep one"))
     if min(sized[-1].size or (0,)) <= 0:
-        what = "width, height or fps is not above 0: nothing is shown"
+        what = "width, height or fps is not above 0: nothing is shown, and the player may crash"
         faults.append(Fault("size-odd", sized[-1].number, what, mend))
     return faults
 

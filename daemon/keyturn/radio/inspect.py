@@ -144,12 +144,16 @@ LONG_BOOT_S = 3600
 
 def _something_shown(desc: Desc, parts: Sequence[PartSeen], entries: Sequence[Entry], facts: PlayerFacts) -> bool:
     """Whether a picture is seen in a start that lasts long enough for every part."""
-    blank = facts.sixteen_bit == "blank"
-    pictures = {e.name for e in entries if e.kind != "other" and not (blank and (e.bits or 0) > 8)}
     if not parts:
         return False
-    runs = Timeline(tuple(part.taken for part in parts), pacing_of_any(desc, facts), LONG_BOOT_S).parts_shown
-    return any(pictures.intersection(parts[number].frames) for number in runs)
+    timeline = Timeline(tuple(part.taken for part in parts), pacing_of_any(desc, facts), LONG_BOOT_S)
+    kinds = {entry.name: entry for entry in entries}
+    for name in (name for number in sorted(timeline.parts_shown) for name in parts[number].frames):
+        if kinds[name].kind == "other" and facts.not_a_picture == "crash":
+            return False  # the player ends before anything is seen
+        if kinds[name].kind != "other" and not (facts.sixteen_bit == "blank" and (kinds[name].bits or 0) > 8):
+            return True
+    return False
 
 
 def _reason(fault: Fault) -> Reason:

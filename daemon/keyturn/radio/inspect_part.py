@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from keyturn.radio import trim
-from keyturn.radio.archive import DESC, Entry, PartSeen, Trims, frames_of
+from keyturn.radio.archive import DESC, Entry, PartSeen, Trims, frames_of, is_read
 from keyturn.radio.desc import Desc, Row
 from keyturn.shop.natural_order import natural_key
 from keyturn.shop.player_facts import PlayerFacts
@@ -97,6 +97,8 @@ def _frame_reasons(entry: Entry, size: Size | None, formats: tuple[str, ...], fa
         what = "is compressed: the reference player skips it without a word"
         yield refuse("frame-compressed", what, STORE, file=entry.name)
     if entry.kind == "other":
+        if not is_read(entry):
+            return
         what = f"is no picture and counts as a frame: {NO_PICTURE[facts.not_a_picture]}"
         yield refuse("frame-not-a-picture", what, "take it out of the part's folder", file=entry.name)
         return
