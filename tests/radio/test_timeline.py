@@ -284,3 +284,12 @@ def test_shown_stops_at_the_moment_asked_for() -> None:
     timeline = Timeline(ROWS, Pacing(10, "fixed-beat"), 86_400.0)
     pictures = list(timeline.shown(until_s=1.0))
     assert [p.frame for p in pictures] == list(range(10))
+
+
+def test_a_part_that_is_never_left_is_shown() -> None:
+    """14: a c part after a fade plays for ever, also where its work takes the whole of a frame's time."""
+    parts = (PlayedPart("f", 0, 0, 1, fade=1), PlayedPart("c", 1, 0, 1))
+    pacing = Pacing(5, "fixed-beat", 0.29, later_cost_s=0.04, pause_check_ms=50)
+    timeline = Timeline(parts, pacing, 0.001)
+    assert not timeline.lets_go
+    assert {picture.part for picture in timeline.shown()} == {0, 1}

@@ -80,7 +80,7 @@ class Timeline:
     @cached_property
     def _stretches(self) -> tuple[PlayRun, ...]:
         """The stretches that show frames and begin to before the animation is over."""
-        end = self._course.end
+        end = self._end + self._ahead
         return tuple(s for s in self._course.stretches if s.frames and s.start + s.work < end)
 
     @cached_property
@@ -93,7 +93,9 @@ class Timeline:
 
     @property
     def _end(self) -> int:
-        return self._course.end - self._ahead
+        """When the animation is over. One that never is gets a beat more, so that its last picture counts as shown."""
+        more = self.pacing.rhythm.beat if self._course.endless else 0
+        return self._course.end + more - self._ahead
 
     @property
     def _boot(self) -> int:
