@@ -32,9 +32,9 @@ def test_a_pause_long_before_any_boot_ends_holds_nothing_on_a_radio_that_is_know
 def test_a_radio_without_a_camera_gets_a_note() -> None:
     desc, parts = seen(Row("p", 0, 30, "part0"))
     radio = with_player(TALL, generation="second")
-    (refused,) = hold_reasons(desc, parts, radio, SECOND)
+    (refused,) = hold_reasons(parts, radio, worst_delay(desc, parts, radio, SECOND))
     screen = radio.screen.model_copy(update={"shows_camera": False})
-    (noted,) = hold_reasons(desc, parts, radio.model_copy(update={"screen": screen}), SECOND)
+    (noted,) = hold_reasons(parts, radio.model_copy(update={"screen": screen}), worst_delay(desc, parts, radio, SECOND))
     assert (refused.kind, noted.kind) == (Kind.REFUSE, Kind.NOTE)
 
 
@@ -43,5 +43,5 @@ def test_a_c_part_after_a_fade_never_lets_go_on_the_fourth() -> None:
     desc, parts = seen(Row("f", 0, 0, "part0", fade=3), Row("c", 1, 0, "part1"))
     fourth = of_generation("fourth")
     assert math.isinf(worst_delay(desc, parts, None, fourth))
-    (told,) = hold_reasons(desc, parts, None, fourth)
+    (told,) = hold_reasons(parts, None, worst_delay(desc, parts, None, fourth))
     assert told.code == "screen-never-released" and "after a part that fades" in told.what

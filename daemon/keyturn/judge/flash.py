@@ -97,8 +97,7 @@ class _Beats:
 
 def _players(plan: Plan) -> tuple[_Beats, ...]:
     """Return each way in which the radio may play: one, unless its generation is a guess."""
-    player = plan.radio.player
-    facts = player.candidates if player.guessed else (player,)
+    facts = plan.radio.player.candidates
     # when a pause is broken off at the end of the boot does not matter: the check lets the boot never end
     paced = (replace(pacing_of(plan.radio, each, plan.fps), pause_check_ms=0) for each in facts)
     return tuple(dict.fromkeys(_Beats(pacing, each.black_first) for pacing, each in zip(paced, facts, strict=True)))

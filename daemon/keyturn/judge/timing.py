@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from keyturn.manifest.models import FILE_NAME
-from keyturn.radio.home_screen import worst_delay_s
+from keyturn.radio.home_screen import UNNOTICED_S, worst_delay_s
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason, note, refuse
 from keyturn.shop.records import TimelineRecord
 from keyturn.shop.rulebook import Safety
-
-UNNOTICED_S = 0.3
-"""A delay up to this is not told: starts of one radio vary by 1 to 5 s. Keyturn's own choice."""
 
 
 def timeline_record(plan: Plan, finish: float) -> TimelineRecord:

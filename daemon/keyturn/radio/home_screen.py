@@ -14,6 +14,9 @@ from keyturn.radio.pacing import SECOND, Pacing, PlayedPart
 from keyturn.radio.player_loop import Course
 from keyturn.radio.timeline import Timeline
 
+UNNOTICED_S = 0.3
+"""A delay up to this is not told: starts of one radio vary by 1 to 5 s. Keyturn's own choice."""
+
 INSTANT_S = 1 / SECOND
 
 

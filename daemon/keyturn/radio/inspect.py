@@ -124,7 +124,8 @@ def _view(
     rows = reading.desc.rows if reading.desc else ()
     seen = tuple(part_seen(row, entries, facts) for row in rows)
     parts = seen if desc else ()
-    reasons = [*(hold_reasons(desc, parts, radio, facts) if desc else ()), *refused]
+    delay_s = worst_delay(desc, parts, radio, facts) if desc else 0.0
+    reasons = [*hold_reasons(parts, radio, delay_s), *refused]
     reasons += [*_desc_found(entries, desc_bytes)]
     if desc_bytes is not None:
         reasons += map(_reason, reading.faults)
@@ -134,7 +135,6 @@ def _view(
     if radio and desc:
         reasons += _radio_reasons(desc, parts, radio, _textures(parts, entries))
     shown = desc is not None and _something_shown(desc, parts, entries, facts)
-    delay_s = worst_delay(desc, parts, radio, facts) if desc else 0.0
     return Verdict(desc, seen, gathered(dict.fromkeys(reasons)), shown, delay_s)
 
 

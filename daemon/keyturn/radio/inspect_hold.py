@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from keyturn.radio.archive import DESC, PartSeen
 from keyturn.radio.boot import BootModel
 from keyturn.radio.desc import Desc
-from keyturn.radio.home_screen import worst_delay_ever_s, worst_delay_s
+from keyturn.radio.home_screen import UNNOTICED_S, worst_delay_ever_s, worst_delay_s
 from keyturn.radio.pacing import Pacing, PlayedPart, pacing_of
 from keyturn.shop.player_facts import PlayerFacts
 from keyturn.shop.radio_profile import Radio
@@ -16,9 +16,6 @@ from keyturn.shop.reasons import Reason, note, refuse
 
 CAMERA_S = 2.0
 """49 CFR 571.111 S5.5.3: a rear visibility image within 2.0 s; from memory, check before relying on it."""
-
-UNNOTICED_S = 0.3
-"""A delay up to this is not told: starts of one radio vary by 1 to 5 s. Keyturn's own choice."""
 
 
 def worst_delay(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, facts: PlayerFacts) -> float:
@@ -36,9 +33,8 @@ def worst_delay(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, fact
     return worst_delay_s(played, pacing, shortest_s, longest_s)
 
 
-def hold_reasons(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, facts: PlayerFacts) -> Iterator[Reason]:
-    """Yield what holds the screen, in plain words, the worst first."""
-    delay_s = worst_delay(desc, parts, radio, facts)
+def hold_reasons(parts: Sequence[PartSeen], radio: Radio | None, delay_s: float) -> Iterator[Reason]:
+    """Yield what holds the screen for `delay_s` (see `worst_delay`), in plain words."""
     if math.isinf(delay_s):
         yield _never(parts)
     elif delay_s > UNNOTICED_S:

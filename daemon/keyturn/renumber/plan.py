@@ -62,8 +62,7 @@ class Plan:
     @property
     def possible_pacings(self) -> tuple[Pacing, ...]:
         """The times of every player that the radio may have: more than one where its generation is a guess."""
-        facts = (self.radio.player, *self.radio.player.candidates)
-        return tuple(dict.fromkeys(pacing_of(self.radio, each, self.fps) for each in facts))
+        return tuple(dict.fromkeys(pacing_of(self.radio, each, self.fps) for each in self.radio.player.candidates))
 
     def timeline(self, boot_s: float) -> Timeline:
         return Timeline(tuple(p.played for p in self.parts), self.pacing, boot_s)
