@@ -32,7 +32,7 @@ def recover(folders: DropFolders, alive: Callable[[], object] = lambda: None) ->
     claims = []
     for place in sorted(p for p in shop.work.iterdir() if p.is_dir()):
         alive()
-        shutil.rmtree(place / "scratch", ignore_errors=True)  # a drop that is set aside must not keep the disk full
+        shutil.rmtree(place / "scratch", ignore_errors=True)  # scratch is made anew at the next try
         claims.append(_resumed(folders, place.name))
     if is_own_folder(shop.building):
         remove_left_over(shop.building, CLAIM_ID)
