@@ -67,10 +67,6 @@ class Player(PlayerFacts):
         """All generations that the radio may be, oldest first."""
         return tuple(g for g in GENERATIONS if g == self.generation or g in self.may_be)
 
-    @property
-    def guessed(self) -> bool:
-        return len(self.generations) > 1
-
     def as_table(self) -> dict[str, Any]:
         """Return the table [player] of a profile that gives this player."""
         return self.model_dump(mode="json", include={"source", "generation", "may_be", *self.own})
