@@ -25,7 +25,8 @@ from keyturn.normalize import probing
 from keyturn.outbox.record_files import refused_before
 from keyturn.package import PRELOAD
 from keyturn.package.picture_tasks import Check, check
-from keyturn.package.radio_output import RadioJob, RadioOutput, make_radio
+from keyturn.package.radio_job import RadioJob
+from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.pages.card import cards
 from keyturn.renumber.parts import JobArt, job_art
 from keyturn.renumber.patterns import is_art

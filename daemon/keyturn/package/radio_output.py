@@ -8,9 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Literal
 
-from keyturn.eye.screen import Screen
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.dithering import dithering_reasons
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
@@ -18,35 +16,28 @@ from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons, st
 from keyturn.judge.sizes import logo_reasons, memory_reasons, memory_record
 from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.judge.words import words_reasons
-from keyturn.manifest.models import Manifest
 from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
 from keyturn.package.fit_size import Smaller, fitted, fitted_logo
-from keyturn.package.frame import FrameDone, FrameJob, Look, make_frame
+from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
+from keyturn.package.radio_job import RadioJob
 from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
 from keyturn.radio import desc
 from keyturn.renumber.plan import Plan
-from keyturn.renumber.planned_parts import PlannedPart, fit_for
+from keyturn.renumber.planned_parts import PlannedPart
 from keyturn.shop.progress import Progress
-from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused, gathered
 from keyturn.shop.records import (
     FlashRecord,
     HandoffRecord,
-    JobRecord,
     PartRecord,
     RadioProof,
     RadioRecord,
 )
-from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.units import MIB
 from keyturn.workers.crew import Crew
-
-THUMB_PX = 320
-THUMB_FRAMES = 120
-"""Up to this many frames the sheet's pictures have the full size. Beyond, they shrink, so that it can be mailed."""
 
 BROKEN_SHOWN = 40
 """After this many broken pictures the rest is not read: the artist knows enough."""
@@ -59,46 +50,6 @@ class RadioOutput:
     record: RadioRecord
     proof: RadioProof
     reasons: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class RadioJob:
-    """What one radio's output is made from, and `folder`, which becomes the contents of the stick.
-
-    `job_record` is the job's record as far as it is known. `sheet_frames` counts all pictures of the job's sheet.
-    """
-
-    plan: Plan
-    manifest: Manifest
-    rules: Rulebook
-    folder: Path
-    scratch: Path
-    job_record: JobRecord
-    sheet_frames: int
-
-    def look(self, *, logo: bool = False) -> Look:
-        radio = self.plan.radio
-        taken = radio.logo.formats[:1] if logo else radio.firmware.frame_formats
-        return Look(
-            fit=fit_for(self.manifest, radio),
-            ground=self.manifest.ground,
-            bits=radio.panel.bits,
-            format="png" if "png" in taken else "jpeg",
-            cell_px=Screen.of(radio.panel, self.rules.safety.flash).cell_px,
-            thumb_px=max(64, int(THUMB_PX * min(1.0, THUMB_FRAMES / max(1, self.sheet_frames)) ** 0.5)),
-            palette=radio.logo.palette if logo else radio.firmware.palette,
-            trim="none" if logo else _crops_on(radio),
-        )
-
-    def frame(self, source: Source, *, logo: bool = False) -> FrameJob:
-        return FrameJob(source, self.look(logo=logo), self.rules.intake)
-
-
-def _crops_on(radio: Radio) -> Literal["none", "black", "any"]:
-    """Return the grounds on which the radio takes cropped frames."""
-    if not radio.player.trim:
-        return "none"
-    return "any" if radio.player.row_colour else "black"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,61 @@
+"""What one radio's output is made from, and how its frames are to look."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from keyturn.eye.screen import Screen
+from keyturn.flatten.frame_source import Source
+from keyturn.manifest.models import Manifest
+from keyturn.package.frame import FrameJob, Look
+from keyturn.renumber.plan import Plan
+from keyturn.renumber.planned_parts import fit_for
+from keyturn.shop.radio_profile import Radio
+from keyturn.shop.records import JobRecord
+from keyturn.shop.rulebook import Rulebook
+
+THUMB_PX = 320
+THUMB_FRAMES = 120
+"""Up to this many frames the sheet's pictures have the full size. Beyond, they shrink, so that it can be mailed."""
+
+
+@dataclass(frozen=True, slots=True)
+class RadioJob:
+    """What one radio's output is made from, and `folder`, which becomes the contents of the stick.
+
+    `job_record` is the job's record as far as it is known. `sheet_frames` counts all pictures of the job's sheet.
+    """
+
+    plan: Plan
+    manifest: Manifest
+    rules: Rulebook
+    folder: Path
+    scratch: Path
+    job_record: JobRecord
+    sheet_frames: int
+
+    def look(self, *, logo: bool = False) -> Look:
+        radio = self.plan.radio
+        taken = radio.logo.formats[:1] if logo else radio.firmware.frame_formats
+        return Look(
+            fit=fit_for(self.manifest, radio),
+            ground=self.manifest.ground,
+            bits=radio.panel.bits,
+            format="png" if "png" in taken else "jpeg",
+            cell_px=Screen.of(radio.panel, self.rules.safety.flash).cell_px,
+            thumb_px=max(64, int(THUMB_PX * min(1.0, THUMB_FRAMES / max(1, self.sheet_frames)) ** 0.5)),
+            palette=radio.logo.palette if logo else radio.firmware.palette,
+            trim="none" if logo else _crops_on(radio),
+        )
+
+    def frame(self, source: Source, *, logo: bool = False) -> FrameJob:
+        return FrameJob(source, self.look(logo=logo), self.rules.intake)
+
+
+def _crops_on(radio: Radio) -> Literal["none", "black", "any"]:
+    """Return the grounds on which the radio takes cropped frames."""
+    if not radio.player.trim:
+        return "none"
+    return "any" if radio.player.row_colour else "black"
