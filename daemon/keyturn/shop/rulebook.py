@@ -1,8 +1,8 @@
 """The rules, which a shop can read and edit as TOML: radios, safety, intake limits and names on sticks.
 
 Every table of a rules file names its source. The files of the shop's own rules folder come before those that ship
-with Keyturn: a radio's file adds or replaces that radio, a key in safety.toml, intake.toml, usb.toml or players.toml
-replaces that key. Loading reports every error of every file at once.
+with Keyturn: a radio's file adds or replaces that radio, a key in safety.toml, intake.toml, usb.toml, kinds.toml or
+players.toml replaces that key. Loading reports every error of every file at once.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from pydantic import BaseModel, Field, ValidationError
 
 from keyturn.shop import player_facts
 from keyturn.shop.radio_profile import Radio, Rule, Sourced
+from keyturn.shop.named_kinds import NamedKinds
 from keyturn.shop.reasons import Reason, ShopFault, refuse
 
 SHIPPED = Path(__file__).parents[1] / "rules"
@@ -152,9 +153,10 @@ class Rulebook(Rule):
             field="radio",
         )
 
+    kinds: NamedKinds
 
 M = TypeVar("M", bound=BaseModel)
-_BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb}
+_BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb, "kinds": NamedKinds}
 
 
 def load(shop_rules: Path | None = None) -> Rulebook:
