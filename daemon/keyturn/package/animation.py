@@ -122,6 +122,10 @@ class FrameStore:
         self._files.seek(file.start)
         return self._files.read(file.size)
 
+    def file(self, number: int) -> StoredFile:
+        """Return the whole file of picture `number`, be it a frame or shown beside them."""
+        return self.whole.get(number) or self._beside[number]
+
     def cells(self, number: int) -> NDArray[np.uint16]:
         """Return the cells of picture `number`: (rows, columns, 3) in linear light."""
         size = int(np.prod(self._shape)) * 2
@@ -130,8 +134,7 @@ class FrameStore:
 
     def pixels(self, number: int) -> NDArray[np.uint8]:
         """Return the pixels of picture `number`: (height, width, 3) in sRGB."""
-        file = self.whole.get(number) or self._beside[number]
-        with Image.open(io.BytesIO(self.read(file))) as picture:
+        with Image.open(io.BytesIO(self.read(self.file(number)))) as picture:
             return np.asarray(picture.convert("RGB"))
 
     def changes(self, numbers: Sequence[int]) -> tuple[float, ...]:

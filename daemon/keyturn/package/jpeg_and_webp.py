@@ -22,7 +22,12 @@ def thumbnail(image: Image.Image, long_side: int) -> bytes:
     if share < 1:
         wide, high = (max(1, round(side * share)) for side in small.size)
         small = scale.lanczos(small, (wide, high), (0.0, 0.0, *small.size))
-    return _saved(small, "WEBP", quality=80, method=2)
+    return webp(small, 80)
+
+
+def webp(image: Image.Image, quality: int) -> bytes:
+    """A lossy WebP."""
+    return _saved(rgb_only(image), "WEBP", quality=quality, method=2)
 
 
 def _saved(image: Image.Image, format: str, **how: object) -> bytes:

@@ -15,17 +15,22 @@ from keyturn.renumber.planned_parts import fit_for
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import JobRecord
 from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.settings import SHEET_MB
 
 THUMB_PX = 320
 THUMB_FRAMES = 120
 """Up to this many frames the sheet's pictures have the full size. Beyond, they shrink, so that it can be mailed."""
+
+PLAYER_SHARE = 0.8
+"""The player's pictures may take so much of the sheet's file; the rest is for its words and small pictures."""
 
 
 @dataclass(frozen=True, slots=True)
 class RadioJob:
     """What one radio's output is made from, and `folder`, which becomes the contents of the stick.
 
-    `job_record` is the job's record as far as it is known. `sheet_frames` counts all pictures of the job's sheet.
+    `job_record` is the job's record as far as it is known. `sheet_frames` counts all pictures of the job's sheet,
+    whose file may have `sheet_mb` megabytes.
     """
 
     plan: Plan
@@ -35,6 +40,12 @@ class RadioJob:
     scratch: Path
     job_record: JobRecord
     sheet_frames: int
+    sheet_mb: float = SHEET_MB
+
+    @property
+    def player_budget(self) -> float:
+        """Characters that the large pictures of this radio may take on the sheet."""
+        return PLAYER_SHARE * 1e6 * self.sheet_mb * self.plan.frame_count / max(1, self.sheet_frames)
 
     def look(self, *, logo: bool = False) -> Look:
         radio = self.plan.radio

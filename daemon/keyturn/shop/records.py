@@ -178,6 +178,36 @@ class ProofRecord(Record):
     radios: tuple[RadioProof, ...]
 
 
+class PlayerPicture(Record):
+    """A picture of the sheet's player, as a data URI. `number` is that of the same picture in `RadioProof`.
+
+    With a `base` (the number of another picture) it is only the box that differs from that one, and its upper left
+    corner lies `left` and `top` pixels from the base's, on a picture of the player's size.
+    """
+
+    number: int
+    data: str
+    base: int | None = None
+    left: int = 0
+    top: int = 0
+
+
+class RadioPlayer(Record):
+    """The player's pictures of one radio. `width` and `height` are those of moving pictures; `logo` is a number."""
+
+    radio: str
+    logo: int
+    width: int
+    height: int
+    pictures: tuple[PlayerPicture, ...]
+
+
+class PlayerRecord(Record):
+    """player.json: the large pictures of a revision's sheet. Radios whose pictures are too large are left out."""
+
+    radios: tuple[RadioPlayer, ...]
+
+
 class Rejection(Record):
     """REJECTED.json. `pictures` maps a file at fault to a small picture of it (a data URI), where it can be read.
 

@@ -22,6 +22,9 @@ from keyturn.shop.reasons import ShopFault
 
 FILE_NAME = "keyturn.toml"
 
+SHEET_MB = 6.0
+"""Most megabytes of a sheet. Many mail boxes refuse more than 10 MB, and a message grows by a third on its way."""
+
 
 def _crew_address(value: str) -> str:
     if value != "local" and not re.fullmatch(r"(tcp|tls)://([\w.-]+|\[[\da-fA-F:.]+\]):\d{1,5}", value):
@@ -30,6 +33,21 @@ def _crew_address(value: str) -> str:
 
 
 CrewAddress = Annotated[str, AfterValidator(_crew_address)]
+
+
+Words = Annotated[str, Field(max_length=200)]
+
+
+def _mail_address(value: str) -> str:
+    if value and not re.fullmatch(r"[^\s@<>?&\"]+@[^\s@<>?&\"]+", value):
+        raise ValueError('is no mail address such as "shop@example.org"')
+    return value
+
+
+def _web_address(value: str) -> str:
+    if value and not re.fullmatch(r"https?://[^\s<>\"]+", value):
+        raise ValueError('is no address such as "https://example.org"')
+    return value
 
 
 class SettleSettings(BaseModel):
@@ -70,6 +88,30 @@ class HookSettings(BaseModel):
     seconds: Annotated[float, Field(gt=0, le=600)] = 20.0
 
 
+class ShopSettings(BaseModel):
+    """Whose papers these are: stands on sheets, cards, the board and INSTALL.txt.
+
+    `logo` is a picture's path from the shop's root.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: Words = ""
+    address: Annotated[tuple[Words, ...], Field(max_length=6)] = ()
+    phone: Words = ""
+    mail: Annotated[Words, AfterValidator(_mail_address)] = ""
+    website: Annotated[Words, AfterValidator(_web_address)] = ""
+    logo: str = ""
+
+
+class SheetSettings(BaseModel):
+    """Most megabytes of a customer's sheet."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    megabytes: Annotated[float, Field(ge=1, le=50)] = SHEET_MB
+
+
 class LogSettings(BaseModel):
     """From which level on is logged, and a file that gets the lines besides standard error; "" for none."""
 
@@ -96,6 +138,8 @@ class Settings(BaseSettings):
     keep: KeepSettings = KeepSettings()
     hooks: HookSettings = HookSettings()
     log: LogSettings = LogSettings()
+    shop: ShopSettings = ShopSettings()
+    sheet: SheetSettings = SheetSettings()
 
     @classmethod
     def settings_customise_sources(
