@@ -23,6 +23,7 @@ from keyturn.pipeline import Bench
 from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Refused
 from samples import Drop, picture, with_player
+from slow_crew import slow_bench
 
 Needs = Callable[[str], str]
 
@@ -334,6 +335,16 @@ def test_every_broken_picture_is_named(drop: Drop, bench: Bench, tmp_path: Path)
         make_by_hand.make(root, tmp_path / "out", bench)
     named = {r.file for r in caught.value.reasons if r.kind is Kind.REFUSE}
     assert named == {"lamps/0002.png", "lamps/0005.png", "lamps/0009.png"}
+
+
+def test_a_drop_that_is_refused_anyway_keeps_its_reasons_where_its_time_ends(
+    drop: Drop, bench: Bench, tmp_path: Path
+) -> None:
+    root = drop(frames=9, manifest='customer = "Fern Hollow Mobile Library"\nradio = "tinny"\n')
+    (root / "lamps" / "0001.png").write_bytes(b"broken")
+    with pytest.raises(Refused) as caught:
+        make_by_hand.check(root, slow_bench(bench, drop_seconds=100, job_seconds=30))
+    assert set(refusals(caught)) == {"radio-unknown", "picture-unknown", "drop-takes-too-long"}
 
 
 def test_too_many_frames_are_refused_before_any_is_made(drop: Drop, bench: Bench, tmp_path: Path) -> None:

@@ -41,6 +41,7 @@ from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
 from keyturn.workers.choice import chosen_crew
 from keyturn.workers.crew import Crew
+from keyturn.workers.drop_crew import DropCrew
 
 
 def frame_crew(wanted: Settings, rules: Rulebook) -> Crew:
@@ -56,6 +57,10 @@ class Bench:
     crew: Crew
     now: Callable[[], datetime]
     progress: Progress = field(default_factory=Progress)
+
+    def for_one_drop(self) -> Bench:
+        """Return the bench with a crew that bounds the time of one drop."""
+        return replace(self, crew=DropCrew(self.crew, self.rules.intake, lambda: self.progress.current))
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,14 +162,20 @@ def _by_radio(plans: tuple[Plan, ...], outputs: tuple[RadioOutput, ...] = ()) ->
 
 
 def _broken_pictures(found: Survey, bench: Bench, known: list[Reason]) -> list[Reason]:
-    """Read every picture of a drop that is refused anyway, so that the artist can mend all at once."""
+    """Read every picture of a drop that is refused anyway, so that the artist can mend all at once.
+
+    Where the drop's time is up, the refusal that says so is the last one.
+    """
     named = {reason.file for reason in known}
     wanted = [name for name in found.files if is_art(name) and name not in named]
     jobs = [Check(Source(found.root / name, name), bench.rules.intake) for name in wanted]
     broken: list[Reason] = []
-    for result in bench.crew.run(check, jobs, lambda job: job.source.name):
-        bench.progress.check()
-        broken += result.reasons if isinstance(result, Refused) else ()
+    try:
+        for result in bench.crew.run(check, jobs, lambda job: job.source.name):
+            bench.progress.check()
+            broken += result.reasons if isinstance(result, Refused) else ()
+    except Refused as over:
+        broken += [reason for reason in over.reasons if reason not in known]
     return broken
 
 

@@ -13,6 +13,7 @@ from keyturn.pipeline import Bench
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Kind, Refused
 from samples import Drop
+from slow_crew import slow_bench
 
 
 def test_of_very_many_broken_pictures_the_first_are_told(drop: Drop, bench: Bench, tmp_path: Path) -> None:
@@ -25,6 +26,17 @@ def test_of_very_many_broken_pictures_the_first_are_told(drop: Drop, bench: Benc
         make_by_hand.make(root, tmp_path / "out", bench)
     refused = [reason for reason in caught.value.reasons if reason.kind is Kind.REFUSE]
     assert BROKEN_SHOWN <= len({reason.file for reason in refused}) < BROKEN_SHOWN + 20
+
+
+def test_broken_pictures_are_told_where_the_drop_s_time_ends(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    root = drop(frames=9)
+    path = root / "lamps" / "0002.png"
+    path.write_bytes(path.read_bytes()[:-40])
+    with pytest.raises(Refused) as caught:
+        make_by_hand.make(root, tmp_path / "out", slow_bench(bench, drop_seconds=100, job_seconds=30))
+    refused = [reason for reason in caught.value.reasons if reason.kind is Kind.REFUSE]
+    assert [reason.file for reason in refused if reason.code != "drop-takes-too-long"] == ["lamps/0002.png"]
+    assert len(refused) == 2
 
 
 def test_every_frame_is_counted_once_with_the_hold(drop: Drop, bench: Bench, tmp_path: Path) -> None:

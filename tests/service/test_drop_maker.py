@@ -22,8 +22,10 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker, Outcome
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
+from keyturn.shop.reasons import Kind
 from keyturn.shop.records import Rejection
 from samples import Drop
+from slow_crew import slow_bench
 
 BAD = 'customer = "Fern Hollow Mobile Library"\nradio = "tinny"\n'
 
@@ -77,6 +79,18 @@ def test_a_refused_drop_says_whose_it_is_and_shows_the_picture(
     assert places(shop) == {"rejects"} and found.customer == "Fern Hollow Mobile Library"
     assert "frames-doubled" in {reason.code for reason in found.reasons}
     assert found.pictures and all(uri.startswith("data:image/webp") for uri in found.pictures.values())
+
+
+def test_a_drop_whose_time_is_up_is_rejected_without_pictures(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    slow = replace(maker, bench=slow_bench(maker.bench, drop_seconds=100, job_seconds=30))
+    assert slow.process(claimed(frames=9)) is Outcome.REFUSED
+    found = rejection(shop)
+    assert [(r.code, r.file) for r in found.reasons if r.kind is Kind.REFUSE] == [
+        ("drop-takes-too-long", "lamps/0001.png")
+    ]
+    assert found.pictures == {} and found.customer == "Fern Hollow Mobile Library"
 
 
 def refused_names(maker: DropMaker) -> list[str]:

@@ -11,8 +11,9 @@ from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import Working
 from keyturn.workers.crew import InlineCrew
-from samples import Drop, until
+from samples import Clock, Drop, until
 from shop_runs import lay, rejected, revisions, run_until_quiet
+from slow_crew import SlowCrew
 
 
 def test_a_drop_goes_through_to_outbox_and_archive(shop: Shop, drop: Drop) -> None:
@@ -157,3 +158,13 @@ def test_a_revision_that_fitters_take_away_is_no_longer_shown(shop: Shop, drop: 
     lay(drop("again"), shop, "van")
     run_until_quiet(shop)
     assert revisions(shop) == ["fern-hollow-mobile-library/van-r2"], "a number is not used again"
+
+
+def test_a_file_that_defeats_its_reader_is_read_once_for_a_whole_drop(shop: Shop, drop: Drop) -> None:
+    """Not again for the logo, the other pictures and the rejects page. The next drop's file of that name is."""
+    crew = SlowCrew(Clock(), 0, deadly=["lamps/0001.png"])
+    for name in ("van", "boat"):
+        lay(drop(name, frames=3), shop)
+        Service(shop, crew_of=lambda wanted, rules: crew).run(until_quiet=True)
+    assert rejected(shop) == ["boat", "van"]
+    assert crew.tried.count("lamps/0001.png") == 2

@@ -41,7 +41,7 @@ def make(
 
 @contextmanager
 def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
-    """Yield the rules of the shop in `root`, or those that ship, with workers and a progress bar."""
+    """Yield what one drop is made with: rules of the shop in `root`, or those that ship, workers, a progress bar."""
     rules = rules_of(root)
     wanted = settings.load(shop_of(root).root) if root else settings.Settings()
     here = wanted.crew == "local"  # then on every core, since somebody waits
@@ -49,7 +49,7 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     try:
         crew.wake()  # before the progress bar starts a thread, see `workers.process_start`
         with output.progress(err, quiet) as progress:
-            yield Bench(rules, crew, lambda: datetime.now(UTC), progress=Progress(progress))
+            yield Bench(rules, crew, lambda: datetime.now(UTC), progress=Progress(progress)).for_one_drop()
     finally:
         crew.close()
 

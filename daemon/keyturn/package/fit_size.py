@@ -57,7 +57,8 @@ class Smaller:
         distinct = list(dict.fromkeys(files))
         jobs = (Recode(self.store.read(file), quality, file.name) for file in distinct)
         made: dict[StoredFile, StoredFile] = {}
-        for file, result in zip(distinct, self.crew.run(recode, jobs, lambda job: job.name), strict=True):
+        results = self.crew.run(recode, jobs, lambda job: f"{job.name}, as packed")  # not the artist's own file
+        for file, result in zip(distinct, results, strict=True):
             self.progress.check()
             if not isinstance(result, Refused) and len(result.data) < file.size:
                 stored = self.store.add(result.data)

@@ -76,10 +76,23 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
     job.folder.mkdir()
     progress.stage("frames")
     with FrameStore(job.scratch / job.plan.radio.name) as store:
-        sources = [source for part in job.plan.parts for source in part.sources]
-        results = crew.run(make_frame, map(job.frame, dict.fromkeys(sources)), lambda frame: frame.source.name)
-        numbers: dict[Source, int] = {}
-        broken: list[Reason] = []
+        numbers = _picture_numbers(job, store, crew, progress)
+        made = _fitted(job, numbers, store, crew, progress)
+        progress.stage("package")
+        zipped = job.scratch / f"{job.plan.radio.name}.zip"
+        animation.write(made.job.plan, made.animation, store, zipped)
+        seen = _judged(made, store, crew, progress)
+    progress.stage("package")
+    return _output(made, zipped, seen, store)
+
+
+def _picture_numbers(job: RadioJob, store: FrameStore, crew: Crew, progress: Progress) -> dict[Source, int]:
+    """Make the frames into `store`; return each source's picture number. Raise `Refused` with every broken picture."""
+    sources = [source for part in job.plan.parts for source in part.sources]
+    results = crew.run(make_frame, map(job.frame, dict.fromkeys(sources)), lambda frame: frame.source.name)
+    numbers: dict[Source, int] = {}
+    broken: list[Reason] = []
+    try:
         for source in sources:
             if source not in numbers:
                 result = next(results)
@@ -88,15 +101,11 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
             if len(broken) >= BROKEN_SHOWN:
                 break
             progress.frame()
-        if broken:
-            raise Refused(broken)
-        made = _fitted(job, numbers, store, crew, progress)
-        progress.stage("package")
-        zipped = job.scratch / f"{job.plan.radio.name}.zip"
-        animation.write(made.job.plan, made.animation, store, zipped)
-        seen = _judged(made, store, crew, progress)
-    progress.stage("package")
-    return _output(made, zipped, seen, store)
+    except Refused as over:  # the drop's time is up
+        broken += over.reasons
+    if broken:
+        raise Refused(dict.fromkeys(broken))
+    return numbers
 
 
 def _fitted(job: RadioJob, numbers: dict[Source, int], store: FrameStore, crew: Crew, progress: Progress) -> _Made:

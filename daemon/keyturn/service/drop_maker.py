@@ -210,7 +210,10 @@ class DropMaker:
         return Refused([reason], customer=manifest.customer if manifest else None, root=root)
 
     def _pictures(self, refused: Refused) -> dict[str, str]:
-        """Return small pictures, as data URIs, of the files that the refusals name, as far as they can be read."""
+        """Return small pictures, as data URIs, of the files that the refusals name, as far as they can be read.
+
+        There are none where the drop's time is up.
+        """
         root = refused.root
         if root is None:
             return {}
@@ -218,7 +221,10 @@ class DropMaker:
         names = [name for name in named if name and is_art(name)][:PICTURES_SHOWN]
         jobs = [Check(Source(root / name, name), self.bench.rules.intake) for name in names if _is_plain(root / name)]
         results = self.bench.crew.run(small, jobs, lambda job: job.source.name)
-        pairs = zip(jobs, results, strict=True)
+        try:
+            pairs = list(zip(jobs, results, strict=True))
+        except Refused:
+            return {}
         return {job.source.name: data_uri(made) for job, made in pairs if not isinstance(made, Refused)}
 
 

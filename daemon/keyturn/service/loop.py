@@ -239,7 +239,7 @@ class Service:
     # -- making drops -------------------------------------------------------------------------------
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
-        bench = Bench(self._config.rules, self._config.crew, self._now, progress)
+        bench = Bench(self._config.rules, self._config.crew, self._now, progress).for_one_drop()
         return DropMaker(self._folders, self._books(), bench, self._upkeep.reconcile_soon, self._add_hook)
 
     def _books(self) -> Bookkeeping:

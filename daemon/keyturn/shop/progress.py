@@ -29,6 +29,11 @@ class Progress:
         self._spent: dict[str, float] = {}
         self._done = self._total = 0
 
+    @property
+    def current(self) -> str:
+        """The name of the stage."""
+        return self._stage
+
     def expect(self, frames: int) -> None:
         """Set how many frames the whole job has."""
         self._total = frames

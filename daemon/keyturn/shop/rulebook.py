@@ -8,6 +8,7 @@ players.toml replaces that key. Loading reports every error of every file at onc
 from __future__ import annotations
 
 import difflib
+import math
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -16,8 +17,8 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import BaseModel, Field, ValidationError
 
 from keyturn.shop import player_facts
-from keyturn.shop.radio_profile import Radio, Rule, Sourced
 from keyturn.shop.named_kinds import NamedKinds
+from keyturn.shop.radio_profile import Radio, Rule, Sourced
 from keyturn.shop.reasons import Reason, ShopFault, refuse
 
 SHIPPED = Path(__file__).parents[1] / "rules"
@@ -71,6 +72,7 @@ class Caps(Sourced):
     frames: Annotated[int, Field(gt=0)]
     folder_depth: Annotated[int, Field(gt=0)]
     zip_ratio: Annotated[float, Field(gt=1)]
+    drop_seconds: Annotated[float, Field(ge=1)]
 
 
 class Workers(Sourced):
@@ -79,6 +81,19 @@ class Workers(Sourced):
     memory_mib: Annotated[int, Field(ge=256)]
     cpu_seconds: Annotated[int, Field(ge=1)]
     wall_seconds: Annotated[float, Field(ge=1)]
+
+
+class Stages(Sourced):
+    """For how many seconds one stage of a drop may wait for the workers. A drop that needs longer is refused."""
+
+    reading: Annotated[float, Field(ge=1)]
+    frames: Annotated[float, Field(ge=1)]
+    judge: Annotated[float, Field(ge=1)]
+
+    def seconds(self, stage: str) -> float:
+        """Return the limit of the stage called `stage`; infinity where it has none of its own."""
+        limits = {"reading": self.reading, "frames": self.frames, "judge": self.judge}
+        return limits.get(stage, math.inf)
 
 
 class Names(Sourced):
@@ -112,6 +127,7 @@ class MotionRule(Sourced):
 class Intake(Rule):
     caps: Caps
     workers: Workers
+    stages: Stages
     names: Names
     formats: Formats
     motion: MotionRule
@@ -137,6 +153,7 @@ class Rulebook(Rule):
     safety: Safety
     intake: Intake
     usb: Usb
+    kinds: NamedKinds
 
     def radio(self, name: str) -> Radio | Reason:
         """Return the profile called `name`, or a reason that refuses it and names the nearest one."""
@@ -153,7 +170,6 @@ class Rulebook(Rule):
             field="radio",
         )
 
-    kinds: NamedKinds
 
 M = TypeVar("M", bound=BaseModel)
 _BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb, "kinds": NamedKinds}

@@ -11,7 +11,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict, deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -29,6 +29,7 @@ from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Refused, ShopFault, refuse
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
+from keyturn.workers.crew import DEFEATED
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -89,14 +90,26 @@ class ClusterCrew:
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
         self._connect()
         window: deque[tuple[J, Any]] = deque()
-        for job in jobs:
-            window.append((job, self._send(task, job, names(job))))
-            while len(window) >= max(2, 2 * self._workers()):
+        try:
+            for job in jobs:
+                window.append((job, self._send(task, job, names(job))))
+                while len(window) >= max(2, 2 * self._workers()):
+                    first, future = window.popleft()
+                    yield self._result(task, first, future, names(first))
+            while window:
                 first, future = window.popleft()
                 yield self._result(task, first, future, names(first))
-        while window:
-            first, future = window.popleft()
-            yield self._result(task, first, future, names(first))
+        finally:
+            self._cancel([future for _, future in window])
+
+    def _cancel(self, futures: Sequence[Any]) -> None:
+        """Let the cluster forget the jobs whose results nobody takes any more."""
+        if not futures or self._client is None or self._client.status != "running":
+            return
+        try:
+            self._client.cancel(futures)
+        except (OSError, RuntimeError, CancelledError, distributed.client.ClosedClientError) as error:
+            logger.debug("cancelling jobs of the cluster: {}", error)
 
     def wake(self) -> None:
         """Do nothing: the cluster's workers run already."""
@@ -234,7 +247,7 @@ class ClusterCrew:
                 deaths += 1
                 if deaths == 2:
                     what = "made every worker that read it fail"
-                    return Refused([refuse("picture-defeats-reader", what, "save it anew, smaller", file=name)])
+                    return Refused([refuse(DEFEATED, what, "save it anew, smaller", file=name)])
                 logger.warning("workers failed on {}; trying once more", name)
             except CancelledError:
                 self._require_connection()

@@ -23,6 +23,9 @@ from keyturn.workers.process_start import ForkingContext
 J = TypeVar("J")
 R = TypeVar("R")
 
+DEFEATED = "picture-defeats-reader"
+"""The code of a job's refusal where a worker failed on it twice."""
+
 
 class Crew(Protocol):
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
@@ -139,7 +142,7 @@ class LocalCrew:
             what = f"needed more than {self._limits.memory_mib} MiB of memory"
         except ProcessExpired:
             what = "made the program that reads it fail"
-        return Refused([refuse("picture-defeats-reader", what, "save it anew, smaller", file=names(job))])
+        return Refused([refuse(DEFEATED, what, "save it anew, smaller", file=names(job))])
 
     def rest(self) -> None:
         pool, self._pool = self._pool, None
