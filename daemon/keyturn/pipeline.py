@@ -21,7 +21,7 @@ from keyturn.inbox.survey import Survey, digest, survey
 from keyturn.judge import crop_check
 from keyturn.manifest import reading
 from keyturn.manifest.models import Manifest
-from keyturn.normalize import probing
+from keyturn.normalize import drop_files, probing
 from keyturn.outbox.record_files import refused_before
 from keyturn.package import PRELOAD
 from keyturn.package.picture_tasks import Check, check
@@ -29,7 +29,6 @@ from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.pages.card import cards
 from keyturn.renumber.parts import JobArt, job_art
-from keyturn.renumber.patterns import is_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import safe_name
@@ -136,7 +135,7 @@ def _planned(
         reasons += adopted
     intake = bench.rules.intake
     try:
-        art = job_art(manifest, art_in, intake, probing.by(bench.crew))
+        art = job_art(manifest, art_in, intake, probing.by(bench.crew), bench.rules.kinds)
     except Refused as refused:
         raise Refused([*reasons, *refused.reasons]) from None
     plans = tuple(plan(manifest, art, art_in.root, radio, intake) for radio in radios)
@@ -167,7 +166,8 @@ def _broken_pictures(found: Survey, bench: Bench, known: list[Reason]) -> list[R
     Where the drop's time is up, the refusal that says so is the last one.
     """
     named = {reason.file for reason in known}
-    wanted = [name for name in found.files if is_art(name) and name not in named]
+    files = drop_files.look_into(found, bench.rules.intake, bench.rules.kinds)
+    wanted = sorted(files.art.difference(files.not_taken).difference(named))
     jobs = [Check(Source(found.root / name, name), bench.rules.intake) for name in wanted]
     broken: list[Reason] = []
     try:

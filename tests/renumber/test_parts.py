@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from pathlib import Path
 
@@ -121,3 +122,56 @@ def test_all_that_is_wrong_with_the_art_is_told_at_once(choose: Callable[..., Jo
 def test_pictures_that_no_part_uses_are_noted(choose: Callable[..., JobArt]) -> None:
     art = choose("a/1.png", "a/2.png", "b/1.png", text='[[part]]\nart = "a/*"\n')
     assert "b/1.png" in next(r.what for r in art.reasons if r.code == "art-unused")
+
+
+# -- files of other kinds ---------------------------------------------------------------------------
+
+
+def of_kinds(root: Path, rules: Rulebook, files: dict[str, bytes], text: str = "") -> JobArt:
+    root.mkdir(exist_ok=True)
+    for name, data in files.items():
+        (root / name).write_bytes(data)
+    (root / "job.toml").write_text(HEAD + text)
+    return job_art(reading.read(root), survey(root, rules.intake), rules.intake, named=rules.kinds)
+
+
+def encoded(number: int) -> bytes:
+    file = io.BytesIO()
+    picture((48, 64), number).save(file, "PNG")
+    return file.getvalue()
+
+
+def test_pictures_are_taken_whatever_their_endings(tmp_path: Path, rules: Rulebook) -> None:
+    art = of_kinds(
+        tmp_path / "art", rules, {"1": encoded(1), "2.dat": encoded(2), "3.png": encoded(3), "logo": encoded(4)}
+    )
+    assert art.parts[0].names == ("1", "2.dat", "3.png")
+    assert art.logo == "logo"
+
+
+def test_a_drop_of_one_working_file_is_told_its_kind_and_the_way_out(tmp_path: Path, rules: Rulebook) -> None:
+    with pytest.raises(Refused) as caught:
+        of_kinds(tmp_path / "art", rules, {"lamp.procreate": b"PK\3\4", "wishes.txt": b"blue"})
+    lamp, rest = caught.value.reasons
+    assert lamp.line().startswith("lamp.procreate: is a Procreate file -> in the program: Share, then PNG")
+    assert "wishes.txt" in rest.what
+
+
+def test_a_working_file_beside_the_frames_is_only_mentioned(tmp_path: Path, rules: Rulebook) -> None:
+    art = of_kinds(tmp_path / "art", rules, {"1.png": encoded(1), "2.png": encoded(2), "lamp.kra": b"PK\3\4"})
+    assert [(r.code, r.file, r.kind) for r in art.reasons] == [("kind-left-out", "lamp.kra", Kind.NOTE)]
+
+
+@pytest.mark.parametrize("text", ["", '[[part]]\nart = "*.exr"\n', '[[part]]\nart = "2.exr"\n'])
+def test_a_frame_of_a_kind_that_is_not_taken_is_refused_by_its_kind(tmp_path: Path, rules: Rulebook, text: str) -> None:
+    files = {"1.png": encoded(1), "2.exr": b"\x76\x2f\x31\x01", "3.png": encoded(3)}
+    with pytest.raises(Refused) as caught:
+        of_kinds(tmp_path / "art", rules, files, text)
+    (reason,) = (r for r in caught.value.reasons if r.kind is Kind.REFUSE)
+    assert (reason.code, reason.file) == ("picture-kind", "2.exr") and "OpenEXR" in reason.what
+
+
+def test_a_part_that_names_a_working_file_is_told_its_kind(tmp_path: Path, rules: Rulebook) -> None:
+    with pytest.raises(Refused) as caught:
+        of_kinds(tmp_path / "art", rules, {"1.png": encoded(1), "lamp.kra": b"PK"}, '[[part]]\nart = "*.kra"\n')
+    assert codes(caught) == {"picture-kind"}

@@ -13,13 +13,16 @@ from typing import TypeVar
 
 from keyturn.inbox.survey import Survey
 from keyturn.manifest.models import FILE_NAME, Manifest, Part
+from keyturn.normalize import drop_files
+from keyturn.normalize.drop_files import DropFiles
 from keyturn.normalize.probing import ProbeAll, here, probed
 from keyturn.normalize.reading.clips import is_clip
 from keyturn.normalize.reading.probe import Probe
 from keyturn.renumber import order
 from keyturn.renumber.clip_timing import cut_reasons
 from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
-from keyturn.renumber.patterns import is_art, matching, one_file, where_pictures_lie
+from keyturn.renumber.patterns import matching, one_file, where_pictures_lie
+from keyturn.shop.named_kinds import NO_KINDS, NamedKinds
 from keyturn.shop.reasons import Kind, Reason, Refused, note, refuse
 from keyturn.shop.rulebook import Intake
 
@@ -62,19 +65,26 @@ class JobArt:
     reasons: tuple[Reason, ...]
 
 
-def job_art(manifest: Manifest, found: Survey, intake: Intake, probe_all: ProbeAll = here) -> JobArt:
+def job_art(
+    manifest: Manifest, found: Survey, intake: Intake, probe_all: ProbeAll = here, named: NamedKinds = NO_KINDS
+) -> JobArt:
     """Return the art of the drop `found`. Raise `Refused` with everything that is wrong with it.
 
     `probe_all` reads the headers of the files that the service should not read itself; see `probing`.
+    `named` tells kinds that are not taken.
     """
-    logo, reasons = _logo(manifest, found.files)
-    entries, more = _entries(manifest, found.files, logo)
+    files = drop_files.look_into(found, intake, named)
+    logo, reasons = _logo(manifest, found.files, files)
+    entries, more = _entries(manifest, found.files, files, logo)
     reasons += more
     extra = dict.fromkeys(name for entry in entries for name in extra_pictures(entry) if name in found.files)
-    pictures, more = _gathered(_pictures(entry, n, found.files, extra) for n, entry in enumerate(entries, 1))
+    pictures, more = _gathered(_pictures(entry, n, found.files, files, extra) for n, entry in enumerate(entries, 1))
     reasons += more
     used = dict.fromkeys([*(name for names in pictures for name in names), *extra])
-    probes, header_reasons = probed(found.root, [*used, *([logo] if logo else [])], intake, probe_all)
+    wanted = [*used, *([logo] if logo and logo not in used else [])]
+    reasons += drop_files.refused(wanted, files)
+    readable = [name for name in wanted if name not in files.not_taken]
+    probes, header_reasons = probed(found.root, readable, intake, probe_all)
     reasons += header_reasons
     reasons += clip_reasons(extra, probes)
     chosen = list(zip(entries, pictures, strict=True))
@@ -82,9 +92,10 @@ def job_art(manifest: Manifest, found: Survey, intake: Intake, probe_all: ProbeA
     reasons += more
     for number, (entry, names) in enumerate(chosen, 1):
         reasons += cut_reasons(entry, number, names, probes, intake.caps.frames)
-    reasons += [*_unused(found.files, {*used, logo, FILE_NAME}), *_unreachable(parts)]
-    if not parts and not _refuses(reasons):
-        reasons.append(refuse("no-art", "the drop holds no pictures", "add numbered pictures or a GIF"))
+    if parts:
+        reasons += [*_unused(files, {*used, logo}), *_unreachable(parts)]
+    elif not _refuses(reasons):
+        reasons += drop_files.without_pictures(files)
     if _refuses(reasons):
         raise Refused(reasons)
     return JobArt(tuple(_with_hold(parts)), logo, probes, tuple(reasons))
@@ -107,13 +118,13 @@ def _refuses(reasons: Sequence[Reason]) -> bool:
 # -- the logo ---------------------------------------------------------------------------------------
 
 
-def _logo(manifest: Manifest, files: Sequence[str]) -> tuple[str | None, list[Reason]]:
+def _logo(manifest: Manifest, files: Sequence[str], kinds: DropFiles) -> tuple[str | None, list[Reason]]:
     wanted = manifest.logo.art
     if wanted == "first-frame":
         return None, []
     if wanted is not None:
         return one_file(wanted, files, "logo-missing", "name one picture, or first-frame", "logo.art")
-    found = [name for name in files if _is_logo(name) and is_art(name)]
+    found = [name for name in files if _is_logo(name) and name in kinds.art]
     if len(found) < 2:
         return (found[0] if found else None), []
     what = f"there are several logos: {', '.join(found)}"
@@ -127,16 +138,18 @@ def _is_logo(name: str) -> bool:
 # -- a part's pictures ------------------------------------------------------------------------------
 
 
-def _entries(manifest: Manifest, files: Sequence[str], logo: str | None) -> tuple[list[Part], list[Reason]]:
+def _entries(
+    manifest: Manifest, files: Sequence[str], kinds: DropFiles, logo: str | None
+) -> tuple[list[Part], list[Reason]]:
     """Return the manifest's parts, or guessed ones where it has none."""
-    parts, reasons = (list(manifest.part), list[Reason]()) if manifest.part else _guessed(files, logo)
+    parts, reasons = (list(manifest.part), list[Reason]()) if manifest.part else _guessed(kinds, logo)
     entries, more = _gathered(with_real_names(part, number, files, logo) for number, part in enumerate(parts, 1))
     return entries, reasons + more
 
 
-def _guessed(files: Sequence[str], logo: str | None) -> tuple[list[Part], list[Reason]]:
+def _guessed(files: DropFiles, logo: str | None) -> tuple[list[Part], list[Reason]]:
     """Return a part for each sub-folder in name order, or one part of the loose pictures."""
-    art = [name for name in files if is_art(name) and name != logo]
+    art = [name for name in sorted(files.art) if name != logo]
     loose = [name for name in art if "/" not in name]
     folders = sorted({name.rpartition("/")[0] for name in art if "/" in name})
     if loose and folders:
@@ -146,7 +159,7 @@ def _guessed(files: Sequence[str], logo: str | None) -> tuple[list[Part], list[R
 
 
 def _pictures(
-    entry: Part, number: int, files: Sequence[str], extra: Collection[str]
+    entry: Part, number: int, files: Sequence[str], kinds: DropFiles, extra: Collection[str]
 ) -> tuple[tuple[str, ...], list[Reason]]:
     """Return the pictures that the part's pattern matches.
 
@@ -156,13 +169,14 @@ def _pictures(
     if entry.art is None:
         return (), []
     found, reasons = matching(entry.art, files)
-    names = tuple(name for name in found if is_art(name) or name == entry.art)
+    names = tuple(name for name in found if name in kinds.art or name == entry.art)
+    names = names or tuple(name for name in found if name in kinds.not_taken)
     if "*" in entry.art:
         names = tuple(name for name in names if not _is_logo(name) and (name not in extra or _has_number(name)))
     field = f"part.{number}.art"
     if not names:
         what = f'"{entry.art}" matches no picture of the drop'
-        reasons.append(refuse("part-empty", what, where_pictures_lie(files), file=FILE_NAME, field=field))
+        reasons.append(refuse("part-empty", what, where_pictures_lie(kinds.art), file=FILE_NAME, field=field))
     if entry.pan and len(names) > 1:
         what = f'"{entry.art}" names {len(names)} pictures, and a pan moves over one'
         reasons.append(refuse("pan-of-several", what, "name one picture", file=FILE_NAME, field=field))
@@ -203,12 +217,13 @@ def _same_content(root: Path) -> Callable[[str, str], bool]:
 # -- all parts together -----------------------------------------------------------------------------
 
 
-def _unused(files: Sequence[str], used: Collection[str | None]) -> list[Reason]:
-    left = [name for name in files if name not in used and is_art(name)]
+def _unused(files: DropFiles, used: Collection[str | None]) -> list[Reason]:
+    notes = drop_files.left_out([name for name in files.not_taken if name not in used], files)
+    left = sorted(files.art.difference(used).difference(files.not_taken))
     if not left:
-        return []
+        return notes
     more = f" and {len(left) - UNUSED_SHOWN} more" if len(left) > UNUSED_SHOWN else ""
-    return [note("art-unused", f"in the drop but not in the job: {', '.join(left[:UNUSED_SHOWN])}{more}")]
+    return [*notes, note("art-unused", f"in the drop but not in the job: {', '.join(left[:UNUSED_SHOWN])}{more}")]
 
 
 def _unreachable(parts: Sequence[PartArt]) -> list[Reason]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fnmatch import fnmatchcase
 from pathlib import PurePosixPath
 
@@ -38,9 +38,9 @@ def one_file(wanted: str, files: Sequence[str], code: str, mend: str, field: str
     return None, [*reasons, refuse(code, what, mend, file=FILE_NAME, field=field)]
 
 
-def where_pictures_lie(files: Sequence[str]) -> str:
+def where_pictures_lie(art: Collection[str]) -> str:
     """Return a remedy for a pattern that matches nothing: up to six patterns that do."""
-    places = sorted({f"{name.rpartition('/')[0]}/*".lstrip("/") for name in files if is_art(name)})
+    places = sorted({f"{name.rpartition('/')[0]}/*".lstrip("/") for name in art})
     return f"the pictures of this drop lie in: {', '.join(places[:6])}" if places else "add the pictures"
 
 

@@ -84,3 +84,7 @@ class NamedKinds(Sourced):
         if named and (not named.starts or named.begins(start)):
             return named
         return next((kind for kind in self.kind.values() if kind.begins(start)), named)
+
+
+NO_KINDS = NamedKinds(source="where no table is asked for")
+"""Names nothing."""

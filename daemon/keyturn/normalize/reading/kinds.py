@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import PurePosixPath
 
 ENDINGS = {
     "PNG": (".png", ".apng"),
@@ -57,3 +58,14 @@ _MAGIC = (
 def of(start: bytes) -> str:
     """Return the kind that a file's first bytes (512 are plenty) show; empty where they show none."""
     return next((kind for kind, magic in _MAGIC if re.match(magic, start, re.DOTALL)), "")
+
+
+_BITMAP = rb"BM.{12}[\x0c\x10\x28\x34\x38\x40\x6c\x7c]\0\0\0"
+"""A bitmap with one of its known headers: a letter may begin with BM."""
+
+
+def told(name: str, start: bytes) -> str:
+    """Return the kind as `of`, for a file that need not be a picture; `name` backs what its bytes leave in doubt."""
+    kind = of(start)
+    named = PurePosixPath(name).suffix.lower() in ENDINGS.get(kind, ())
+    return "" if kind == "BMP" and not named and not re.match(_BITMAP, start, re.DOTALL) else kind
