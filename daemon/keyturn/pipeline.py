@@ -32,10 +32,11 @@ from keyturn.renumber.parts import JobArt, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import safe_name
+from keyturn.shop.papers import Papers
 from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, Refused, only, refuse, stop_if_refused
-from keyturn.shop.records import JobRecord, ProofRecord
+from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
 from keyturn.workers.choice import chosen_crew
@@ -56,6 +57,7 @@ class Bench:
     crew: Crew
     now: Callable[[], datetime]
     progress: Progress = field(default_factory=Progress)
+    papers: Papers = field(default_factory=Papers)
 
     def for_one_drop(self) -> Bench:
         """Return the bench with a crew that bounds the time of one drop."""
@@ -88,10 +90,11 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """The records of a made revision: job.json and proof.json."""
+    """The records of a made revision: job.json, proof.json and player.json."""
 
     record: JobRecord
     proof: ProofRecord
+    player: PlayerRecord
 
 
 # -- before any picture is decoded ------------------------------------------------------------------
@@ -183,7 +186,7 @@ def _broken_pictures(found: Survey, bench: Bench, known: list[Reason]) -> list[R
 
 
 def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scratch: Path, bench: Bench) -> Made:
-    """Build the revision in `staging`: stick folders, card.html, job.json and proof.json.
+    """Build the revision in `staging`: stick folders, card.html and the records.
 
     Raise `Refused` where the made animation may not leave the shop, `Stopped` where the work is to stop.
     """
@@ -194,14 +197,20 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     try:
         for planned in crop_check.with_crop_notes(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
             folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{planned.radio.name}")
-            radio_job = RadioJob(planned, job.manifest, bench.rules, folder, scratch, record, frames)
+            radio_job = RadioJob(
+                planned, job.manifest, bench.rules, folder, scratch, record, frames, bench.papers.sheet_mb
+            )
             outputs += (make_radio(radio_job, bench.crew, bench.progress),)
         bench.progress.stage("papers")
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])
     except Refused as refused:
         raise Refused(refused.reasons, customer=job.manifest.customer, root=job.found.root) from None
     record = record.model_copy(update={"radios": tuple(made.record for made in outputs)})
-    made = Made(record, ProofRecord(radios=tuple(made.proof for made in outputs)))
+    made = Made(
+        record,
+        ProofRecord(radios=tuple(made.proof for made in outputs)),
+        PlayerRecord(radios=tuple(made.player for made in outputs if made.player)),
+    )
     _write_papers(staging, made, bench.rules)
     return made
 
@@ -229,6 +238,7 @@ def _write_papers(staging: Path, made: Made, rules: Rulebook) -> None:
         "card.html": cards(made.record, rules.radios, rules.safety.cautions.card, made.proof),
         "job.json": made.record.model_dump_json(indent=2),
         "proof.json": made.proof.model_dump_json(),
+        "player.json": made.player.model_dump_json(),
     }
     for name, text in papers.items():
         (staging / name).write_text(text, encoding="utf-8")

@@ -29,7 +29,7 @@ from keyturn.radio.archive import DESC, Entry
 from keyturn.radio.inspect import look
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Reason, refuse
-from keyturn.shop.records import AsideDrop, ProofRecord, Ready, RefusedDrop, ShopState, Waiting, Working
+from keyturn.shop.records import AsideDrop, PlayerRecord, ProofRecord, Ready, RefusedDrop, ShopState, Waiting, Working
 from samples import Drop, Run, examples
 
 BIDI_CONTROL = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -60,7 +60,8 @@ def printed(show: Callable[[Console], object]) -> str:
 def job(name: str) -> MadeByHand:
     """Return what was made of a job in which every text is `name`."""
     radio = records.radio(name, folder=name, reasons=(about(name),))
-    made = Made(records.job(radio, radio, job=name, customer=name, reasons=(about(name),)), ProofRecord(radios=()))
+    job = records.job(radio, radio, job=name, customer=name, reasons=(about(name),))
+    made = Made(job, ProofRecord(radios=()), PlayerRecord(radios=()))
     return MadeByHand(made, Path("/out") / name, Path("/out") / name)
 
 

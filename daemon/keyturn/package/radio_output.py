@@ -21,6 +21,7 @@ from keyturn.package.animation import Animation, FrameStore, PackedPart, data_ur
 from keyturn.package.fit_size import Smaller, fitted, fitted_logo
 from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
+from keyturn.package.player_pictures import player_of
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
@@ -33,6 +34,7 @@ from keyturn.shop.records import (
     FlashRecord,
     HandoffRecord,
     PartRecord,
+    RadioPlayer,
     RadioProof,
     RadioRecord,
 )
@@ -49,6 +51,7 @@ class RadioOutput:
 
     record: RadioRecord
     proof: RadioProof
+    player: RadioPlayer | None
     reasons: tuple[Reason, ...]
 
 
@@ -82,8 +85,10 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
         zipped = job.scratch / f"{job.plan.radio.name}.zip"
         animation.write(made.job.plan, made.animation, store, zipped)
         seen = _judged(made, store, crew, progress)
+        progress.stage("sheet")
+        player = player_of(made.job, made.logo_number, made.numbers, store, crew)
     progress.stage("package")
-    return _output(made, zipped, seen, store)
+    return _output(made, zipped, seen, store, player)
 
 
 def _picture_numbers(job: RadioJob, store: FrameStore, crew: Crew, progress: Progress) -> dict[Source, int]:
@@ -153,7 +158,7 @@ def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _
     return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
 
 
-def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore) -> RadioOutput:
+def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore, player: RadioPlayer | None) -> RadioOutput:
     """Fill the stick's folder and write down what was made; `store` may be closed."""
     record = _record(made, seen, zipped)
     reasons = _reasons(made, record, store, seen)
@@ -165,7 +170,7 @@ def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore) -> RadioO
         changes=seen.changes,
         handoff_picture=seen.difference,
     )
-    return RadioOutput(record.model_copy(update={"reasons": reasons}), proof, reasons)
+    return RadioOutput(record.model_copy(update={"reasons": reasons}), proof, player, reasons)
 
 
 # -- judging ----------------------------------------------------------------------------------------
