@@ -62,6 +62,18 @@ def test_a_copy_that_broke_off_is_refused(root: Path) -> None:
     assert codes(root) == {"half-copied"}
 
 
+def test_a_file_that_is_still_in_a_cloud_is_told_by_its_own_name(root: Path) -> None:
+    (root / "lamps" / ".2.png.icloud").write_bytes(b"bplist00")
+    (reason,) = survey(root, INTAKE).reasons
+    assert (reason.code, reason.file, reason.what) == ("still-in-cloud", "lamps/2.png", "is still in iCloud")
+    assert "then copy the folder again" in reason.mend
+
+
+def test_the_lock_of_an_office_program_is_litter(root: Path) -> None:
+    (root / "~$wishes.docx").write_bytes(b"Ines")
+    assert [r.code for r in survey(root, INTAKE).reasons] == ["junk-skipped"]
+
+
 def test_a_name_that_is_no_text_is_shown_escaped(root: Path) -> None:
     (Path(os.fsdecode(os.fsencode(root) + b"/\xff.png"))).write_bytes(b"x")
     (reason,) = survey(root, INTAKE).reasons

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keyturn.shop import rulebook
-from keyturn.shop.file_names import case_twins, fat_faults, is_junk, looks_half_copied, safe_name
+from keyturn.shop.file_names import case_twins, fat_faults, is_in_cloud, is_junk, looks_half_copied, safe_name
 
 BOOK = rulebook.load()
 NAMES = BOOK.intake.names
@@ -21,19 +21,26 @@ FAT = BOOK.usb.fat
 
 
 # Names that desktop systems, browsers and sync programs leave: common practice, no source.
-@pytest.mark.parametrize("name", ["__MACOSX", "._0001.png", ".DS_Store", "Thumbs.db", "THUMBS.DB", "Desktop.ini", "a~"])
+@pytest.mark.parametrize(
+    "name", ["__MACOSX", "._0001.png", ".DS_Store", "Thumbs.db", "THUMBS.DB", "Desktop.ini", "a~", "~$wishes.docx"]
+)
 def test_litter_is_known_whatever_its_case(name: str):
     assert is_junk(name, NAMES)
 
 
-@pytest.mark.parametrize("name", ["0001.png.part", "clip.CRDOWNLOAD", "a.tmp", ".0001.png.Xk3f9Z", "~$job.toml"])
+@pytest.mark.parametrize("name", ["0001.png.part", "clip.CRDOWNLOAD", "a.tmp", ".0001.png.Xk3f9Z"])
 def test_half_copied_names_are_known(name: str):
     assert looks_half_copied(name, NAMES)
 
 
 @pytest.mark.parametrize("name", ["0001.png", "job.toml", "macosx.png", "partial.png", "Bäckerei.gif", "lamp (1).png"])
 def test_work_is_neither(name: str):
-    assert not is_junk(name, NAMES) and not looks_half_copied(name, NAMES)
+    assert not is_junk(name, NAMES) and not looks_half_copied(name, NAMES) and not is_in_cloud(name, NAMES)
+
+
+def test_a_stand_in_of_a_cloud_is_no_half_copied_file():
+    """macOS gives a file that it keeps only in the cloud the name `.name.icloud` (common practice, no source)."""
+    assert is_in_cloud(".lamp.png.icloud", NAMES) and not looks_half_copied(".lamp.png.icloud", NAMES)
 
 
 def test_no_patterns_match_nothing():

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from keyturn.shop import durable_files
 from keyturn.shop.file_identity import FileIdentity
-from keyturn.shop.file_names import case_twins, is_junk, looks_half_copied
+from keyturn.shop.file_names import case_twins, is_in_cloud, is_junk, looks_half_copied
 from keyturn.shop.reasons import Reason, mended, refuse
 from keyturn.shop.rulebook import Caps, Intake, Names
 
@@ -128,6 +128,9 @@ def _fault(name: str, entry_stat: os.stat_result, caps: Caps, names: Names) -> R
     if looks_half_copied(name.rsplit("/", 1)[-1], names):
         what, mend = "looks like a file whose copying broke off", "copy it again, or take it out"
         return refuse("half-copied", what, mend, file=name)
+    if is_in_cloud(name.rsplit("/", 1)[-1], names):
+        what, mend = "is still in iCloud", "let it load there, then copy the folder again"
+        return refuse("still-in-cloud", what, mend, file=_in_full(name))
     if not stat.S_ISREG(entry_stat.st_mode):
         kind = "a link" if stat.S_ISLNK(entry_stat.st_mode) else "not an ordinary file"
         return refuse("not-a-file", f"is {kind}", "put the file itself here", file=name)
@@ -138,6 +141,12 @@ def _fault(name: str, entry_stat: os.stat_result, caps: Caps, names: Names) -> R
         mend = f"make it at most {caps.file_mib:g} MiB"
         return refuse("file-too-large", f"is {mib:,.0f} MiB", mend, file=name)
     return None
+
+
+def _in_full(stand_in: str) -> str:
+    """Return the path of the file that `.lamp.png.icloud` stands in for: `lamp.png`."""
+    folder, slash, name = stand_in.rpartition("/")
+    return folder + slash + name.removeprefix(".").rpartition(".")[0]
 
 
 def _too_much(count: int, total: int, caps: Caps) -> list[Reason]:

@@ -27,7 +27,12 @@ def may_be_drop(name: str, rules: Names) -> bool:
 
 def looks_half_copied(name: str, rules: Names) -> bool:
     """Tell whether `name`, one step of a path, looks like a file that is still being written."""
-    return _matches(name, rules.half_copied)
+    return _matches(name, rules.half_copied) and not is_in_cloud(name, rules)
+
+
+def is_in_cloud(name: str, rules: Names) -> bool:
+    """Tell whether `name`, one step of a path, stands in for a file that a cloud's program has not loaded."""
+    return _matches(name, rules.in_cloud)
 
 
 def _matches(name: str, patterns: tuple[str, ...]) -> bool:

@@ -97,10 +97,14 @@ class Stages(Sourced):
 
 
 class Names(Sourced):
-    """Shell patterns (fnmatch, case folded) of files that are not the artist's work."""
+    """Shell patterns (fnmatch, case folded) of files that are not the artist's work.
+
+    Files like `in_cloud` stand in for files that were never on the sender's disk: waiting for them is in vain.
+    """
 
     junk: tuple[str, ...]
     half_copied: tuple[str, ...]
+    in_cloud: tuple[str, ...] = ()
 
 
 class Formats(Sourced):
