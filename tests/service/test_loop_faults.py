@@ -217,7 +217,7 @@ def test_new_rules_are_read_on_reload(shop: Shop, drop: Drop, running: Service) 
     text = (shop.rules / "radios" / "tiny.toml").read_text()
     (shop.rules / "radios" / "brand-new.toml").write_text(text)
     running.reload()
-    until(lambda: not running._reloading.is_set())
+    until(lambda: not running._reloading.is_due())
     lay(drop(manifest='customer = "C"\nradio = "brand-new"\n'), shop)
     until(lambda: revisions(shop) == ["c/van-r1"])
 
@@ -242,7 +242,7 @@ def test_a_reload_waits_for_the_disk(shop: Shop, drop: Drop, running: Service, m
 def test_a_reload_with_wrong_rules_keeps_the_old_ones(shop: Shop, drop: Drop, running: Service) -> None:
     (shop.rules / "safety.toml").write_text("[flash]\non_failure = 7\n")
     running.reload()
-    until(lambda: not running._reloading.is_set())
+    until(lambda: not running._reloading.is_due())
     lay(drop(), shop)
     until(lambda: revisions(shop) != [])
 

@@ -30,6 +30,7 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker
 from keyturn.service.drop_thread import DropThread
 from keyturn.service.hooks import Event, Hooks
+from keyturn.service.reloading import Reloading
 from keyturn.service.set_aside import SetAside
 from keyturn.service.start_up import StartUp
 from keyturn.service.status import LoopState, StatusWriter
@@ -77,8 +78,9 @@ class Service:
         self._shop, self._now, self._monotonic = shop, now, monotonic
         self._crew_of, self._on_settings = crew_of, on_settings
         self._notifier = notifier or Notifier.from_env(os.environ)
-        self._stopping, self._reloading, self._wake = threading.Event(), threading.Event(), threading.Event()
+        self._stopping, self._wake = threading.Event(), threading.Event()
         self._backoff = Backoff(monotonic)
+        self._reloading = Reloading(self._backoff, self._notifier)
         self._folders = DropFolders(shop, now)
         self._ledger = Ledger(shop.state / "ledger.sqlite3")
         self._status = StatusWriter(shop, self._ledger, self._notifier, self._stamp, monotonic)
@@ -102,7 +104,7 @@ class Service:
 
     def reload(self) -> None:
         """Read settings and rules again when the drop in hand is done."""
-        self._reloading.set()
+        self._reloading.ask()
         self._wake.set()
 
     # -- starting -----------------------------------------------------------------------------------
@@ -150,8 +152,8 @@ class Service:
 
     def _round(self) -> None:
         """Do once everything that is due."""
-        if self._reloading.is_set() and self._may_work():
-            self._reload()
+        if self._reloading.is_due() and self._may_work():
+            self._reloading.do(self._config)
         self._config.watch.check()
         self._scan_needed = False
         self._claimer.scan(self._monotonic())
@@ -272,19 +274,7 @@ class Service:
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")
 
-    # -- reloading and ending -----------------------------------------------------------------------
-
-    def _reload(self) -> None:
-        self._reloading.clear()
-        self._notifier.reloading()
-        try:
-            self._config.reload()
-        except ShopFault as fault:
-            logger.error("settings and rules stay as they were: {}", fault)
-        except OSError as error:
-            self._reloading.set()
-            self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
-        self._notifier.ready()
+    # -- ending -------------------------------------------------------------------------------------
 
     def _close(self) -> None:
         """Stop the work in hand between two frames, then everything else. The drop stays in work."""
