@@ -22,14 +22,10 @@ from keyturn.shop.records import (
     ProofRecord,
     RadioProof,
     RadioRecord,
-    Ready,
-    RefusedDrop,
     Rejection,
-    ShopState,
     TimelineRecord,
-    Waiting,
-    Working,
 )
+from keyturn.shop.state_records import Ready, RefusedDrop, ShopState, Waiting, Working
 
 HOSTILE = "<script>alert('x')</script> \"quoted\" & \u202egnihctaw\u202c \u05e9\u05dc\u05d5\u05dd \U0001f69a "
 HOSTILE += "W" * (200 - len(HOSTILE))

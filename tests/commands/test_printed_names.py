@@ -29,7 +29,8 @@ from keyturn.radio.archive import DESC, Entry
 from keyturn.radio.inspect import look
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Reason, refuse
-from keyturn.shop.records import AsideDrop, PlayerRecord, ProofRecord, Ready, RefusedDrop, ShopState, Waiting, Working
+from keyturn.shop.records import PlayerRecord, ProofRecord
+from keyturn.shop.state_records import AsideDrop, Ready, RefusedDrop, ShopState, Waiting, Working
 from samples import Drop, Run, examples
 
 BIDI_CONTROL = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")

@@ -8,7 +8,7 @@ import os
 import pytest
 
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import AsideDrop
+from keyturn.shop.state_records import AsideDrop
 from samples import Drop, Run
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 from keyturn.outbox import shop_state
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import refuse
-from keyturn.shop.records import Rejection, ShopState, Waiting, Working
+from keyturn.shop.records import Rejection
+from keyturn.shop.state_records import ShopState, Waiting, Working
 from samples import Drop
 
 FERN = "fern-hollow-mobile-library"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import ModuleType
 
 from keyturn.pages.board import board
-from keyturn.shop.records import AsideDrop
+from keyturn.shop.state_records import AsideDrop
 from page_text import text_of
 
 

@@ -20,7 +20,7 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker, Outcome
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import Working
+from keyturn.shop.state_records import Working
 from keyturn.workers.crew import InlineCrew
 from samples import Drop
 from shop_runs import lay, rejected, revisions

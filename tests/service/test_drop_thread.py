@@ -16,7 +16,7 @@ from keyturn.service.drop_thread import DropThread
 from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
-from keyturn.shop.records import Working
+from keyturn.shop.state_records import Working
 
 CLAIM = Claim(id="20260301T093000-abc123-van", name="van", form="folder", claimed_at="2026-03-01T09:30:00+00:00")
 

@@ -9,7 +9,7 @@ import zipfile
 
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import Working
+from keyturn.shop.state_records import Working
 from keyturn.workers.crew import InlineCrew
 from samples import Clock, Drop, until
 from shop_runs import lay, rejected, revisions, run_until_quiet

@@ -12,7 +12,7 @@ from keyturn.service import status
 from keyturn.service.status import BOARD_AT_LEAST_EVERY_S, BOARD_EVERY_S, LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import ShopState, Waiting
+from keyturn.shop.state_records import ShopState, Waiting
 from samples import Clock
 
 QUIET = LoopState("", "polling", (), 0, None)

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from keyturn.shop import records
 from keyturn.shop.reasons import refuse
-from keyturn.shop.records import FileRecord, PartRecord, Record, Rejection, ShopState, Waiting
+from keyturn.shop.records import FileRecord, PartRecord, Record, Rejection
 
 KINDS = [kind for _, kind in inspect.getmembers(records, inspect.isclass) if issubclass(kind, Record)]
 
@@ -56,9 +56,3 @@ def test_a_record_cannot_be_changed_and_two_alike_are_equal() -> None:
 def test_a_row_that_lacks_something_is_refused() -> None:
     with pytest.raises(ValidationError, match="sha256"):
         FileRecord.model_validate({"path": "logo.png", "size": 1})
-
-
-def test_a_shop_of_which_nothing_is_known_is_empty() -> None:
-    state = ShopState(at="2026-03-01T09:32:00+00:00", running=False)
-    assert (state.waiting, state.working, state.ready, state.refused) == ((), (), (), ())
-    assert not Waiting(name="van", files=1, since="").rush

@@ -20,7 +20,7 @@ from keyturn.manifest.models import FILE_NAME
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Kind
-from keyturn.shop.records import Ready, RefusedDrop, Working
+from keyturn.shop.state_records import Ready, RefusedDrop, Working
 
 SAMPLES = Path(__file__).parents[1] / "sample_inbox"
 

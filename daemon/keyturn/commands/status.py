@@ -13,7 +13,7 @@ from keyturn.commands.console import JsonOption, RootOption, out, shop_of
 from keyturn.commands.output import plain, write_json
 from keyturn.outbox import shop_state
 from keyturn.shop.reasons import Kind
-from keyturn.shop.records import ShopState
+from keyturn.shop.state_records import ShopState
 
 WATCH_EVERY_S = 2.0
 

@@ -20,9 +20,9 @@ from keyturn.manifest.models import FILE_NAME
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import Waiting
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
+from keyturn.shop.state_records import Waiting
 
 HOLD_S = 30.0
 """Seconds until a drop that could not be claimed is tried again. The other drops go on."""

@@ -19,7 +19,8 @@ from loguru import logger
 
 from keyturn.shop.file_identity import FileIdentity, identity
 from keyturn.shop.reasons import Reason
-from keyturn.shop.records import JobRecord, Ready, RefusedDrop, Rejection
+from keyturn.shop.records import JobRecord, Rejection
+from keyturn.shop.state_records import Ready, RefusedDrop
 
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS ready (

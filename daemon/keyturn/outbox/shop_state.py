@@ -11,7 +11,8 @@ from keyturn.pages.board import board
 from keyturn.shop import durable_files, rulebook
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import ASIDE_FILE, AsideDrop, JobRecord, Ready, RefusedDrop, ShopState, Waiting
+from keyturn.shop.records import JobRecord
+from keyturn.shop.state_records import ASIDE_FILE, AsideDrop, Ready, RefusedDrop, ShopState, Waiting
 
 
 def write_board(shop: Shop, state: ShopState) -> None:

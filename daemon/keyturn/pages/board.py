@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.render import fragment, page
-from keyturn.shop.records import ShopState
+from keyturn.shop.state_records import ShopState
 
 REFRESH_S = 10
 STALE_S = 120

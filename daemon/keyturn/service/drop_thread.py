@@ -14,7 +14,7 @@ from keyturn.service.drop_maker import DropMaker, Outcome
 from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
-from keyturn.shop.records import Working
+from keyturn.shop.state_records import Working
 
 
 class DropThread:

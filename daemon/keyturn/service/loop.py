@@ -40,8 +40,8 @@ from keyturn.shop.file_modes import group_reads
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
-from keyturn.shop.records import ShopState, Working
 from keyturn.shop.settings import Settings
+from keyturn.shop.state_records import ShopState, Working
 
 WORKERS_REST_AFTER_S = 60.0
 """The workers are ended, and their memory freed, when no drop was made for so long, in seconds."""

@@ -22,7 +22,7 @@ from keyturn.inbox.survey import OURS
 from keyturn.service.claims import Claim, read_record, write_record
 from keyturn.shop import durable_files
 from keyturn.shop.reasons import ShopFault
-from keyturn.shop.records import ASIDE_FILE, AsideDrop
+from keyturn.shop.state_records import ASIDE_FILE, AsideDrop
 
 LOOK_EVERY_S = 10.0
 """Seconds between two looks at whether the files of a drop that is set aside have changed."""

@@ -14,7 +14,7 @@ from keyturn.outbox.customer_folder import file_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import AsideDrop, ShopState, Waiting, Working
+from keyturn.shop.state_records import AsideDrop, ShopState, Waiting, Working
 
 BOARD_EVERY_S = 2.0
 """Shortest time between two writings of the board, in seconds."""

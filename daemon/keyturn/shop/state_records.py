@@ -1,0 +1,101 @@
+"""What `keyturn status` and the board show: the drops that wait, are in work, can be collected or were refused.
+
+Times are ISO 8601 in UTC. The running service keeps it in state/service.json.
+"""
+
+from __future__ import annotations
+
+from keyturn.shop.bounded_record import Record
+from keyturn.shop.reasons import Reason
+
+
+class Waiting(Record):
+    """A drop in the inbox: `since` when it is there, and in `note` why it is not taken yet."""
+
+    name: str
+    files: int
+    since: str
+    rush: bool = False
+    note: str = ""
+
+
+class Working(Record):
+    """A drop in work: its stage, and how many frames are done."""
+
+    name: str
+    stage: str
+    done: int
+    total: int
+    since: str
+
+
+class Ready(Record):
+    """A revision to collect. `path` is relative to the outbox."""
+
+    customer: str
+    job: str
+    revision: int
+    radios: tuple[str, ...]
+    path: str
+    made_at: str
+
+
+class RefusedDrop(Record):
+    """A drop in rejects. `path` is relative to the shop's root."""
+
+    name: str
+    customer: str | None
+    path: str
+    rejected_at: str
+    reasons: tuple[Reason, ...]
+
+
+ASIDE_FILE = "aside.json"
+
+
+class AsideDrop(Record):
+    """aside.json beside a drop in work: a fault that it met `times` times, and how to mend it.
+
+    `place` is relative to the shop's root. `others_went`: another drop went through since the first time, so that the
+    fault is this drop's. `is_own`: it comes from a file of the drop. `seen` is a fingerprint of the drop's files.
+    """
+
+    name: str
+    place: str
+    what: str
+    mend: str
+    since: str
+    times: int
+    others_went: bool = False
+    is_own: bool = False
+    seen: str = ""
+
+    def line(self) -> str:
+        return f"{self.what} -> {self.mend}" if self.mend else self.what
+
+    def is_aside(self) -> bool:
+        """Tell whether the drop is set aside: the fault came twice, and is the drop's."""
+        return self.times >= 2 and self.others_went
+
+
+class ShopState(Record):
+    """The shop at one moment, as `keyturn status` and the board show it.
+
+    The lists hold the first rows only; the totals count all. `hook_faults` say how hooks failed at their last run.
+    `aside` are the drops with a fault of their own, which the others do not wait for.
+    """
+
+    at: str
+    running: bool
+    pid: int | None = None
+    paused: str | None = None
+    hook_faults: tuple[str, ...] = ()
+    aside: tuple[AsideDrop, ...] = ()
+    watching: str = ""
+    waiting: tuple[Waiting, ...] = ()
+    working: tuple[Working, ...] = ()
+    ready: tuple[Ready, ...] = ()
+    refused: tuple[RefusedDrop, ...] = ()
+    waiting_total: int = 0
+    ready_total: int = 0
+    refused_total: int = 0
