@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import fcntl
-import os
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
 
+from keyturn.shop import service_lock
 from keyturn.shop.file_modes import CLOSED_DIR, KEPT_DIR, OUTBOX_DIR, SHARED_DIR, make_folder
 from keyturn.shop.reasons import ShopFault, shop_fault
-
-LOCK_TRIES, LOCK_NAP_S = 20, 0.05
-"""`Shop.is_running` holds the lock for an instant. A service that starts just then tries again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,37 +91,16 @@ class Shop:
     def is_running(self) -> bool:
         """Tell whether a service holds this shop's lock. Raise `ShopFault` where the lock cannot be read."""
         try:
-            with self.lock.open("rb") as file:
-                fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
-        except BlockingIOError:
-            return True
-        except FileNotFoundError:
-            return False
+            return service_lock.is_held(self.lock)
         except PermissionError as error:
             raise ShopFault(f"{self.lock} cannot be read", "ask as a member of the shop's group, or as root") from error
-        return False
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Hold the shop's lock, so that one service runs on it. Raise `ShopFault` where another process holds it.
-
-        The system lets go of the lock when the process ends, however it ends (flock(2)).
-        """
-        with self.lock.open("ab") as file:
-            if not _locked(file):
-                raise ShopFault("another keyturn runs on this shop", "stop it first")
-            file.truncate(0)
-            file.write(f"{os.getpid()}\n".encode())
-            file.flush()
+        """Hold the shop's lock, so that one service runs on it. Raise `ShopFault` where another process holds it."""
+        with service_lock.hold(self.lock) as locked:
+            if not locked:
+                pid = service_lock.holder(self.lock)
+                process = f" (process {pid})" if pid else ""
+                raise ShopFault(f"another keyturn{process} runs on the shop {self.root}", "stop it first")
             yield
-
-
-def _locked(file: BinaryIO) -> bool:
-    for _ in range(LOCK_TRIES):
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            time.sleep(LOCK_NAP_S)
-        else:
-            return True
-    return False
