@@ -168,3 +168,18 @@ def test_a_drop_of_every_kind_is_made(odd_kinds: dict[str, Path], tmp_path: Path
     assert [p.art for p in made.record.radios[0].parts][:-1] == list(odd_kinds)
     with Image.open(staging / "usb" / "logo.png") as logo:
         assert logo.size == (48, 64)
+
+
+def test_a_large_file_is_probed_by_the_crew_whatever_it_is(tmp_path: Path, rules: Rulebook) -> None:
+    """A clip is walked block by block. GIF89a, section 24: a comment extension of empty blocks is a few bytes."""
+    picture((48, 64), 1).save(tmp_path / "small.gif")
+    sound = (tmp_path / "small.gif").read_bytes()
+    (tmp_path / "large.gif").write_bytes(sound[:-1] + b"!\xfe\x00" * (probing.NEAR_MOST_BYTES // 3) + b";")
+    asked: list[str] = []
+
+    def crew(jobs: Iterable[probing.ProbeJob]) -> list[Any]:
+        asked.extend(job.name for job in jobs)
+        return list(probing.here(list(jobs)))
+
+    probes, _ = probing.probed(tmp_path, ["small.gif", "large.gif"], rules.intake, crew)
+    assert asked == ["large.gif"] and {probe.size for probe in probes.values()} == {(48, 64)}

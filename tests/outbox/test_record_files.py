@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 from keyturn.outbox import record_files
@@ -38,3 +40,16 @@ def test_a_missing_folder_has_no_record(tmp_path: Path) -> None:
         assert record_files.read_job(place) is None
         assert record_files.read_rejection(place) is None
         assert record_files.read_proof(place).radios == ()
+
+
+def test_a_record_of_very_many_errors_is_left_alone_at_once(tmp_path: Path) -> None:
+    """With an error for each value this one would take over 300 MiB; Python may not have them here."""
+    (tmp_path / "REJECTED.json").write_bytes(b'{"reasons": [' + b"{}," * 80_000 + b"{}]}")
+    program = (
+        "import resource, sys; from pathlib import Path; from keyturn.outbox import record_files;"
+        "used = int(open('/proc/self/statm').read().split()[0]) * resource.getpagesize() + 100 * 2**20;"
+        "resource.setrlimit(resource.RLIMIT_AS, (used, used));"
+        "print(record_files.read_rejection(Path(sys.argv[1])))"
+    )
+    said = subprocess.run([sys.executable, "-c", program, tmp_path], capture_output=True, text=True, check=True)
+    assert said.stdout == "None\n"

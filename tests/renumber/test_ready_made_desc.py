@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.radio.desc import parse
-from keyturn.renumber.ready_made_desc import desc_files, read_desc
+from keyturn.renumber.ready_made_desc import MOST_NOTED, desc_files, read_desc
 from keyturn.shop.reasons import Kind, Refused
 
 TEXT = "48 64 12\np 1 0 part0\np 0 0 part1\n"
@@ -54,3 +54,18 @@ def test_without_size_or_rows_it_is_refused(tmp_path: Path, text: str | None, co
     with pytest.raises(Refused) as caught:
         read_desc(tmp_path, "a.zip")
     assert code in [r.code for r in caught.value.reasons if r.kind is Kind.REFUSE]
+
+
+def test_a_large_one_is_refused_before_it_is_read_line_by_line(tmp_path: Path) -> None:
+    (tmp_path / "desc.txt").write_text(TEXT + "p 1 0 part0\n" * 200)
+    assert read_desc(tmp_path, "a.zip", max_kib=4)[0].rows
+    with pytest.raises(Refused) as caught:
+        read_desc(tmp_path, "a.zip", max_kib=2)
+    assert [r.code for r in caught.value.reasons] == ["desc-too-large"]
+
+
+def test_of_very_many_odd_lines_the_first_are_noted_and_the_rest_counted(tmp_path: Path) -> None:
+    (tmp_path / "desc.txt").write_text(TEXT + "x\n" * 1000)
+    reasons = read_desc(tmp_path, "a.zip")[1]
+    assert len(reasons) == MOST_NOTED + 1
+    assert "980 more lines" in reasons[-1].what

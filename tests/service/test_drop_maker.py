@@ -19,7 +19,7 @@ from keyturn.pipeline import Bench
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.drop_maker import DropMaker, Outcome
+from keyturn.service.drop_maker import REASONS_SHOWN, DropMaker, Outcome
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Kind
@@ -79,6 +79,15 @@ def test_a_refused_drop_says_whose_it_is_and_shows_the_picture(
     assert places(shop) == {"rejects"} and found.customer == "Fern Hollow Mobile Library"
     assert "frames-doubled" in {reason.code for reason in found.reasons}
     assert found.pictures and all(uri.startswith("data:image/webp") for uri in found.pictures.values())
+
+
+def test_a_manifest_that_is_wrong_everywhere_gives_a_page_that_can_be_read(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    wrong = "".join(f"key{n} = 1\n" for n in range(1000))
+    assert maker.process(claimed(manifest=wrong)) is Outcome.REFUSED
+    assert len(rejection(shop).reasons) == REASONS_SHOWN + 1
+    assert (shop.rejects / "van" / "REJECTED.html").stat().st_size < 500_000
 
 
 def test_a_drop_whose_time_is_up_is_rejected_without_pictures(

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from keyturn.shop.bounded_record import LARGEST, Record
+from keyturn.shop.bounded_record import LARGEST, MOST_VALUES, Record, parsed
+from keyturn.shop.reasons import Reason
 
 
 class _Counted(Record):
@@ -34,3 +35,36 @@ def test_json_s_exact_whole_numbers_are_taken() -> None:
 def test_others_are_refused(text: str) -> None:
     with pytest.raises(ValidationError):
         _Counted.model_validate_json(text)
+
+
+class _Crowd(Record):
+    reasons: tuple[Reason, ...] = ()
+    rows: tuple[tuple[int, ...], ...] = ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"reasons": [' + "{}," * 1000 + "{}]}",
+        '{"reasons": [' + "1," * 1000 + "1]}",
+        '{"rows": [["a"' + ',"a"' * 1000 + "]]}",
+        '{"rows": [' + '["a"],' * 1000 + "[1]]}",
+    ],
+)
+def test_reading_ends_at_the_first_error_of_a_list(text: str) -> None:
+    """pydantic keeps about a KiB for each error: those of a few MiB of JSON would fill the memory."""
+    with pytest.raises(ValidationError) as caught:
+        parsed(text.encode(), _Crowd)
+    assert caught.value.error_count() <= 3
+
+
+def test_keys_of_a_newer_keyturn_are_left_out_within_a_list_too() -> None:
+    crowd = parsed(b'{"reasons": [{"code": "a", "kind": "note", "what": "b", "since": 1}], "new": 2}', _Crowd)
+    assert [reason.what for reason in crowd.reasons] == ["b"]
+
+
+def test_a_record_of_too_many_values_is_none() -> None:
+    many = b'{"rows": [[1' + b",1" * MOST_VALUES + b"]]}"
+    with pytest.raises(ValueError, match="values"):
+        parsed(many + b",", _Crowd)
+    assert parsed(many.replace(b",1", b"", 9), _Crowd).rows

@@ -17,6 +17,7 @@ from keyturn.shop.reasons import (
     Reason,
     Refused,
     ShopFault,
+    first_of,
     gathered,
     mended,
     note,
@@ -139,3 +140,11 @@ def test_an_error_of_the_machine_has_a_remedy(code: int, remedy: str) -> None:
 )
 def test_other_errors_are_not_the_shops(error: OSError) -> None:
     assert shop_fault(error) is None
+
+
+def test_of_very_many_reasons_the_refusals_come_first_and_the_rest_is_counted() -> None:
+    notes = [note("b", f"note {n}") for n in range(30)]
+    refusals = [refuse("a", f"refusal {n}", "mend it") for n in range(3)]
+    assert first_of([*notes, *refusals], 33) == (*notes, *refusals)
+    *shown, more = first_of([*notes, *refusals], 5)
+    assert shown == [*refusals, *notes[:2]] and "28 more" in more.what

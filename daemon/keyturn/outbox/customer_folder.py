@@ -5,13 +5,13 @@ The folder grows for as long as the shop lasts, and every new job looks through 
 
 from __future__ import annotations
 
-import json
 import os
 from functools import lru_cache
 from pathlib import Path
 
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
+from keyturn.shop.bounded_record import Record, parsed
 from keyturn.shop.file_identity import FileIdentity
 
 RECORD_MOST_BYTES = 64 * 2**20
@@ -86,6 +86,11 @@ def _made(path: str) -> tuple[str, int] | None:
         return None
 
 
+class _TimeAndNumber(Record):
+    made_at: str
+    revision: int
+
+
 @lru_cache(maxsize=_REMEMBERED)
 def _time_and_number(path: str, state: FileState) -> tuple[str, int] | None:
     """Return the ISO 8601 time and the revision number in the record at `path`; None where it is no record.
@@ -93,8 +98,7 @@ def _time_and_number(path: str, state: FileState) -> tuple[str, int] | None:
     `state` is part of the cache's key: a file in another state is read again.
     """
     try:
-        record = json.loads(durable_files.read_plain(Path(path), RECORD_MOST_BYTES) or b"null")
-        made_at, revision = record["made_at"], record["revision"]
-    except (ValueError, TypeError, KeyError, RecursionError):
+        record = parsed(durable_files.read_plain(Path(path), RECORD_MOST_BYTES) or b"", _TimeAndNumber)
+    except ValueError:
         return None
-    return (made_at, revision) if isinstance(made_at, str) and isinstance(revision, int) else None
+    return record.made_at, record.revision

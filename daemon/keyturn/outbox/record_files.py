@@ -18,6 +18,7 @@ from keyturn.inbox.survey import MENDED
 from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, FileState, file_state, revision_names
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
+from keyturn.shop.bounded_record import parsed
 from keyturn.shop.records import JobRecord, ProofRecord, Record, Rejection
 
 NO_PICTURES = ProofRecord(radios=())
@@ -83,9 +84,10 @@ def readable_record(path: Path, model: type[R]) -> R | None:
     """Return the record in `path`; None, with a line in the log, where it is spoilt or may not be read."""
     try:
         data = durable_files.read_plain(path, RECORD_MOST_BYTES)
-        return None if data is None else model.model_validate_json(data)
-    except ValidationError as error:
-        logger.warning("{} is not readable and is left alone: {}", path, error.errors()[0]["msg"])
+        return None if data is None else parsed(data, model)
+    except ValueError as error:
+        why = error.errors()[0]["msg"] if isinstance(error, ValidationError) else error
+        logger.warning("{} is not readable and is left alone: {}", path, why)
     except PermissionError as error:
         if durable_files.may_read(path):
             raise

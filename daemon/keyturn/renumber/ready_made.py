@@ -54,7 +54,7 @@ def adopt(
     inside = scratch / "adopted"
     inside.mkdir()
     inner, unpacking = _unpacked(found.root / name, inside, rules)
-    desc, repairs = read_desc(inner.root, name)
+    desc, repairs = read_desc(inner.root, name, max_kib=rules.intake.caps.manifest_kib)
     parts, row_reasons = parts_of_rows(desc, inner.files, _trusted_plays(manifest, rules), name)
     reasons = [note("adopted", "was taken apart and made anew", file=name), *unpacking, *repairs, *row_reasons]
     reasons += _size_reasons(desc, manifest, rules, name)

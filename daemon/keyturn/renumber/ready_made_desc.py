@@ -10,6 +10,9 @@ from keyturn.shop.reasons import Reason, Refused, mended, note, refuse
 NAMES = ("desc.txt", "desc.txt.txt", "desc")
 """What desc.txt is called, in lower case, the likeliest first: systems that hide endings make people write it twice."""
 
+MOST_NOTED = 20
+"""So many faults of one desc.txt are noted one by one."""
+
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _UTF_16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 _NOTED = frozenset(
@@ -33,10 +36,11 @@ def desc_files(folder: Path) -> list[Path]:
     return sorted(found, key=lambda p: (p.name != "desc.txt", NAMES.index(p.name.lower())))
 
 
-def read_desc(root: Path, archive: str) -> tuple[Desc, list[Reason]]:
+def read_desc(root: Path, archive: str, *, max_kib: float = 256) -> tuple[Desc, list[Reason]]:
     """Return the desc.txt in `root` and what was mended in it; the reasons name the file `archive`.
 
-    Raise `Refused` where there is none, or none with a size, a rate and at least one row.
+    Raise `Refused` where there is none, or none with a size, a rate and at least one row, and where it is larger than
+    `max_kib`: it is read line by line in the service's own process.
     """
     files = desc_files(root)
     if not files:
@@ -45,18 +49,30 @@ def read_desc(root: Path, archive: str) -> tuple[Desc, list[Reason]]:
     reasons: list[Reason] = []
     if files[0].name != "desc.txt":
         reasons.append(mended("desc-renamed", f"{files[0].name} was read as desc.txt", file=archive))
-    data, repairs = _repaired(files[0].read_bytes())
+    data, repairs = _repaired(_start_of(files[0], archive, max_kib))
     reasons += [mended("desc-mended", f"desc.txt {what}", file=archive) for what in repairs]
     read = parse(data)
+    noted = [fault for fault in read.faults if fault.code in _NOTED]
     reasons += [
         note(fault.code, f"desc.txt, line {fault.line}: {fault.what}", fault.mend, file=archive)
-        for fault in read.faults
-        if fault.code in _NOTED
+        for fault in noted[:MOST_NOTED]
     ]
+    if len(noted) > MOST_NOTED:
+        what = f"desc.txt has {len(noted) - MOST_NOTED} more lines that a radio reads otherwise than they were meant"
+        reasons.append(note("desc-notes-more", what, "write a row a part", file=archive))
     if read.desc is None or not read.desc.rows:
         what = "has a desc.txt that no radio can read: no size and rate, or no part rows"
         raise Refused([*reasons, refuse("desc-unreadable", what, "name the parts under [[part]]", file=archive)])
     return read.desc, reasons
+
+
+def _start_of(path: Path, archive: str, max_kib: float) -> bytes:
+    with path.open("rb") as file:
+        data = file.read(int(max_kib * 1024) + 1)
+    if len(data) > max_kib * 1024:
+        what = f"has a {path.name} of more than {max_kib:g} KiB"
+        raise Refused([refuse("desc-too-large", what, "a desc.txt has a row a part: write it anew", file=archive)])
+    return data
 
 
 def _repaired(data: bytes) -> tuple[bytes, list[str]]:

@@ -6,9 +6,10 @@ import re
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, ValidationError
+from pydantic import AfterValidator
 
 from keyturn.shop import durable_files
+from keyturn.shop.bounded_record import parsed
 from keyturn.shop.records import Record
 
 R = TypeVar("R", bound=Record)
@@ -71,6 +72,6 @@ def write_record(path: Path, record: Record) -> None:
 def read_record(path: Path, model: type[R]) -> R | None:
     """Return the record in `path`; None where there is no such file or it is not a whole record."""
     try:
-        return model.model_validate_json(path.read_bytes())
-    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, ValidationError):
+        return parsed(path.read_bytes(), model)
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, ValueError):
         return None

@@ -35,8 +35,11 @@ from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.hooks import Event
 from keyturn.shop.progress import Stopped
-from keyturn.shop.reasons import Kind, Reason, Refused, ShopFault, only, refuse, shop_fault
+from keyturn.shop.reasons import Kind, Reason, Refused, ShopFault, first_of, only, refuse, shop_fault
 from keyturn.shop.records import JobRecord, Rejection
+
+REASONS_SHOWN = 200
+"""A rejects page names at most this many things: a manifest of 256 KiB can be wrong in 30,000 places."""
 
 PICTURES_SHOWN = 12
 """A rejects page shows at most this many pictures."""
@@ -185,7 +188,7 @@ class DropMaker:
             claim=claim.id,
             customer=refused.customer,
             rejected_at=self.bench.now().isoformat(timespec="seconds"),
-            reasons=refused.reasons,
+            reasons=first_of(refused.reasons, REASONS_SHOWN),
             pictures=self._pictures(refused),
             mends=refused_before(self.folders.drop_of(claim)),
         )

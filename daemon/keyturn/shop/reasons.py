@@ -29,7 +29,7 @@ class Kind(StrEnum):
 class Reason(BaseModel):
     """One finding. `file` is relative to the drop, `/`-separated; `field` is a dotted manifest key."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="ignore")  # records hold reasons, those of a newer Keyturn too
 
     code: Code
     kind: Kind
@@ -132,6 +132,17 @@ def _as_one(group: list[Reason]) -> Reason:
     if len(files) < 2:
         return group[0]
     return group[0].model_copy(update={"what": f"{group[0].what} (and {len(files) - 1} more like it)"})
+
+
+def first_of(reasons: Iterable[Reason], most: int) -> tuple[Reason, ...]:
+    """Return at most `most` reasons as they are; of more the first, refusals before others, and how many more."""
+    found = tuple(reasons)
+    if len(found) <= most:
+        return found
+    kinds = [Kind.REFUSE, Kind.MENDED, Kind.NOTE]
+    shown = sorted(found, key=lambda reason: kinds.index(reason.kind))[:most]
+    more = note("more-reasons", f"{len(found) - most} more things were found", "mend these first, then send it again")
+    return (*shown, more)
 
 
 def only(reasons: Iterable[Reason], kind: Kind) -> tuple[Reason, ...]:
