@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import errno
 import json
 import os
-import shutil
 import stat as modes
 import subprocess
 import sys
@@ -18,13 +16,11 @@ from pathlib import Path
 import pytest
 from PIL import features
 
-from keyturn.commands import doctor
-from keyturn.commands.doctor import Finding, Health
+from keyturn.commands import doctor, service_health
+from keyturn.commands.finding import Finding, Health
 from keyturn.shop import mounts
 from keyturn.shop.folders import Shop
 from samples import Run
-
-REAL_UNIT = doctor._unit
 
 
 def found(shop: Shop, words: str) -> Finding:
@@ -49,7 +45,7 @@ def everything(root: Path) -> dict[str, tuple[int, int, int, bytes]]:
 @pytest.fixture(autouse=True)
 def no_systemd(monkeypatch: pytest.MonkeyPatch) -> None:
     """Hide the systemd of the machine that runs the tests."""
-    monkeypatch.setattr(doctor, "_unit", lambda name: "")
+    monkeypatch.setattr(service_health, "_unit", lambda name: "")
 
 
 def test_in_a_sound_shop_nothing_is_ill_and_only_the_service_is_missed(shop: Shop) -> None:
@@ -236,77 +232,6 @@ def test_a_pillow_without_its_codecs_is_ill(shop: Shop, monkeypatch: pytest.Monk
 def test_the_python_that_runs_is_named(shop: Shop) -> None:
     version = subprocess.run([sys.executable, "--version"], capture_output=True, text=True, check=True).stdout
     assert version.strip() in says(shop)
-
-
-# -- the service ------------------------------------------------------------------------------------
-
-
-def test_a_running_service_is_seen(shop: Shop) -> None:
-    with shop.held():
-        assert found(shop, "the service runs").health is Health.WELL
-    finding = found(shop, "the service does not run")
-    assert finding.health is Health.MIND and f"keyturn run --root {shop.root}" in finding.remedy
-
-
-def test_a_private_state_folder_does_not_end_the_examination(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Only its owner and group can read the state folder, but any operator may run doctor."""
-
-    def forbidden(self: Shop) -> bool:
-        raise PermissionError(errno.EACCES, "Permission denied", str(self.lock))
-
-    monkeypatch.setattr(Shop, "is_running", forbidden)
-    finding = found(shop, "cannot be seen")
-    assert finding.health is Health.MIND and "keyturn doctor" in finding.remedy
-
-
-@pytest.mark.parametrize(
-    ("said", "state"),
-    [
-        ("LoadState=loaded\nActiveState=active\n", "active"),
-        ("ActiveState=failed\nLoadState=loaded\n", "failed"),
-        ("LoadState=not-found\nActiveState=inactive\n", ""),
-        ("", ""),
-    ],
-)
-def test_what_systemd_knows_is_read_in_any_order(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, said: str, state: str
-) -> None:
-    """systemctl(1), show: Key=Value lines; their order is not promised."""
-    program = tmp_path / "systemctl"
-    program.write_text("#!/bin/sh\ncat <<'END'\n" + said + "END\n")
-    program.chmod(0o755)
-    monkeypatch.setattr(shutil, "which", lambda name: str(program))
-    monkeypatch.setattr(Path, "is_dir", lambda path: True)
-    assert REAL_UNIT("ActiveState") == state
-
-
-def test_a_failed_unit_is_told_with_where_to_look(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doctor, "_unit", lambda name: "failed")
-    finding = found(shop, "keyturn.service is failed")
-    assert finding.health is Health.MIND and "journalctl" in finding.remedy
-    monkeypatch.setattr(doctor, "_unit", lambda name: "active")
-    assert found(shop, "keyturn.service is active").health is Health.WELL
-
-
-def test_without_systemd_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(shutil, "which", lambda name: None)
-    assert REAL_UNIT("ActiveState") == ""
-
-
-@pytest.mark.parametrize("event", ["ready", "refused"])
-def test_a_hook_under_a_unit_without_a_network_is_told_with_the_file_that_opens_it(
-    shop: Shop, monkeypatch: pytest.MonkeyPatch, event: str
-) -> None:
-    unit = {"ActiveState": "active", "PrivateNetwork": "yes"}
-    monkeypatch.setattr(doctor, "_unit", unit.__getitem__)
-    assert "no network" not in says(shop), "no hook is set"
-    (shop.root / "keyturn.toml").write_text(f'[hooks]\n{event} = ["/usr/local/bin/tell-the-shop"]\n')
-    finding = found(shop, "keyturn.service has no network")
-    assert finding.health is Health.MIND
-    named = [word for word in finding.remedy.split() if "/" in word]
-    assert [Path(__file__).parents[2].joinpath(word.strip(";")).is_file() for word in named] == [True]
-    unit["PrivateNetwork"] = "no"
-    assert "no network" not in says(shop)
 
 
 def test_extras_that_are_not_installed_are_told_by_the_names_that_install_them(

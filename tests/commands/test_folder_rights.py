@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from keyturn.commands import doctor
-from keyturn.commands.doctor import Health
+from keyturn.commands import doctor, service_health
+from keyturn.commands.finding import Health
 from keyturn.commands.folder_rights import too_open
 from keyturn.shop.folders import Shop
 
@@ -19,7 +19,7 @@ def test_a_shop_of_an_earlier_keyturn_is_told_how_to_close_its_folders(
     shop: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """inode(7): without the sticky bit whoever may write in a folder may remove and rename anything in it."""
-    monkeypatch.setattr(doctor, "_unit_state", lambda: "")
+    monkeypatch.setattr(service_health, "_unit_state", lambda: "")
     shop.root.chmod(0o755)
     shop.outbox.chmod(0o2775)
     remedies = [remedy for _, remedy in too_open(shop)]

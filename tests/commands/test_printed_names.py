@@ -21,7 +21,7 @@ from rich.console import Console
 import page_records as records
 from keyturn.commands import demo, doctor, inspect, make, output, status
 from keyturn.commands.demo import DemoOutcome
-from keyturn.commands.doctor import Finding, Health
+from keyturn.commands.finding import Finding, Health
 from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.pipeline import Made
 from keyturn.radio import archive

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import os
-import shutil
-import subprocess
 import sys
 import time
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -19,11 +15,12 @@ import typer
 from PIL import features
 from rich.console import Console
 
+from keyturn.commands import service_health
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
+from keyturn.commands.finding import Finding, Health, well
 from keyturn.commands.folder_rights import too_open
 from keyturn.commands.output import plain, write_json
 from keyturn.inbox import events
-from keyturn.outbox import shop_state
 from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
 from keyturn.shop.folders import Shop
@@ -45,21 +42,6 @@ EXTRAS = (
     ("distributed", "cluster", "a cluster"),
 )
 """For each extra: the module it installs, its name, and what it is for."""
-
-
-class Health(StrEnum):
-    WELL = "well"
-    MIND = "mind"
-    ILL = "ill"
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """Something about the machine or the shop. `remedy` is empty where it is well."""
-
-    health: Health
-    what: str
-    remedy: str = ""
 
 
 def doctor(root: RootOption = None, as_json: JsonOption = False) -> None:
@@ -94,25 +76,21 @@ def examine(shop: Shop) -> list[Finding]:
         *_space(shop),
         *_watching(shop),
         *_clock(),
-        *_service(shop),
-        *_aside(shop),
-        *_hooks(shop),
+        *service_health.service(shop),
+        *service_health.aside(shop),
+        *service_health.hooks(shop),
     ]
-
-
-def _well(what: str) -> Finding:
-    return Finding(Health.WELL, what)
 
 
 def _program() -> Iterator[Finding]:
     version = ".".join(map(str, sys.version_info[:3]))
-    yield _well(f"Python {version}, {len(os.sched_getaffinity(0))} cores for frame work")
+    yield well(f"Python {version}, {len(os.sched_getaffinity(0))} cores for frame work")
     for name, use in (("littlecms2", "colour profiles"), ("webp", "WebP art"), ("jpg", "JPEG art"), ("zlib", "PNG")):
         if not features.check(name):
             yield Finding(Health.ILL, f"Pillow was built without {name} ({use})", "install Pillow from its own wheels")
     for module, extra, use in EXTRAS:
         if find_spec(module) is None:
-            yield _well(f"without the extra {extra} ({use})")
+            yield well(f"without the extra {extra} ({use})")
 
 
 def _rules(shop: Shop) -> Iterator[Finding]:
@@ -126,7 +104,7 @@ def _rules(shop: Shop) -> Iterator[Finding]:
                 Health.ILL, f"the {what} cannot be read: {error}", "let Keyturn's user read plain files there"
             )
         else:
-            yield _well(f"the {what} are in order")
+            yield well(f"the {what} are in order")
 
 
 def _stray_rules(shop: Shop) -> Iterator[Finding]:
@@ -168,7 +146,7 @@ def _cluster(shop: Shop) -> Iterator[Finding]:
     except ShopFault as fault:
         yield Finding(Health.ILL, fault.what, fault.mend)
     else:
-        yield _well(f"the cluster at {wanted.crew} answers, and its workers have the same programs")
+        yield well(f"the cluster at {wanted.crew} answers, and its workers have the same programs")
 
 
 def _folders(shop: Shop) -> Iterator[Finding]:
@@ -181,7 +159,7 @@ def _folders(shop: Shop) -> Iterator[Finding]:
         elif folder == shop.state and kind in events.NETWORK_FILE_SYSTEMS:
             yield Finding(Health.MIND, f"{folder} lies on {kind}", "keep state on a local disk: SQLite needs its locks")
         else:
-            yield _well(f"{folder} can be written ({kind})")
+            yield well(f"{folder} can be written ({kind})")
     yield from (Finding(Health.MIND, what, remedy) for what, remedy in too_open(shop))
     yield from _one_mount(shop)
 
@@ -202,7 +180,7 @@ def _space(shop: Shop) -> Iterator[Finding]:
         what = f"only {free / 2**20:,.0f} MiB are free"
         yield Finding(Health.MIND, what, "free some space, or let [keep] in keyturn.toml remove old drops")
     else:
-        yield _well(f"{free / 2**30:,.0f} GiB are free")
+        yield well(f"{free / 2**30:,.0f} GiB are free")
     if space.f_files and space.f_favail < LITTLE_INODES:
         yield Finding(Health.MIND, f"only {space.f_favail} more files can be made", "remove files, or a larger disk")
 
@@ -219,7 +197,7 @@ def _watching(shop: Shop) -> Iterator[Finding]:
     if chosen == "events" and kind in events.NETWORK_FILE_SYSTEMS:
         yield Finding(Health.MIND, f"events are asked for on {kind}, which gives none", 'set watch = "auto"')
     else:
-        yield _well(f"the inbox is watched by {chosen}")
+        yield well(f"the inbox is watched by {chosen}")
     limit = _number(Path("/proc/sys/fs/inotify/max_user_instances"))
     if chosen == "events" and limit is not None and limit < FEW_WATCHES:
         yield Finding(Health.MIND, f"only {limit} inotify instances are allowed", "raise fs.inotify.max_user_instances")
@@ -236,57 +214,3 @@ def _clock() -> Iterator[Finding]:
     now = datetime.fromtimestamp(time.time())
     if now < EARLIEST_CLOCK:
         yield Finding(Health.ILL, f"the clock says {now:%Y-%m-%d}", "set the clock; start a time service")
-
-
-def _service(shop: Shop) -> Iterator[Finding]:
-    try:
-        running = shop.is_running()
-    except PermissionError:
-        remedy = "ask as Keyturn's user: runuser -u keyturn -- keyturn doctor"
-        yield Finding(Health.MIND, f"whether the service runs cannot be seen: {shop.lock} is private", remedy)
-    else:
-        if running:
-            yield _well("the service runs")
-        elif shop.state.is_dir():
-            remedy = f"keyturn run --root {shop.root}, or systemctl start keyturn"
-            yield Finding(Health.MIND, "the service does not run", remedy)
-    state = _unit_state()
-    if state in ("failed", "inactive"):
-        yield Finding(Health.MIND, f"systemd says keyturn.service is {state}", "journalctl -u keyturn tells why")
-    elif state:
-        yield _well(f"systemd says keyturn.service is {state}")
-
-
-def _aside(shop: Shop) -> Iterator[Finding]:
-    for drop in shop_state.aside(shop):
-        yield Finding(Health.MIND, f"{drop.name} is set aside ({drop.place}): {drop.what}", drop.mend)
-
-
-def _unit_state() -> str:
-    """Return the unit's state as systemd names it; empty without systemd or without the unit."""
-    return _unit("ActiveState")
-
-
-def _hooks(shop: Shop) -> Iterator[Finding]:
-    """A hook has what the unit has: without a network, one that sends mail fails."""
-    try:
-        commands = settings.load(shop.root).hooks
-    except (ShopFault, OSError):
-        return  # _rules reports it
-    if (commands.ready or commands.refused) and _unit("PrivateNetwork") == "yes":
-        what = "keyturn.service has no network, so a hook that sends mail or asks another machine fails"
-        yield Finding(Health.MIND, what, "install systemd/keyturn-hooks.conf; leave it out where no hook needs it")
-
-
-def _unit(name: str) -> str:
-    """Return a property of keyturn.service as systemd knows it; empty without systemd or without the unit."""
-    program = shutil.which("systemctl")
-    if program is None or not Path("/run/systemd/system").is_dir():
-        return ""
-    asked = [program, "show", "keyturn.service", f"--property=LoadState,{name}"]
-    try:
-        lines = subprocess.run(asked, capture_output=True, text=True, timeout=10, check=False).stdout.splitlines()
-    except (OSError, subprocess.TimeoutExpired):
-        return ""
-    said = {key: value for key, _, value in (line.partition("=") for line in lines)}
-    return said.get(name, "") if said.get("LoadState") == "loaded" else ""

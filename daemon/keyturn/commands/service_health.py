@@ -1,0 +1,70 @@
+"""What `keyturn doctor` says of the service, its unit and its hooks."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+from keyturn.commands.finding import Finding, Health, well
+from keyturn.outbox import shop_state
+from keyturn.shop import settings
+from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import ShopFault
+
+
+def service(shop: Shop) -> Iterator[Finding]:
+    """Tell whether the service runs and is paused, and what systemd says of it."""
+    try:
+        running = shop.is_running()
+    except PermissionError:
+        remedy = "ask as Keyturn's user: runuser -u keyturn -- keyturn doctor"
+        yield Finding(Health.MIND, f"whether the service runs cannot be seen: {shop.lock} is private", remedy)
+    else:
+        if running:
+            yield well("the service runs")
+        elif shop.state.is_dir():
+            remedy = f"keyturn run --root {shop.root}, or systemctl start keyturn"
+            yield Finding(Health.MIND, "the service does not run", remedy)
+    state = _unit_state()
+    if state in ("failed", "inactive"):
+        yield Finding(Health.MIND, f"systemd says keyturn.service is {state}", "journalctl -u keyturn tells why")
+    elif state:
+        yield well(f"systemd says keyturn.service is {state}")
+
+
+def aside(shop: Shop) -> Iterator[Finding]:
+    """Tell of the drops that are set aside."""
+    for drop in shop_state.aside(shop):
+        yield Finding(Health.MIND, f"{drop.name} is set aside ({drop.place}): {drop.what}", drop.mend)
+
+
+def _unit_state() -> str:
+    """Return the unit's state as systemd names it; empty without systemd or without the unit."""
+    return _unit("ActiveState")
+
+
+def hooks(shop: Shop) -> Iterator[Finding]:
+    """A hook has what the unit has: without a network, one that sends mail fails."""
+    try:
+        commands = settings.load(shop.root).hooks
+    except (ShopFault, OSError):
+        return  # _rules reports it
+    if (commands.ready or commands.refused) and _unit("PrivateNetwork") == "yes":
+        what = "keyturn.service has no network, so a hook that sends mail or asks another machine fails"
+        yield Finding(Health.MIND, what, "install systemd/keyturn-hooks.conf; leave it out where no hook needs it")
+
+
+def _unit(name: str) -> str:
+    """Return a property of keyturn.service as systemd knows it; empty without systemd or without the unit."""
+    program = shutil.which("systemctl")
+    if program is None or not Path("/run/systemd/system").is_dir():
+        return ""
+    asked = [program, "show", "keyturn.service", f"--property=LoadState,{name}"]
+    try:
+        lines = subprocess.run(asked, capture_output=True, text=True, timeout=10, check=False).stdout.splitlines()
+    except (OSError, subprocess.TimeoutExpired):
+        return ""
+    said = {key: value for key, _, value in (line.partition("=") for line in lines)}
+    return said.get(name, "") if said.get("LoadState") == "loaded" else ""

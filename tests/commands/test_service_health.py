@@ -1,0 +1,107 @@
+"""doctor tells of the service, its unit and its hooks."""
+
+from __future__ import annotations
+
+import errno
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from keyturn.commands import service_health
+from keyturn.commands.finding import Finding, Health
+from keyturn.shop.folders import Shop
+
+REAL_UNIT = service_health._unit
+
+
+def findings(shop: Shop) -> Iterator[Finding]:
+    yield from service_health.service(shop)
+    yield from service_health.aside(shop)
+    yield from service_health.hooks(shop)
+
+
+def found(shop: Shop, words: str) -> Finding:
+    """Return the one finding that contains `words`."""
+    fitting = [f for f in findings(shop) if words in f.what]
+    assert len(fitting) == 1, list(findings(shop))
+    return fitting[0]
+
+
+def says(shop: Shop) -> str:
+    return "\n".join(f"{f.health} {f.what} -> {f.remedy}" for f in findings(shop))
+
+
+@pytest.fixture(autouse=True)
+def no_systemd(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hide the systemd of the machine that runs the tests."""
+    monkeypatch.setattr(service_health, "_unit", lambda name: "")
+
+
+def test_a_running_service_is_seen(shop: Shop) -> None:
+    with shop.held():
+        assert found(shop, "the service runs").health is Health.WELL
+    finding = found(shop, "the service does not run")
+    assert finding.health is Health.MIND and f"keyturn run --root {shop.root}" in finding.remedy
+
+
+def test_a_private_state_folder_does_not_end_the_examination(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only its owner and group can read the state folder, but any operator may run doctor."""
+
+    def forbidden(self: Shop) -> bool:
+        raise PermissionError(errno.EACCES, "Permission denied", str(self.lock))
+
+    monkeypatch.setattr(Shop, "is_running", forbidden)
+    finding = found(shop, "cannot be seen")
+    assert finding.health is Health.MIND and "keyturn doctor" in finding.remedy
+
+
+@pytest.mark.parametrize(
+    ("said", "state"),
+    [
+        ("LoadState=loaded\nActiveState=active\n", "active"),
+        ("ActiveState=failed\nLoadState=loaded\n", "failed"),
+        ("LoadState=not-found\nActiveState=inactive\n", ""),
+        ("", ""),
+    ],
+)
+def test_what_systemd_knows_is_read_in_any_order(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, said: str, state: str
+) -> None:
+    """systemctl(1), show: Key=Value lines; their order is not promised."""
+    program = tmp_path / "systemctl"
+    program.write_text("#!/bin/sh\ncat <<'END'\n" + said + "END\n")
+    program.chmod(0o755)
+    monkeypatch.setattr(shutil, "which", lambda name: str(program))
+    monkeypatch.setattr(Path, "is_dir", lambda path: True)
+    assert REAL_UNIT("ActiveState") == state
+
+
+def test_a_failed_unit_is_told_with_where_to_look(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(service_health, "_unit", lambda name: "failed")
+    finding = found(shop, "keyturn.service is failed")
+    assert finding.health is Health.MIND and "journalctl" in finding.remedy
+    monkeypatch.setattr(service_health, "_unit", lambda name: "active")
+    assert found(shop, "keyturn.service is active").health is Health.WELL
+
+
+def test_without_systemd_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shutil, "which", lambda name: None)
+    assert REAL_UNIT("ActiveState") == ""
+
+
+@pytest.mark.parametrize("event", ["ready", "refused"])
+def test_a_hook_under_a_unit_without_a_network_is_told_with_the_file_that_opens_it(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, event: str
+) -> None:
+    unit = {"ActiveState": "active", "PrivateNetwork": "yes"}
+    monkeypatch.setattr(service_health, "_unit", unit.__getitem__)
+    assert "no network" not in says(shop), "no hook is set"
+    (shop.root / "keyturn.toml").write_text(f'[hooks]\n{event} = ["/usr/local/bin/tell-the-shop"]\n')
+    finding = found(shop, "keyturn.service has no network")
+    assert finding.health is Health.MIND
+    named = [word for word in finding.remedy.split() if "/" in word]
+    assert [Path(__file__).parents[2].joinpath(word.strip(";")).is_file() for word in named] == [True]
+    unit["PrivateNetwork"] = "no"
+    assert "no network" not in says(shop)
