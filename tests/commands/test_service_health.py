@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import errno
+import os
 import shutil
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from keyturn.commands import service_health
 from keyturn.commands.finding import Finding, Health
+from keyturn.outbox import shop_state
 from keyturn.shop.folders import Shop
+from keyturn.shop.state_records import ShopState
 
 REAL_UNIT = service_health._unit
 
@@ -46,15 +50,43 @@ def test_a_running_service_is_seen(shop: Shop) -> None:
     assert finding.health is Health.MIND and f"keyturn run --root {shop.root}" in finding.remedy
 
 
-def test_a_private_state_folder_does_not_end_the_examination(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Only its owner and group can read the state folder, but any operator may run doctor."""
+def test_a_private_lock_does_not_end_the_examination(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only the shop's group may read the lock (open(2): EACCES), but any operator may run doctor."""
+    real = Path.open
 
-    def forbidden(self: Shop) -> bool:
-        raise PermissionError(errno.EACCES, "Permission denied", str(self.lock))
+    def opened(path: Path, *args: str, **named: str) -> object:
+        if path == shop.lock:
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(path, *args, **named)  # type: ignore[call-overload]
 
-    monkeypatch.setattr(Shop, "is_running", forbidden)
+    monkeypatch.setattr(Path, "open", opened)
     finding = found(shop, "cannot be seen")
     assert finding.health is Health.MIND and "keyturn doctor" in finding.remedy
+
+
+def test_a_pause_and_settings_that_were_not_taken_are_ill(shop: Shop) -> None:
+    state = ShopState(
+        at=datetime.now(UTC).isoformat(),
+        running=True,
+        pid=os.getpid(),
+        paused="No space left on device -> free some space",
+        settings_fault="keyturn.toml: line 3 -> mend it",
+    )
+    shop_state.write_state(shop, state)
+    assert "paused" not in says(shop), "no service runs"
+    with shop.held():
+        paused, settings = found(shop, "is paused"), found(shop, "as they were")
+        shop_state.write_state(shop, state.model_copy(update={"paused": None, "settings_fault": None}))
+        assert {f.health for f in findings(shop)} == {Health.WELL}
+    assert (paused.health, paused.what) == (Health.ILL, f"the service is paused: {state.paused}")
+    assert settings.health is Health.ILL and "keyturn.toml: line 3" in settings.what
+    assert paused.remedy and settings.remedy
+
+
+def test_a_service_that_cannot_write_its_state_is_told(shop: Shop) -> None:
+    with shop.held():
+        finding = found(shop, "has not written its state")
+    assert finding.health is Health.MIND and finding.remedy
 
 
 @pytest.mark.parametrize(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+from datetime import UTC, datetime
 
 import pytest
 
+from keyturn.outbox import shop_state
 from keyturn.shop.folders import Shop
-from keyturn.shop.state_records import AsideDrop
+from keyturn.shop.state_records import AsideDrop, ShopState, Working
 from samples import Drop, Run
 
 
@@ -83,3 +85,32 @@ def test_a_drop_that_is_set_aside_is_told_with_what_to_do(
     assert [d["mend"] for d in json.loads(capsys.readouterr().out)["aside"]] == [mend]
     run("doctor", "--root", shop.root)
     assert f"mind van[/x] is set aside (work/C/drop): {what} -> {mend}" in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_service_that_cannot_write_is_told_with_its_pause_its_settings_and_the_drop_in_hand(
+    run: Run, shop: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    working = Working(name="van[/x]", stage="frames", done=3, total=7, since="")
+    said = ShopState(
+        at="2026-03-01T09:30:00+00:00",
+        running=True,
+        pid=os.getpid(),
+        paused="No space left on device[/x]",
+        settings_fault="keyturn.toml: line 3[/x]",
+        working=(working,),
+    )
+    shop_state.write_state(shop, said)
+    (shop.work / "C" / "drop").mkdir(parents=True)
+    with shop.held():
+        assert run("status", "--root", shop.root) == 0
+        lines = " ".join(capsys.readouterr().out.split())
+        assert f"Service: running (process {os.getpid()})" in lines
+        assert f"Out of date: process {os.getpid()} has not written its state since {said.at}" in lines
+        assert "Paused: No space left on device[/x]" in lines
+        assert "The settings stay as they were: keyturn.toml: line 3[/x]" in lines
+        assert "In work: C, waiting" in lines
+        now = said.model_copy(update={"at": datetime.now(UTC).isoformat()})
+        shop_state.write_state(shop, now)
+        run("status", "--root", shop.root)
+    lines = " ".join(capsys.readouterr().out.split())
+    assert "In work: van[/x], frames 3/7" in lines and "Out of date" not in lines

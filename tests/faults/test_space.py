@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import subprocess
+import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -16,9 +17,11 @@ from faults import promises
 from faults.live import running
 from faults.promises import Asked, Laid
 from faults.scenarios import draw, mounted, shop_in
-from keyturn.outbox import record_files
+from keyturn.outbox import record_files, shop_state
 from keyturn.shop.folders import Shop
-from samples import until
+from keyturn.shop.reasons import ShopFault
+from samples import PATIENCE_S, until
+from shop_runs import service_of
 
 
 @pytest.fixture(autouse=True)
@@ -145,3 +148,38 @@ def test_a_folder_that_becomes_read_only(desk: Path, name: str) -> None:
         shop = shop_in(root)
         drops = lay_hidden(shop)
         goes_on_after(shop, drops, hamper, lambda: remount("rw"), strikes=name != "inbox")
+
+
+@pytest.mark.parametrize("how", ["full", "read-only"])
+def test_a_service_that_starts_on_such_a_disk_is_running_and_paused(desk: Path, how: str) -> None:
+    """Its reserve lets it say so on a full disk; on a read-only one status finds out itself. A second service is
+    refused, and all is made when the disk is well again."""
+    root = desk / f"start-{how}"
+    with mounted(root, "", options="size=2500k"):
+        shop = shop_in(root / "shop")
+        drops = lay_hidden(shop)
+        with running(shop):
+            until((shop.state / "reserve").exists)
+        show(shop, drops)
+
+        def remount(mode: str) -> None:
+            subprocess.run(["mount", "-o", f"remount,{mode}", root], check=True)
+
+        fill(root, 0) if how == "full" else remount("ro")
+        try:
+            service = service_of(shop)
+            thread = threading.Thread(target=service.run)
+            thread.start()
+            until(lambda: shop.is_running() and bool(shop_state.current_state(shop).paused))
+            state = shop_state.current_state(shop)
+            fault = errno.ENOSPC if how == "full" else errno.EROFS
+            assert state.running and state.pid == os.getpid()
+            assert state.paused and os.strerror(fault) in state.paused
+            with pytest.raises(ShopFault, match=rf"process {os.getpid()}\) runs on the shop {shop.root}"):
+                service_of(shop).run()
+            assert state.out_of_date if how == "read-only" else os.strerror(fault) in shop.board.read_text()
+            (root / ".ballast").unlink() if how == "full" else remount("rw")
+            until(lambda: len(promises.revisions(shop)) == 1 and (shop.rejects / "bad").exists())
+        finally:
+            service.stop()
+            thread.join(PATIENCE_S)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import re
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -183,3 +187,20 @@ def test_the_newest_are_found_by_an_index(ledger: Ledger, table: str, time: str)
         plan = " ".join(str(row[-1]) for row in db.execute(query))
     assert f"USING INDEX {table}_by_time" in plan
     assert "TEMP B-TREE FOR ORDER BY" not in plan
+
+
+@pytest.mark.parametrize(
+    ("seen", "number"),
+    [({"f_flag": os.ST_RDONLY}, errno.EROFS), ({"f_bavail": 0}, errno.ENOSPC), ({}, errno.EIO)],
+    ids=["read-only", "full", "broken"],
+)
+def test_a_full_or_read_only_disk_is_not_called_broken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seen: dict[str, int], number: int
+) -> None:
+    """SQLite says "disk I/O error" or "unable to open database file" to all three (sqlite.org, Result Codes)."""
+    (tmp_path / "ledger.sqlite3").mkdir()
+    disk = {"f_flag": 0, "f_frsize": 4096, "f_bavail": 1000, "f_files": 0, "f_favail": 0} | seen
+    monkeypatch.setattr(os, "statvfs", lambda folder: SimpleNamespace(**disk))
+    with pytest.raises(OSError, match=re.escape(str(tmp_path / "ledger.sqlite3"))) as told:
+        Ledger(tmp_path / "ledger.sqlite3").counts()
+    assert told.value.errno == number

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import ModuleType
 
 from keyturn.pages.board import board
-from keyturn.shop.state_records import AsideDrop
+from keyturn.shop.state_records import AsideDrop, Working
 from page_text import text_of
 
 
@@ -41,6 +41,18 @@ def test_a_refused_drop_of_any_name_is_linked_to(by_hand: ModuleType) -> None:
 def test_a_paused_shop_says_why_first(by_hand: ModuleType) -> None:
     text = text_of(board(by_hand.state(paused="No space left on device", running=True)))
     assert text.index("No space left on device") < text.index("In work")
+
+
+def test_settings_that_were_not_taken_are_told(by_hand: ModuleType) -> None:
+    text = text_of(board(by_hand.state(settings_fault="keyturn.toml, line 3: <no number>")))
+    assert "The settings stay as they were keyturn.toml, line 3: <no number>" in text
+    assert "settings" not in text_of(board(by_hand.state()))
+
+
+def test_a_drop_of_which_no_frame_is_counted_yet_shows_no_bar(by_hand: ModuleType) -> None:
+    waiting, made = (Working(name="van", stage="waiting", done=0, total=total, since="") for total in (0, 7))
+    assert "<progress" not in board(by_hand.state(working=(waiting,)))
+    assert "<progress" in board(by_hand.state(working=(made,)))
 
 
 def test_a_hook_that_failed_is_told_of(by_hand: ModuleType) -> None:

@@ -49,7 +49,7 @@ class Loop:
     def make(self) -> Loop:
         self.thread.start(CLAIM)
         self.thread.join(60)
-        assert not self.thread.busy() and self.thread.working is None
+        assert not self.thread.busy()
         return self
 
 
@@ -105,3 +105,35 @@ def test_a_fault_of_a_file_in_the_drop_pauses_nothing() -> None:
     loop = Loop(process).make()
     assert loop.backoff.may_try() and loop.backoff.fault == ""
     assert loop.thread.doubtful and loop.uncounted == [CLAIM]
+
+
+def test_what_is_in_work_is_known_after_a_fault_and_after_a_stop() -> None:
+    """A drop in work stays there after both, and is the first one told; those that wait follow."""
+    other = CLAIM.model_copy(update={"id": "20260301T094000-abc124-bus", "name": "bus"})
+
+    def fails(progress: Progress) -> Outcome:
+        progress.expect(7)
+        progress.stage("frames")
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def stops(progress: Progress) -> Outcome:
+        progress.stage("reading")
+        return Outcome.STOPPED
+
+    for process, told in ((fails, "frames 0/7"), (stops, "reading")):
+        loop = Loop(process).make()
+        loop.thread.pending = [other]
+        assert [(w.name, w.progress()) for w in loop.thread.in_work()] == [("van", told), ("bus", "waiting")]
+        loop.thread.renew([other, CLAIM])
+        assert [w.name for w in loop.thread.in_work()] == ["van", "bus"], "each is told once"
+        loop.thread.renew([other])
+        assert [w.name for w in loop.thread.in_work()] == ["bus"], "it has gone on meanwhile"
+
+
+def test_a_drop_that_went_on_or_is_set_aside_is_not_in_work() -> None:
+    assert Loop(lambda progress: Outcome.REFUSED).make().thread.in_work() == ()
+
+    def fails(progress: Progress) -> Outcome:
+        raise PermissionError(errno.EACCES, "Permission denied", f"nowhere/{CLAIM.id}/drop/lamps/0001.png")
+
+    assert Loop(fails).make().make().thread.in_work() == ()

@@ -55,6 +55,10 @@ def test_it_is_done_once(reloading: Reloading, messages: list[str]) -> None:
 def test_a_file_that_is_wrong_ends_it_too(reloading: Reloading, messages: list[str], backoff: Backoff) -> None:
     reloading.do(files_that(failing(ShopFault("keyturn.toml is wrong"))))  # type: ignore[arg-type]
     assert not reloading.is_due() and backoff.may_try() and messages == ["RELOADING=1", "READY=1"]
+    assert reloading.fault == "keyturn.toml is wrong"
+    reloading.ask()
+    reloading.do(files_that(lambda: None))  # type: ignore[arg-type]
+    assert reloading.fault == "", "a good reload clears it"
 
 
 def test_a_disk_that_fails_pauses_and_it_stays_due(reloading: Reloading, messages: list[str], backoff: Backoff) -> None:

@@ -18,12 +18,13 @@ def service(shop: Shop) -> Iterator[Finding]:
     """Tell whether the service runs and is paused, and what systemd says of it."""
     try:
         running = shop.is_running()
-    except PermissionError:
+    except ShopFault:
         remedy = "ask as Keyturn's user: runuser -u keyturn -- keyturn doctor"
         yield Finding(Health.MIND, f"whether the service runs cannot be seen: {shop.lock} is private", remedy)
     else:
         if running:
             yield well("the service runs")
+            yield from _what_it_says(shop)
         elif shop.state.is_dir():
             remedy = f"keyturn run --root {shop.root}, or systemctl start keyturn"
             yield Finding(Health.MIND, "the service does not run", remedy)
@@ -32,6 +33,21 @@ def service(shop: Shop) -> Iterator[Finding]:
         yield Finding(Health.MIND, f"systemd says keyturn.service is {state}", "journalctl -u keyturn tells why")
     elif state:
         yield well(f"systemd says keyturn.service is {state}")
+
+
+def _what_it_says(shop: Shop) -> Iterator[Finding]:
+    try:
+        state = shop_state.current_state(shop)
+    except OSError as error:
+        yield Finding(Health.MIND, f"what the service does cannot be read: {error}", "ask as Keyturn's user")
+        return
+    if state.out_of_date:
+        yield Finding(Health.MIND, state.out_of_date, "see its log; if it hangs, start it again")
+    if state.paused:
+        yield Finding(Health.ILL, f"the service is paused: {state.paused}", "drops are safe; it goes on by itself then")
+    if state.settings_fault:
+        what = f"settings and rules are in force as they were before: {state.settings_fault}"
+        yield Finding(Health.ILL, what, "mend the file and reload the service (SIGHUP, or systemctl reload keyturn)")
 
 
 def aside(shop: Shop) -> Iterator[Finding]:

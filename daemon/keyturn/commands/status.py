@@ -43,19 +43,27 @@ def status(
 
 
 def _print_state(console: Console, state: ShopState) -> None:
-    running = f"running (process {state.pid}), {plain(state.watching)}" if state.running else "not running"
-    console.print(f"Service: {running}")
+    console.print(f"Service: {plain(_running(state)) if state.running else 'not running'}")
+    if state.out_of_date:
+        console.print(f"[bold red]Out of date:[/] {plain(state.out_of_date)}")
     if state.paused:
         console.print(f"[bold red]Paused:[/] {plain(state.paused)}")
+    if state.settings_fault:
+        console.print(f"[bold red]The settings stay as they were:[/] {plain(state.settings_fault)}")
     for drop in state.aside:
         console.print(f"[bold red]Set aside:[/] {plain(drop.name)}: {plain(drop.line())} ({plain(drop.place)})")
     for fault in state.hook_faults:
         console.print(f"[bold red]Hook failed:[/] {plain(fault)}")
     for working in state.working:
-        console.print(f"In work: {plain(working.name)}, {plain(working.stage)} {working.done}/{working.total}")
+        console.print(f"In work: {plain(working.name)}, {plain(working.progress())}")
     _waiting(console, state)
     _ready(console, state)
     _refused(console, state)
+
+
+def _running(state: ShopState) -> str:
+    process = f"running (process {state.pid})" if state.pid else "running"
+    return f"{process}, {state.watching}" if state.watching else process
 
 
 def _waiting(console: Console, state: ShopState) -> None:

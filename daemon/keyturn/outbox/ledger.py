@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import json
+import os
 import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Iterator
@@ -17,6 +18,7 @@ from typing import TypeVar
 
 from loguru import logger
 
+from keyturn.shop.disk_look import write_error
 from keyturn.shop.file_identity import FileIdentity, identity
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, Rejection
@@ -41,7 +43,7 @@ Answer = TypeVar("Answer")
 
 
 class Ledger:
-    """The ledger in the file `path`. Every method raises OSError (EIO) where SQLite cannot read or write.
+    """The ledger in the file `path`. Every method raises OSError where SQLite cannot read or write.
 
     Each call opens a connection of its own. Only one call runs at a time, for two threads of the service write: the
     loop and the one that makes drops. A ledger that is deleted while the service runs is begun anew at the next call,
@@ -72,7 +74,7 @@ class Ledger:
                     raise sqlite3.DatabaseError("quick_check failed")
                 _create_tables(db)
         except sqlite3.OperationalError as error:
-            raise OSError(errno.EIO, f"ledger: {error}", str(path)) from error
+            raise _disk_error(error, path) from error
         except sqlite3.DatabaseError as error:
             logger.warning("the ledger is not usable ({}); building it anew from the folders", error)
             ledger._delete()
@@ -86,7 +88,7 @@ class Ledger:
 
     @contextmanager
     def _connection(self) -> Iterator[sqlite3.Connection]:
-        """Give a connection for one transaction. Raise OSError (EIO) where SQLite cannot read or write."""
+        """Give a connection for one transaction. Raise OSError where SQLite cannot read or write."""
         try:
             with self._raw() as db:
                 if db.execute("PRAGMA user_version").fetchone()[0] == 0:
@@ -94,7 +96,7 @@ class Ledger:
                     self._lost = True
                 yield db
         except sqlite3.Error as error:
-            raise OSError(errno.EIO, f"ledger: {error}", str(self._path)) from error
+            raise _disk_error(error, self._path) from error
 
     @contextmanager
     def _raw(self) -> Iterator[sqlite3.Connection]:
@@ -203,6 +205,15 @@ class Ledger:
         """Return the paths of all drops in rejects, relative to the shop's root."""
         with self._connection() as db:
             return tuple(path for (path,) in db.execute("SELECT path FROM refused"))
+
+
+def _disk_error(error: sqlite3.Error, path: Path) -> OSError:
+    """Return SQLite's error as the system's. Its words do not tell a full or read-only disk from a broken one."""
+    full = getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL
+    number = errno.ENOSPC if full else write_error(path.parent)
+    if number is None:
+        return OSError(errno.EIO, f"ledger: {error}", str(path))
+    return OSError(number, os.strerror(number), str(path))
 
 
 def _create_tables(db: sqlite3.Connection) -> None:

@@ -3,16 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from keyturn.outbox.record_files import is_mended, read_job, read_rejection, readable_record, revisions
 from keyturn.pages.board import board
-from keyturn.shop import durable_files, rulebook
+from keyturn.shop import durable_files, rulebook, service_lock
+from keyturn.shop.bounded_record import Record
+from keyturn.shop.disk_look import disk_fault
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import JobRecord
-from keyturn.shop.state_records import ASIDE_FILE, AsideDrop, Ready, RefusedDrop, ShopState, Waiting
+from keyturn.shop.rulebook import Names
+from keyturn.shop.state_records import ASIDE_FILE, AsideDrop, Ready, RefusedDrop, ShopState, Waiting, Working
+
+SILENT_AFTER = timedelta(seconds=150)
+"""A running service writes its state once a minute. One that has not done so for so long cannot."""
+
+
+class _Claimed(Record):
+    """What the state shows of claim.json beside a drop in work."""
+
+    name: str
+    claimed_at: str
 
 
 def write_board(shop: Shop, state: ShopState) -> None:
@@ -34,7 +48,7 @@ def status_line(state: ShopState) -> str:
     """Return the state in one line, for the service manager."""
     if state.paused:
         return f"Paused: {state.paused}"
-    work = "; ".join(f"{w.name}: {w.stage} {w.done}/{w.total}" for w in state.working)
+    work = "; ".join(f"{w.name}: {w.progress()}" for w in state.working[:1])
     waiting = max(state.waiting_total, len(state.waiting))
     counts = f"{waiting} waiting, {state.ready_total} ready, {state.refused_total} refused"
     return f"{work}; {counts}" if work else counts
@@ -42,19 +56,49 @@ def status_line(state: ShopState) -> str:
 
 def current_state(shop: Shop) -> ShopState:
     """Return the shop's state now: what the running service wrote, or what the folders show where none runs."""
-    running = shop.is_running()
+    if not shop.is_running():
+        return state_of_folders(shop)
     known = read_state(shop)
-    return known if running and known is not None else _state_of_folders(shop, running)
+    now = datetime.now(UTC)
+    if known is not None and known.running and service_lock.may_be_held_by(shop.lock, known.pid):
+        return known if _age(known, now) < SILENT_AFTER else _out_of_date(shop, known, f"since {known.at}")
+    return _out_of_date(shop, (known or state_of_folders(shop)).model_copy(update={"paused": None}), "yet")
 
 
-def _state_of_folders(shop: Shop, running: bool) -> ShopState:
+def _age(known: ShopState, now: datetime) -> timedelta:
+    try:
+        return now - datetime.fromisoformat(known.at)
+    except (ValueError, TypeError):
+        return timedelta.max
+
+
+def _out_of_date(shop: Shop, known: ShopState, since: str) -> ShopState:
+    """Return the state of a shop whose service cannot write it: what is known, the drops in work, and a look at the
+    disk."""
+    holder = service_lock.holder(shop.lock)
+    process = f"process {holder}" if holder else "the service"
+    fault = disk_fault((shop.state, shop.work, shop.outbox, shop.archive, shop.rejects, shop.inbox))
+    told = {
+        "running": True,
+        "pid": holder,
+        "paused": str(fault) if fault else known.paused,
+        "out_of_date": f"{process} has not written its state {since}",
+        "working": in_work(shop),
+        "aside": aside(shop),
+    }
+    return known.model_copy(update=told)
+
+
+def state_of_folders(shop: Shop) -> ShopState:
+    """Return what the folders show, without a service."""
     waiting = _waiting(shop)
     ready = [_ready(shop, path, record) for path, record in _published(shop)]
     refused = [r for p in sorted(shop.rejects.iterdir()) if (r := _refused(p)) is not None]
     return ShopState(
         at=datetime.now(UTC).isoformat(timespec="seconds"),
-        running=running,
+        running=False,
         waiting=waiting,
+        working=in_work(shop),
         aside=aside(shop),
         ready=tuple(sorted(ready, key=lambda r: r.made_at, reverse=True)),
         refused=tuple(sorted(refused, key=lambda r: r.rejected_at, reverse=True)),
@@ -72,9 +116,30 @@ def aside(shop: Shop) -> tuple[AsideDrop, ...]:
     return tuple(drop for drop in noted if drop is not None and drop.is_aside())
 
 
+def in_work(shop: Shop) -> tuple[Working, ...]:
+    """Return the drops in work that are not set aside, as far as we may look."""
+    held = {drop.place for drop in aside(shop)}
+    try:
+        drops = [
+            path for path in sorted(shop.work.glob("*/drop")) if path.relative_to(shop.root).as_posix() not in held
+        ]
+        claims = [(path, readable_record(path.with_name("claim.json"), _Claimed)) for path in drops]
+    except OSError:
+        return ()
+    return tuple(
+        waiting_in_work(claim.name if claim else path.parent.name, claim.claimed_at if claim else "")
+        for path, claim in claims
+    )
+
+
+def waiting_in_work(name: str, since: str) -> Working:
+    """Return the row of a drop in work that is not being made at the moment."""
+    return Working(name=name, stage="waiting", done=0, total=0, since=since)
+
+
 def _waiting(shop: Shop) -> tuple[Waiting, ...]:
     """Return the drops in the inbox, by name. Since when they wait is known to a running service alone."""
-    names = rulebook.load().intake.names
+    names = _names(shop)
     return tuple(
         Waiting(name=p.name, files=1 if p.is_file() else sum(1 for f in p.rglob("*") if f.is_file()), since="")
         for p in sorted(shop.inbox.iterdir())
@@ -82,9 +147,17 @@ def _waiting(shop: Shop) -> tuple[Waiting, ...]:
     )
 
 
+def _names(shop: Shop) -> Names:
+    """Return the shop's rule about names; the one that ships with Keyturn where the shop's rules cannot be read."""
+    try:
+        return rulebook.load(shop.rules).intake.names
+    except (ShopFault, OSError):
+        return rulebook.load().intake.names
+
+
 def _published(shop: Shop) -> Iterator[tuple[Path, JobRecord]]:
-    """Yield path and record of every revision in the outbox, by customer and name."""
-    for customer in sorted(p for p in shop.outbox.iterdir() if p.is_dir()):
+    """Yield path and record of every revision in the outbox, by customer and name; none that is only being built."""
+    for customer in sorted(p for p in shop.outbox.iterdir() if p.is_dir() and p != shop.building):
         for _, _, path in revisions(customer):
             record = read_job(path)
             if record is not None:

@@ -64,7 +64,7 @@ class Bookkeeping:
         outbox = self.shop.outbox
         known = set(self.ledger.ready_paths())
         there = set()
-        for customer in sorted(path for path in outbox.iterdir() if path.is_dir()):
+        for customer in sorted(path for path in outbox.iterdir() if path.is_dir() and path != self.shop.building):
             there |= {f"{customer.name}/{name}" for name in revisions_with_record(customer)}
         for customer_name, targets in groupby(sorted(there - known), key=lambda target: target.partition("/")[0]):
             alive()

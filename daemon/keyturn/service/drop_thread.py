@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from loguru import logger
 
+from keyturn.outbox.shop_state import waiting_in_work
 from keyturn.service import abrupt_ends
 from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim
@@ -18,8 +19,8 @@ from keyturn.shop.state_records import Working
 
 
 class DropThread:
-    """`pending` holds claimed drops still to be made, `working` the one in hand. `doubtful` is set when a fault cut a
-    step off: the folders must then be asked which drops are in work.
+    """`pending` holds claimed drops still to be made. `working` is the one in hand, or the one that a fault or a stop
+    took from it. `doubtful` is set when a fault cut a step off: the folders must then be asked which drops are in work.
 
     `maker` returns a `DropMaker` with the rules of the moment. `stop` is asked between frames whether to give up.
     `stamp` returns the time as ISO 8601. `told` is called with each progress, and with None when a drop is done with;
@@ -40,6 +41,7 @@ class DropThread:
         self._aside, self._told, self._ended = aside, told, ended
         self.pending: list[Claim] = []
         self.working: Working | None = None
+        self._claim: Claim | None = None
         self.doubtful = False
         self._thread: threading.Thread | None = None
 
@@ -51,9 +53,23 @@ class DropThread:
         """Begin to make a claimed drop."""
         if claim in self.pending:
             self.pending.remove(claim)
+        self._claim = claim
         self.working = Working(name=claim.name, stage="reading", done=0, total=0, since=self._stamp())
         self._thread = threading.Thread(target=self._work, args=(claim,), name="drop")
         self._thread.start()
+
+    def renew(self, claims: Iterable[Claim]) -> None:
+        """Take `claims` for all the drops in work."""
+        self.pending = list(claims)
+        if not self.busy() and self._claim is not None and self._claim.id not in {claim.id for claim in self.pending}:
+            self.working = None
+
+    def in_work(self) -> tuple[Working, ...]:
+        """Return the drops in work that are not set aside, the one in hand first."""
+        working, claim = self.working, self._claim
+        others = [each for each in list(self.pending) if not self._aside.holds(each)]
+        waiting = [waiting_in_work(each.name, each.claimed_at) for each in others if not working or each != claim]
+        return ((working,) if working else ()) + tuple(waiting)
 
     def join(self, timeout: float) -> None:
         """Wait for the drop in hand, at most `timeout` seconds."""
@@ -65,6 +81,7 @@ class DropThread:
         try:
             outcome = maker.process(claim)
             if outcome is not Outcome.STOPPED:
+                self.working = None
                 self._aside.went(claim, after_a_pause=bool(self._backoff.fault))
                 self._backoff.over()
             if self.pending and outcome in (Outcome.READY, Outcome.REFUSED):
@@ -72,7 +89,6 @@ class DropThread:
         except Exception as error:
             self._pause(maker, claim, error)
         finally:
-            self.working = None
             self._told(None)
             self._ended()
 
@@ -99,3 +115,5 @@ class DropThread:
             fault = ShopFault(f"Keyturn failed on {claim.name} ({type(error).__name__}: {error})", "see the log")
         if not self._aside.add(claim, error, fault):
             self._backoff.pause(fault)
+        if self._aside.holds(claim):
+            self.working = None

@@ -119,6 +119,7 @@ class Service:
         with ExitStack() as stack:
             stack.enter_context(group_reads())
             self._start_up.do(lambda: stack.enter_context(self._shop.held()))
+            self._status.is_ours = True
             self._start_up.do(self._set_up)
             if self._stopping.is_set():
                 return
@@ -186,7 +187,7 @@ class Service:
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
 
     def _recover(self) -> None:
-        self._drop_thread.pending = list(recovery.recover(self._folders, self._start_up.ask_for_time))
+        self._drop_thread.renew(recovery.recover(self._folders, self._start_up.ask_for_time))
         self._aside.renew(self._drop_thread.pending)
 
     def _reconcile(self) -> None:
@@ -268,8 +269,9 @@ class Service:
     def _loop_state(self) -> LoopState:
         paused = self._claimer.scan_fault or self._backoff.fault
         waiting = self._inbox.waiting(), len(self._inbox)
-        working, faults = self._drop_thread.working, self._hooks.faults()
-        return LoopState(paused, self._config.watch.description, *waiting, working, faults, self._aside.rows())
+        working, faults, aside = self._drop_thread.in_work(), self._hooks.faults(), self._aside.rows()
+        watching, settings = self._config.watch.description, self._reloading.fault
+        return LoopState(paused, watching, *waiting, working, faults, aside, settings)
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")

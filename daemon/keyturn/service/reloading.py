@@ -13,11 +13,15 @@ from keyturn.shop.reasons import ShopFault, shop_fault
 
 
 class Reloading:
-    """A reload that was asked for. `ask` may be called from any thread and from signal handlers."""
+    """A reload that was asked for. `ask` may be called from any thread and from signal handlers.
+
+    `fault` says what was wrong with the files at the last reload; it is empty where they were taken.
+    """
 
     def __init__(self, backoff: Backoff, notifier: Notifier) -> None:
         self._backoff, self._notifier = backoff, notifier
         self._wanted = threading.Event()
+        self.fault = ""
 
     def ask(self) -> None:
         """Have settings and rules read again at the next chance."""
@@ -33,8 +37,10 @@ class Reloading:
         self._notifier.reloading()
         try:
             config.reload()
+            self.fault = ""
         except ShopFault as fault:
             logger.error("settings and rules stay as they were: {}", fault)
+            self.fault = str(fault)
         except OSError as error:
             self._wanted.set()
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))

@@ -108,6 +108,11 @@ class SetAside:
         noted = self._known.get(claim.id)
         return noted is None or noted.others_went
 
+    def holds(self, claim: Claim) -> bool:
+        """Tell whether the drop is set aside."""
+        noted = self._known.get(claim.id)
+        return noted is not None and noted.is_aside()
+
     def rows(self) -> tuple[AsideDrop, ...]:
         """Return what was set aside, for status and board."""
         return tuple(noted for noted in list(self._known.values()) if noted.is_aside())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import math
 import os
 from collections.abc import Callable
@@ -12,6 +13,7 @@ from loguru import logger
 from keyturn.outbox import shop_state
 from keyturn.outbox.customer_folder import file_state
 from keyturn.outbox.ledger import Ledger
+from keyturn.service.disk_reserve import DiskReserve
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
 from keyturn.shop.state_records import AsideDrop, ShopState, Waiting, Working
@@ -29,22 +31,25 @@ class LoopState:
 
     `paused` is the reason, or empty. `watching` says how changes in the inbox are noticed. `waiting` are the next
     drops of the `waiting_total` in the inbox. `hook_faults` say how hooks failed at their last run.
-    `aside` are the drops that wait for somebody to mend them.
+    `aside` are the drops that wait for somebody to mend them. `settings_fault` says what is wrong with settings or
+    rules that were to be read again, or is empty.
     """
 
     paused: str
     watching: str
     waiting: tuple[Waiting, ...]
     waiting_total: int
-    working: Working | None
+    working: tuple[Working, ...]
     hook_faults: tuple[str, ...] = ()
     aside: tuple[AsideDrop, ...] = ()
+    settings_fault: str = ""
 
 
 class StatusWriter:
     """Writes the shop's state when it changed, but not too often. A failure is logged and never ends the service.
 
-    `stamp` returns the time as ISO 8601, `monotonic` seconds.
+    `stamp` returns the time as ISO 8601, `monotonic` seconds. Set `is_ours` once the shop's lock is held: before, the
+    files are another service's.
     """
 
     def __init__(
@@ -60,26 +65,45 @@ class StatusWriter:
         self._written_at = -BOARD_AT_LEAST_EVERY_S
         self._written: ShopState | None = None
         self._postponed = False
+        self._reserve = DiskReserve(shop.state / "reserve")
+        self._fault = ""
+        self.is_ours = False
 
     def state(self, loop: LoopState) -> ShopState:
         """Return the shop's state: what the loop knows, and the newest results from the ledger."""
-        ready_total, refused_total = self._ledger.counts()
-        return ShopState(
-            at=self._stamp(),
-            running=True,
-            pid=os.getpid(),
-            paused=loop.paused or None,
-            watching=loop.watching,
-            waiting=loop.waiting,
-            working=(loop.working,) if loop.working else (),
-            ready=self._ledger.ready(),
-            refused=self._ledger.refused(),
-            hook_faults=loop.hook_faults,
-            aside=loop.aside,
-            waiting_total=loop.waiting_total,
-            ready_total=ready_total,
-            refused_total=refused_total,
+        return self._results().model_copy(
+            update={
+                "paused": loop.paused or None,
+                "settings_fault": loop.settings_fault or None,
+                "watching": loop.watching,
+                "waiting": loop.waiting,
+                "working": loop.working,
+                "hook_faults": loop.hook_faults,
+                "aside": loop.aside,
+                "waiting_total": loop.waiting_total,
+            }
         )
+
+    def _results(self) -> ShopState:
+        """Return a state with the newest results alone; those that were known last where the ledger cannot be read."""
+        running = ShopState(at=self._stamp(), running=True, pid=os.getpid())
+        try:
+            self._forget_removed_folders()
+            ready_total, refused_total = self._ledger.counts()
+            found = {"ready": self._ledger.ready(), "refused": self._ledger.refused()}
+        except (OSError, ValueError) as error:
+            logger.debug("the ledger cannot be read for the board: {}", error)
+            last = self._written or self._last()
+            ready_total, refused_total = last.ready_total, last.refused_total
+            found = {"ready": last.ready, "refused": last.refused}
+        return running.model_copy(update={**found, "ready_total": ready_total, "refused_total": refused_total})
+
+    def _last(self) -> ShopState:
+        """Return the state that an earlier service wrote last, or an empty one."""
+        try:
+            return shop_state.read_state(self._shop) or shop_state.state_of_folders(self._shop)
+        except OSError:
+            return ShopState(at=self._stamp(), running=False)
 
     def write_if_due(self, loop: LoopState) -> None:
         """Write board, state file and status line where the state changed, and once a minute in any case.
@@ -90,39 +114,64 @@ class StatusWriter:
         self._postponed = now - self._written_at < BOARD_EVERY_S
         if self._postponed:
             return
-        try:
-            self._forget_removed_folders()
-            state = self.state(loop)
-            same = self._written is not None and state == self._written.model_copy(update={"at": state.at})
-            if same and now - self._written_at < BOARD_AT_LEAST_EVERY_S:
-                return
-            self._write(state)
-        except (OSError, ValueError) as error:  # ValueError: a name that cannot be written as UTF-8
-            logger.warning("the board cannot be written: {}", error)
+        state = self.state(loop)
+        same = self._written is not None and state == self._written.model_copy(update={"at": state.at})
+        if same and now - self._written_at < BOARD_AT_LEAST_EVERY_S:
             return
-        self._written_at, self._written = now, state
         self._notifier.status(shop_state.status_line(state))
+        if self._write(state):
+            self._written_at, self._written = now, state
 
     def due_in_s(self) -> float:
         """Return in how many seconds the postponed writing is due; infinite where none was postponed."""
         return self._written_at + BOARD_EVERY_S - self._monotonic() if self._postponed else math.inf
 
     def announce_pause(self, fault: str) -> None:
-        """Tell the service manager alone that the start waits: nothing can be written in a shop that is not open.
+        """Tell the service manager that the start waits; board and state file too, once the shop's lock is held.
 
         READY=1 goes first. Without it the manager would end a start that waits longer than TimeoutStartSec=.
         """
         self._notifier.ready()
         self._notifier.status(f"Paused: {fault}")
+        if self.is_ours:
+            paused = {
+                "at": self._stamp(),
+                "running": True,
+                "pid": os.getpid(),
+                "paused": fault,
+                "settings_fault": None,
+                "hook_faults": (),
+                "working": shop_state.in_work(self._shop),
+                "aside": shop_state.aside(self._shop),
+            }
+            self._write(self._last().model_copy(update=paused))
 
     def write_stopped(self, loop: LoopState) -> None:
         """Write board and state file for the last time: the service no longer runs."""
-        try:
-            self._write(self.state(loop).model_copy(update={"running": False, "pid": None}))
-        except (OSError, ValueError) as error:
-            logger.warning("the board cannot be written: {}", error)
+        self._write(self.state(loop).model_copy(update={"running": False, "pid": None}))
 
-    def _write(self, state: ShopState) -> None:
+    def _write(self, state: ShopState) -> bool:
+        """Write state file and board. Return whether that worked; log why not, once for each reason."""
+        try:
+            self._write_with_reserve(state)
+        except (OSError, ValueError) as error:  # ValueError: a name that cannot be written as UTF-8
+            if str(error) != self._fault:
+                logger.warning("the board cannot be written: {}", error)
+            self._fault = str(error)
+            return False
+        self._fault = ""
+        return True
+
+    def _write_with_reserve(self, state: ShopState) -> None:
+        try:
+            self._write_both(state)
+        except OSError as error:
+            if error.errno not in (errno.ENOSPC, errno.EDQUOT) or not self._reserve.give_up():
+                raise
+            self._write_both(state)
+        self._reserve.lay_down()
+
+    def _write_both(self, state: ShopState) -> None:
         shop_state.write_state(self._shop, state)
         shop_state.write_board(self._shop, state)
 

@@ -60,6 +60,18 @@ def holder(lock: Path) -> int | None:
         return None
 
 
+def may_be_held_by(lock: Path, pid: int | None) -> bool:
+    """Tell whether the process `pid` may be the one that holds the lock; False where it is another one.
+
+    The file counts too: a service in a container knows itself by another number than the system's list gives.
+    """
+    try:
+        known = {_listed(lock), _named(lock)} - {None}
+    except OSError:
+        return True
+    return not known or pid in known
+
+
 def _opened(lock: Path) -> int:
     try:
         return os.open(lock, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)

@@ -20,13 +20,17 @@ class Waiting(Record):
 
 
 class Working(Record):
-    """A drop in work: its stage, and how many frames are done."""
+    """A drop in work: its stage, and how many of its frames are done. `total` is 0 where that is not known yet."""
 
     name: str
     stage: str
     done: int
     total: int
     since: str
+
+    def progress(self) -> str:
+        """Return how far the work has come, in words."""
+        return f"{self.stage} {self.done}/{self.total}" if self.total else self.stage
 
 
 class Ready(Record):
@@ -82,13 +86,17 @@ class ShopState(Record):
     """The shop at one moment, as `keyturn status` and the board show it.
 
     The lists hold the first rows only; the totals count all. `hook_faults` say how hooks failed at their last run.
-    `aside` are the drops with a fault of their own, which the others do not wait for.
+    `aside` are the drops with a fault of their own, which the others do not wait for. `settings_fault` says what is
+    wrong with settings or rules that were to be read again: the old ones are in force. `out_of_date` says why the rest
+    may be old, where the running service does not write it.
     """
 
     at: str
     running: bool
     pid: int | None = None
     paused: str | None = None
+    settings_fault: str | None = None
+    out_of_date: str | None = None
     hook_faults: tuple[str, ...] = ()
     aside: tuple[AsideDrop, ...] = ()
     watching: str = ""
