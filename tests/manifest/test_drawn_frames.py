@@ -23,7 +23,7 @@ GLIDE = '[[part]]\n[part.glide]\nbackdrop = "lake.png"\nsprite = "van.png"\npath
         (GLIDE.replace("path", "# path") + "frames = 9\n", "part.1.glide", "needs a path"),
         (GLIDE + "frames = 9\nfade = [0.7, 0.7]\n", "part.1.glide", "more than the whole"),
         (GLIDE + "frames = 9\npth = 3\n", "part.1.glide.pth", "no key"),
-        (GLIDE + 'frames = 9\nease = "bouncy"\n', "part.1.glide.ease", "'in-out'"),
+        (GLIDE + 'frames = 9\nease = "bouncy"\n', "part.1.glide.ease", "none of the words"),
         ('[[part]]\nart = "a"\ncrossfade = { frames = 9 }\n', "part.1.crossfade", 'from = "logo"'),
         ('[[part]]\nart = "a"\npan = { from = [0.5, 0, 0.2, 1], frames = 9 }\n', "part.1.pan", "right beyond left"),
     ],

@@ -79,3 +79,20 @@ def test_an_unknown_radio_names_the_nearest() -> None:
     reason = rulebook.load().radio("tall-768x1042")
     assert isinstance(reason, Reason)
     assert '"tall-768x1024"' in reason.mend
+
+
+@pytest.mark.parametrize("name", ["Tall-768x1024", "tall 768 × 1024", "TALL_768X1024"])
+def test_a_radio_is_found_however_its_name_is_spelt(name: str) -> None:
+    book = rulebook.load()
+    assert book.radio(name) == book.radios["tall-768x1024"]
+    (reason,) = book.radios_renamed([name, "wide-1024x600", "unheard-of"])
+    assert (reason.kind, reason.field, reason.what) == ("mended", "radio", f'"{name}" was read as "tall-768x1024"')
+
+
+def test_a_name_that_two_radios_answer_to_is_unknown(tmp_path: Path) -> None:
+    (tmp_path / "radios").mkdir()
+    text = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text()
+    (tmp_path / "radios" / "tall_768x1024.toml").write_text(text)
+    book = rulebook.load(tmp_path)
+    assert isinstance(book.radio("Tall 768x1024"), Reason)
+    assert isinstance(book.radio("tall_768x1024"), Radio)

@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, field_validator, model_
 
 from keyturn.manifest.drawn_frames import Crossfade, Glide, Pan
 from keyturn.manifest.values import Art, Colour, Share, Table, Words, rgb
+from keyturn.shop.folding import folded
 
 FILE_NAME = "job.toml"
 """The manifest's name in the drop."""
@@ -131,7 +132,7 @@ class Manifest(Table):
     @field_validator("radio")
     @classmethod
     def _no_radio_twice(cls, radios: tuple[str, ...]) -> tuple[str, ...]:
-        if len(set(radios)) < len(radios):
+        if len(set(map(folded, radios))) < len(radios):
             raise ValueError("names a radio twice")
         return radios
 

@@ -4,106 +4,139 @@ from __future__ import annotations
 
 import stat
 import tomllib
+from collections.abc import Collection
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from keyturn.manifest import dotted_keys, wording
+from keyturn.manifest import dotted_keys, file_text, manifest_file, other_words, toml_faults, typed_text, wording
+from keyturn.manifest.as_meant import as_meant
 from keyturn.manifest.models import FILE_NAME, Manifest
-from keyturn.shop.reasons import Reason, Refused, refuse
-
-_MISNAMED = ("job.toml.txt", "job.txt", "jobs.toml", "job.tml", "job.toml")
-"""Names, in small letters, that artists give to the manifest by mistake."""
+from keyturn.shop.reasons import Kind, Reason, Refused, mended, only, refuse
 
 
 def read(folder: Path, *, max_kib: float = 256) -> Manifest:
     """Return the manifest of the drop in `folder`. Raise `Refused` with every error in it."""
-    return parse(_read_file(folder, max_kib))
+    return _whole(*read_leniently(folder, max_kib=max_kib))
 
 
-def read_leniently(folder: Path, *, max_kib: float = 256) -> tuple[Manifest | None, tuple[Reason, ...]]:
-    """Return what can be understood of the manifest in `folder`, and its errors.
+def read_leniently(
+    folder: Path, *, max_kib: float = 256, radios: Collection[str] = ()
+) -> tuple[Manifest | None, tuple[Reason, ...]]:
+    """Return what can be understood of the manifest in `folder`, what was mended in it, and its errors.
 
     The manifest is None where nothing can be understood. With the rest of it the art can be checked too, so that
-    the artist gets all reasons at once.
+    the artist gets all reasons at once. `radios` are the names that a text in other words may mean.
     """
+    names = manifest_file.in_folder(folder)
+    if len(names) > 1:
+        what = f"there are several files that may be {FILE_NAME}: {', '.join(names[:6])}"
+        return None, (refuse("manifest-several", what, f"keep one, and call it {FILE_NAME}", file=names[0]),)
     try:
-        data = _read_file(folder, max_kib)
+        if not names:
+            raise Refused([_missing(folder, radios)])
+        manifest, reasons = parse_leniently(_read_file(folder / names[0], max_kib), names[0])
     except Refused as refused:
         return None, refused.reasons
-    return parse_leniently(data)
+    if manifest is None and not manifest_file.is_manifest_name(names[0]) and other_words.two_lines(folder, radios):
+        return None, (_missing(folder, radios),)
+    renamed = [] if names[0] == FILE_NAME else [_renamed(names[0])]
+    return manifest, (*renamed, *reasons)
 
 
 def parse(data: bytes) -> Manifest:
     """Return the manifest in the bytes of its file, which may start with a byte-order mark. Raise `Refused`."""
-    manifest, reasons = parse_leniently(data)
-    if manifest is None or reasons:
+    return _whole(*parse_leniently(data))
+
+
+def parse_leniently(data: bytes, file: str = FILE_NAME) -> tuple[Manifest | None, tuple[Reason, ...]]:
+    """As `read_leniently`, from the bytes of the file. A field with an error gets its default."""
+    try:
+        written, reasons = _toml(data, file)
+    except Refused as refused:
+        return None, refused.reasons
+    table, more = as_meant(written, Manifest, file)
+    reasons += more
+    try:
+        return Manifest.model_validate(table), tuple(reasons)
+    except ValidationError as error:
+        errors = error.errors()
+    reasons += wording.reasons_for(errors, file)
+    for each in errors:
+        _take_out(table, each["loc"])
+    try:
+        return Manifest.model_validate(table), tuple(reasons)
+    except ValidationError:
+        return None, tuple(reasons)
+
+
+def _whole(manifest: Manifest | None, reasons: tuple[Reason, ...]) -> Manifest:
+    if manifest is None or only(reasons, Kind.REFUSE):
         raise Refused(reasons)
     return manifest
 
 
-def parse_leniently(data: bytes) -> tuple[Manifest | None, tuple[Reason, ...]]:
-    """As `read_leniently`, from the bytes of the file. A field with an error gets its default."""
-    try:
-        table = _toml(data)
-        return Manifest.model_validate(table), ()
-    except Refused as refused:
-        return None, refused.reasons
-    except ValidationError as error:
-        errors = error.errors()
-    reasons = wording.reasons_for(errors)
-    for each in errors:
-        _take_out(table, each["loc"])
-    try:
-        return Manifest.model_validate(table), reasons
-    except ValidationError:
-        return None, reasons
-
-
-def _read_file(folder: Path, max_kib: float) -> bytes:
-    path = folder / FILE_NAME
+def _read_file(path: Path, max_kib: float) -> bytes:
     most = int(max_kib * 1024)
     try:
         if not stat.S_ISREG(path.lstat().st_mode):  # reading a pipe never ends, and a link may lead anywhere
-            raise _unreadable("is a link or no ordinary file", "put the file itself here")
+            raise _unreadable("is a link or no ordinary file", "put the file itself here", path.name)
         with path.open("rb") as file:
             data = file.read(most + 1)
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
-        raise Refused([_missing(folder)]) from None
+        raise Refused([_missing(path.parent, ())]) from None
     if len(data) > max_kib * 1024:
-        raise _unreadable(f"is larger than {max_kib:g} KiB", "a manifest is a few lines of text")
+        raise _unreadable(f"is larger than {max_kib:g} KiB", "a manifest is a few lines of text", path.name)
     return data
 
 
-def _missing(folder: Path) -> Reason:
-    names = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
-    misnamed = next((name for name in names if name.lower() in _MISNAMED), None)
-    mend = f"rename {misnamed} to {FILE_NAME}" if misnamed else f"add a {FILE_NAME} with at least customer and radio"
-    return refuse("manifest-missing", f"the drop has no {FILE_NAME}", mend, file=misnamed)
+def _missing(folder: Path, radios: Collection[str]) -> Reason:
+    if found := other_words.two_lines(folder, radios):
+        file, lines = found
+        what = f"the drop has no {FILE_NAME}, but {file} says what it needs"
+        return refuse("manifest-missing", what, f"save these two lines as {FILE_NAME}:\n{lines}", file=file)
+    mend = f'add a text file {FILE_NAME} with two lines: customer = "..." and radio = "..."'
+    return refuse("manifest-missing", f"the drop has no {FILE_NAME}", mend)
 
 
-def _unreadable(what: str, mend: str) -> Refused:
-    return Refused([refuse("manifest-unreadable", what, mend, file=FILE_NAME)])
+def _renamed(name: str) -> Reason:
+    return mended("manifest-renamed", f"was read as {FILE_NAME}", file=name)
 
 
-def _toml(data: bytes) -> dict[str, Any]:
-    """Return the file as nested tables. Raise `Refused` where it is not TOML."""
+def _unreadable(what: str, mend: str, file: str) -> Refused:
+    return Refused([refuse("manifest-unreadable", what, mend, file=file)])
+
+
+def _toml(data: bytes, file: str) -> tuple[dict[str, Any], list[Reason]]:
+    """Return the file as nested tables, and what was mended in its text. Raise `Refused` where it is not TOML."""
+    text, reasons = file_text.decoded(data, file)
+    text, told = typed_text.with_plain_headers(text)
     try:
-        text = data.decode("utf-8-sig")
-        if line := dotted_keys.line_of_too_long(text):
-            most = dotted_keys.MOST_PARTS
-            raise _unreadable(f"has a key of more than {most} parts in line {line}", "use only the keys of the README")
+        table = _loads(text, file)
+    except tomllib.TOMLDecodeError:
+        text, more = typed_text.mended(text)
+        told += more
+        try:
+            table = _loads(text, file)
+        except tomllib.TOMLDecodeError as error:
+            raise Refused([*reasons, toml_faults.fault(text, error, file)]) from None
+    return table, reasons + [mended("manifest-text", what, file=file) for what in told]
+
+
+def _loads(text: str, file: str) -> dict[str, Any]:
+    if line := dotted_keys.line_of_too_long(text):
+        what = f"has a key of more than {dotted_keys.MOST_PARTS} parts in line {line}"
+        raise _unreadable(what, "use only the keys of the README", file)
+    try:
         return tomllib.loads(text)
-    except UnicodeDecodeError as error:
-        raise _unreadable(f"is not UTF-8 text (byte {error.start})", "save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
-        raise _unreadable(f"is not valid TOML: {error}", 'write values as in radio = "tall-768x1024"') from None
+    except tomllib.TOMLDecodeError:
+        raise
     except RecursionError:
-        raise _unreadable("is nested too deeply", "use only the tables that the README shows") from None
-    except ValueError as error:  # for example a number of thousands of digits
-        raise _unreadable(f"is not valid TOML: {error}", "write plain, short values") from None
+        raise _unreadable("is nested too deeply", "use only the tables that the README shows", file) from None
+    except ValueError:  # for example a number of thousands of digits
+        raise _unreadable("holds a number or date that is none", "write plain, short values", file) from None
 
 
 def _take_out(table: Any, loc: tuple[int | str, ...]) -> None:

@@ -12,7 +12,7 @@ _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]")
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
     text = text.strip()
     if not text:
         raise ValueError("must not be empty")
@@ -21,22 +21,22 @@ def _one_line(text: str) -> str:
     return text
 
 
-def _inside_the_drop(pattern: str) -> str:
+def inside_the_drop(pattern: str) -> str:
     path = PurePosixPath(pattern)
     if path.is_absolute() or ".." in path.parts or "\\" in pattern or "**" in pattern:
         raise ValueError("must name files inside the drop, with / between folders and without .. or **")
     return pattern
 
 
-def _hex_colour(text: str) -> str:
+def hex_colour(text: str) -> str:
     if not _HEX.fullmatch(text):
         raise ValueError('must be a colour such as "#0b1d2a"')
     return text.lower()
 
 
-Words = Annotated[str, Field(max_length=200), AfterValidator(_one_line)]
-Art = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(_inside_the_drop)]
-Colour = Annotated[str, AfterValidator(_hex_colour)]
+Words = Annotated[str, Field(max_length=200), AfterValidator(one_line)]
+Art = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(inside_the_drop)]
+Colour = Annotated[str, AfterValidator(hex_colour)]
 Share = Annotated[float, Field(ge=0, le=1)]
 
 

@@ -17,9 +17,10 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import BaseModel, Field, ValidationError
 
 from keyturn.shop import player_facts
+from keyturn.shop.folding import folded
 from keyturn.shop.named_kinds import NamedKinds
 from keyturn.shop.radio_profile import Radio, Rule, Sourced
-from keyturn.shop.reasons import Reason, ShopFault, refuse
+from keyturn.shop.reasons import Reason, ShopFault, mended, refuse
 
 SHIPPED = Path(__file__).parents[1] / "rules"
 
@@ -84,10 +85,14 @@ class Workers(Sourced):
 
 
 class Stages(Sourced):
-    """For how many seconds one stage of a drop may wait for the workers. A drop that needs longer is refused."""
+    """For how many seconds one stage of a drop may wait for the workers. A drop that needs longer is refused.
+
+    `smaller` is for each way of making files smaller; what is not done by then stays as it is.
+    """
 
     reading: Annotated[float, Field(ge=1)]
     frames: Annotated[float, Field(ge=1)]
+    smaller: Annotated[float, Field(ge=1)]
     judge: Annotated[float, Field(ge=1)]
 
     def seconds(self, stage: str) -> float:
@@ -160,10 +165,12 @@ class Rulebook(Rule):
     kinds: NamedKinds
 
     def radio(self, name: str) -> Radio | Reason:
-        """Return the profile called `name`, or a reason that refuses it and names the nearest one."""
-        found = self.radios.get(name)
-        if found is not None:
-            return found
+        """Return the profile called `name`, or a reason that refuses it and names the nearest one.
+
+        Capitals, blanks, hyphens and × for x make no difference where one radio alone is called so.
+        """
+        if (called := self._called(name)) is not None:
+            return self.radios[called]
         near = difflib.get_close_matches(name, self.radios, n=1, cutoff=0.5)
         hint = f'did you mean "{near[0]}"? ' if near else ""
         return refuse(
@@ -173,6 +180,19 @@ class Rulebook(Rule):
             file="job.toml",
             field="radio",
         )
+
+    def radios_renamed(self, names: Iterable[str]) -> list[Reason]:
+        """Return a reason for each of the radios' names that was not written as the profile is called."""
+        called = {name: self._called(name) for name in names}
+        return [
+            mended("manifest-mended", f'"{name}" was read as "{real}"', file="job.toml", field="radio")
+            for name, real in called.items()
+            if real not in (name, None)
+        ]
+
+    def _called(self, name: str) -> str | None:
+        alike = [name] if name in self.radios else [other for other in self.radios if folded(other) == folded(name)]
+        return alike[0] if len(alike) == 1 else None
 
 
 M = TypeVar("M", bound=BaseModel)
