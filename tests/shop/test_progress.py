@@ -41,6 +41,27 @@ def test_after_the_first_of_two_radios_half_is_done_and_no_more() -> None:
     assert told[-1] == ("judge", 2, 4)
 
 
+def test_a_stage_with_pieces_of_its_own_tells_those_and_how_long_it_has_taken() -> None:
+    clock = iter([0.0, 0.0, 5.0, 7.0, 8.0, 10.0, 11.0])
+    told: list[tuple[str, int, int]] = []
+    progress = Progress(lambda *said: told.append(said), clock=lambda: next(clock))
+    progress.expect(4)
+    progress.stage("packing harder", 2)
+    progress.piece()
+    assert progress.seconds() == 5
+    progress.stage("package")
+    progress.stage("packing harder", 2)
+    progress.piece()
+    assert progress.seconds() == 9, "7 s before, and 2 s since it came again"
+    assert told == [
+        ("packing harder", 0, 2),
+        ("packing harder", 1, 2),
+        ("package", 0, 4),
+        ("packing harder", 0, 2),
+        ("packing harder", 1, 2),
+    ]
+
+
 def test_it_raises_between_frames_once_the_work_is_to_stop() -> None:
     stopping = iter([False, True, True])
     progress = Progress(stop=lambda: next(stopping))

@@ -18,7 +18,6 @@ from keyturn.shop.reasons import Reason, Refused
 from keyturn.shop.rulebook import Intake
 from keyturn.workers.crew import Crew, InlineCrew
 
-
 NEAR_MOST_BYTES = 2**20
 """The service itself probes files up to this size: one of tiny blocks takes it less than a second."""
 

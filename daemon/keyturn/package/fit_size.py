@@ -1,28 +1,27 @@
 """An animation made smaller: photographs as JPEG where no eye sees it, and what is too large for its radio made to fit.
 
 What costs the eye least comes first, and all is told: packed harder, to the pixel -> JPEG where the radio takes it, as
-fine as fits -> frames left out where the manifest allows it -> refused, with how many frames would fit.
+fine as fits -> frames left out where the manifest allows it -> refused, with how many frames would fit. A few files
+tell first whether such work can help; what cannot is not done.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from keyturn.eye.cielab import NOTICEABLE
 from keyturn.judge.sizes import zip_reasons
 from keyturn.package import animation
-from keyturn.package.animation import Animation, FrameStore, PackedPart, StoredFile
-from keyturn.package.repack import Recode, recode
+from keyturn.package.animation import Animation, PackedPart, StoredFile
+from keyturn.package.smaller import Smaller
 from keyturn.radio.pace import FEWEST_KEPT, thin
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.thinning import thinned
-from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import Reason, Refused, mended, note
+from keyturn.shop.reasons import Reason, mended, note
 from keyturn.shop.units import MIB, readable_size
-from keyturn.workers.crew import Crew
 
 PHOTOGRAPH_QUALITY = 92
 """At it libjpeg's tables are a sixth of those in ITU-T T.81, annex K, of which K.1 says that a half usually gives
@@ -35,42 +34,12 @@ QUALITIES = (92, 88, 84, 80)
 """Qualities tried. At the last, libjpeg's tables are two fifths of ITU-T T.81's own (annex K); below lies what
 that standard itself does not call nearly indistinguishable."""
 
-SAMPLED, WORTH_PACKING = 4, 0.01
-"""Measured on 768 x 1024: 5 % of drawn art, up to a third of dithered and hatched, 0.0 to 0.2 % of photographs, at
-six times the work."""
+WORTH_PACKING = 0.01
+"""Least share that harder packing must save of a sample. Measured on 768 x 1024: it saves 5 % of drawn art, up to a
+third of dithered and hatched, 0.0 to 0.2 % of photographs, at six times the work; grain takes longest."""
 
-
-@dataclass(frozen=True, slots=True)
-class Smaller:
-    """Makes stored files anew, smaller, by the crew."""
-
-    store: FrameStore
-    crew: Crew
-    progress: Progress
-
-    def successors(self, files: Iterable[StoredFile], quality: int | None) -> dict[StoredFile, StoredFile]:
-        """Return a successor for each file that becomes smaller.
-
-        `quality` is that of a JPEG; None packs a PNG harder, to the pixel. A file that cannot be made anew has no
-        successor. Raise `Stopped` where the work is to stop.
-        """
-        distinct = list(dict.fromkeys(files))
-        jobs = (Recode(self.store.read(file), quality, file.name) for file in distinct)
-        made: dict[StoredFile, StoredFile] = {}
-        results = self.crew.run(recode, jobs, lambda job: f"{job.name}, as packed")  # not the artist's own file
-        for file, result in zip(distinct, results, strict=True):
-            self.progress.check()
-            if not isinstance(result, Refused) and len(result.data) < file.size:
-                stored = self.store.add(result.data)
-                made[file] = replace(
-                    file,
-                    start=stored.start,
-                    size=stored.size,
-                    kind=stored.kind,
-                    palette=stored.palette,
-                    lost=result.lost,
-                )
-        return made
+WORTH_FOR_FEWER = 0.15
+"""Least share where harder packing alone cannot make it fit: so many more of the frames can then stay."""
 
 
 # -- photographs as JPEG ----------------------------------------------------------------------------
@@ -144,44 +113,51 @@ def fitted(plan: Plan, plain: Animation, unchanged: int | None, smaller: Smaller
     """
     limit = plan.radio.limits.zip_mib * MIB
     chosen, jpeg_notes = photographs_as_jpeg(plan, plain, unchanged, smaller)
-    made, plain, reasons = _packed_harder(plan, plain, chosen, smaller, limit)
-    made, coarser = _as_jpeg(plan, plain, made, smaller, limit)
+    made, plain, reasons, packed = _packed_harder(plan, plain, chosen, smaller, may_thin=may_thin)
+    made, coarser, as_jpeg = _as_jpeg(plan, plain, made, smaller, may_thin=may_thin)
     reasons += coarser or jpeg_notes
     if animation.size(plan, made) <= limit:
         return Fitted(made, plan, tuple(reasons))
-    places = _places_that_fit(plan, made, limit)
+    places = _places_that_fit(plan, made, limit / min(packed, as_jpeg))
     if may_thin and places is not None:
         return _thinned(plan, made, places, reasons)
     fitting = sum(map(len, places)) if places else 0
-    reasons += zip_reasons(plan, animation.size(plan, made), fitting)
+    reasons += zip_reasons(plan, round(animation.size(plan, made) * min(packed, as_jpeg)), fitting)
     return Fitted(made, plan, tuple(reasons))
 
 
 def _packed_harder(
-    plan: Plan, plain: Animation, chosen: Animation, smaller: Smaller, limit: float
-) -> tuple[Animation, Animation, list[Reason]]:
-    """Return both animations with their PNG files packed as hard as can be, where the chosen one is too large."""
-    before = animation.size(plan, chosen)
-    if before <= limit:
-        return chosen, plain, []
+    plan: Plan, plain: Animation, chosen: Animation, smaller: Smaller, *, may_thin: bool
+) -> tuple[Animation, Animation, list[Reason], float]:
+    """Return both animations with their PNG files packed as hard as can be, where the chosen one is too large.
+
+    Where that cannot help they come back as they are, with the share of its size that the chosen one would have.
+    """
+    before, limit = animation.size(plan, chosen), plan.radio.limits.zip_mib * MIB
     files = list(dict.fromkeys(_pngs(plain)))
-    if not _is_worth_packing(files, smaller):
-        return chosen, plain, []
+    if before <= limit or not files:
+        return chosen, plain, [], 1.0
+    outlook = smaller.outlook(files, None)
+    if outlook.saved <= WORTH_PACKING:
+        return chosen, plain, [], 1.0
+    if not outlook.may_save(_missing_share(chosen, before - limit)):
+        if takes_jpeg(plan.radio) or outlook.saved < WORTH_FOR_FEWER:
+            return chosen, plain, [], 1.0
+        if not may_thin:
+            return chosen, plain, [], 1 - outlook.saved
     successors = smaller.successors(files, None)
     made, plain = _with_files(chosen, successors), _with_files(plain, successors)
     after = animation.size(plan, made)
     if after == before:
-        return made, plain, []
+        return made, plain, [], 1.0
     what = f"{_too_large(plan, before)}; packed harder it has {readable_size(after)}, and no pixel differs"
-    return made, plain, [mended("packed-harder", what)]
+    return made, plain, [mended("packed-harder", what)], 1.0
 
 
-def _is_worth_packing(files: Sequence[StoredFile], smaller: Smaller) -> bool:
-    """Would harder packing save enough? A few pictures tell: grain takes longest and yields nothing."""
-    few = files[:: 1 + len(files) // SAMPLED]
-    successors = smaller.successors(few, None)
-    saved = sum(file.size - successors.get(file, file).size for file in few)
-    return saved > WORTH_PACKING * sum(file.size for file in few)
+def _missing_share(made: Animation, bytes_missing: float) -> float:
+    """Return which share of their bytes the PNG files must save. A picture that plays twice lies in the zip twice."""
+    files = (part.files[number] for part in made for number in part.numbers)
+    return bytes_missing / max(1, sum(file.size for file in files if file.kind == "png"))
 
 
 def _pngs(made: Animation) -> list[StoredFile]:
@@ -197,19 +173,30 @@ def _too_large(plan: Plan, size: int) -> str:
 
 
 def _as_jpeg(
-    plan: Plan, plain: Animation, chosen: Animation, smaller: Smaller, limit: float
-) -> tuple[Animation, list[Reason]]:
-    """Return the finest quality that fits; the coarsest where none does, for fewer frames must then go."""
-    before = animation.size(plan, chosen)
+    plan: Plan, plain: Animation, chosen: Animation, smaller: Smaller, *, may_thin: bool
+) -> tuple[Animation, list[Reason], float]:
+    """Return the finest quality that fits; the coarsest where none does, for fewer frames must then go.
+
+    Where even that cannot fit, and no frame may go, it comes back as it is, with the share of its size that it would
+    have.
+    """
+    before, limit = animation.size(plan, chosen), plan.radio.limits.zip_mib * MIB
     if before <= limit or not takes_jpeg(plan.radio):
-        return chosen, []
+        return chosen, [], 1.0
+    files = list(dict.fromkeys(_pngs(plain)))
+    coarsest = smaller.outlook(files, QUALITIES[-1])
+    qualities: Sequence[int] = QUALITIES
+    if not coarsest.may_save(_missing_share(plain, animation.size(plan, plain) - limit)):
+        if not may_thin:
+            return chosen, [], min(1.0, animation.size(plan, plain) * (1 - coarsest.saved) / before)
+        qualities = QUALITIES[-1:]
     made, quality = chosen, 0
-    for quality in QUALITIES:
-        made = _with_files(plain, smaller.successors(_pngs(plain), quality))
+    for quality in qualities:
+        made = _with_files(plain, smaller.successors(files, quality))
         if animation.size(plan, made) <= limit:
             break
     after = animation.size(plan, made)
-    return (made, [_coarser_note(plan, made, quality, before, after)]) if after < before else (chosen, [])
+    return (made, [_coarser_note(plan, made, quality, before, after)], 1.0) if after < before else (chosen, [], 1.0)
 
 
 def _coarser_note(plan: Plan, made: Animation, quality: int, before: int, after: int) -> Reason:

@@ -18,11 +18,12 @@ from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.judge.words import words_reasons
 from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
-from keyturn.package.fit_size import Smaller, fitted, fitted_logo
+from keyturn.package.fit_size import fitted, fitted_logo
 from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.player_pictures import player_of
 from keyturn.package.radio_job import RadioJob
+from keyturn.package.smaller import Smaller
 from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
 from keyturn.radio import desc
@@ -118,7 +119,7 @@ def _fitted(job: RadioJob, numbers: dict[Source, int], store: FrameStore, crew: 
     plan = job.plan
     logo = _logo(job, crew)
     logo_number = store.show(logo)
-    smaller = Smaller(store, crew, progress)
+    smaller = Smaller(store, crew, progress, job.rules.intake.stages.smaller)
     playing = [[numbers[source] for source in part.sources] for part in plan.parts]
     plain = animation.lossless([part.row.path for part in plan.parts], playing, store)
     unchanged = logo_number if logo_number == playing[0][0] else None

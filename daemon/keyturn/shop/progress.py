@@ -13,8 +13,8 @@ class Stopped(Exception):  # noqa: N818 - the service is ending; the drop stays 
 class Progress:
     """The progress of one drop.
 
-    `told` is called with the stage's name, the frames made so far and the frames of the whole job. `stop` is asked
-    after each frame whether to give up the work. `clock` returns seconds.
+    `told` is called with the stage's name, the frames made so far and the frames of the whole job, or the pieces of a
+    stage that has its own. `stop` is asked after each frame whether to give up the work. `clock` returns seconds.
     """
 
     def __init__(
@@ -28,6 +28,7 @@ class Progress:
         self._stage = ""
         self._spent: dict[str, float] = {}
         self._done = self._total = 0
+        self._piece, self._pieces = 0, 0
 
     @property
     def current(self) -> str:
@@ -38,19 +39,37 @@ class Progress:
         """Set how many frames the whole job has."""
         self._total = frames
 
-    def stage(self, name: str) -> None:
-        """Begin a stage. A stage that comes again adds to its time."""
+    def stage(self, name: str, pieces: int = 0) -> None:
+        """Begin a stage, which has `pieces` of its own or else works on the frames.
+
+        One that comes again adds to its time.
+        """
         now = self._clock()
         if self._stage:
             self._spent[self._stage] = self._spent.get(self._stage, 0.0) + now - self._since
         self._stage, self._since = name, now
+        self._piece, self._pieces = 0, pieces
         if name:
-            self._told(name, self._done, self._total)
+            self._tell()
+
+    def _tell(self) -> None:
+        done, total = (self._piece, self._pieces) if self._pieces else (self._done, self._total)
+        self._told(self._stage, done, total)
+
+    def seconds(self) -> float:
+        """Return for how many seconds the work has been in this stage, each time that it came."""
+        return self._spent.get(self._stage, 0.0) + self._clock() - self._since
+
+    def piece(self) -> None:
+        """Count one piece of the stage as done. Raise `Stopped` where the work is to stop."""
+        self._piece += 1
+        self._tell()
+        self.check()
 
     def frame(self) -> None:
         """Count one frame as made. Raise `Stopped` where the work is to stop."""
         self._done += 1
-        self._told(self._stage, self._done, self._total)
+        self._tell()
         self.check()
 
     def check(self) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import Future, TimeoutError
 from typing import Any, Protocol, TypeVar
 
@@ -45,6 +45,12 @@ class Crew(Protocol):
 
     def close(self) -> None:
         """End the workers for good."""
+
+
+def end(results: Iterator[Any]) -> None:
+    """Break off a crew's `run`: jobs that are under way are ended as far as they can be."""
+    if isinstance(results, Generator):
+        results.close()
 
 
 class InlineCrew:

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import time
 from collections import defaultdict, deque
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from typing import TypeVar
 
 from keyturn.shop.reasons import Refused, refuse
 from keyturn.shop.rulebook import Intake
-from keyturn.workers.crew import DEFEATED, Crew
+from keyturn.workers.crew import DEFEATED, Crew, end
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -73,8 +73,7 @@ class DropCrew:
                     return
             yield from self._refusals(taken, names)
         finally:
-            if isinstance(results, Generator):
-                results.close()
+            end(results)
 
     def _worth_trying(self, jobs: Iterable[J], taken: deque[J], names: Callable[[J], str]) -> Iterator[J]:
         """Yield the jobs that a worker is to do. `taken` gets every job."""
