@@ -54,6 +54,12 @@ def test_a_folder_in_the_folder_is_found_and_noted(drop: Path) -> None:
     assert found(drop) == ("drop/van", ["folder-in-folder"])
 
 
+@pytest.mark.parametrize("name", ["JOB.TOML", "job.toml.txt", "van.toml"])
+def test_a_manifest_of_another_name_says_whose_folder_it_is_too(drop: Path, name: str) -> None:
+    lay(drop, f"van/{name}", "van/1.png", "other/2.png")
+    assert found(drop) == ("drop/van", ["folder-in-folder"])
+
+
 @pytest.mark.parametrize("names", [("job.toml", "van/job.toml"), ("a/job.toml", "b/job.toml")])
 def test_where_several_folders_could_be_meant_the_drop_itself_is_taken(drop: Path, names: tuple[str, ...]) -> None:
     lay(drop, *names)

@@ -89,3 +89,8 @@ def test_without_a_table_nothing_is_named(tmp_path: Path) -> None:
     (tmp_path / "lamp.kra").write_bytes(b"PK")
     found = drop_files.look_into(survey(tmp_path, RULES.intake), RULES.intake, NO_KINDS)
     assert found.unknown == ("lamp.kra",)
+
+
+@pytest.mark.parametrize("name", ["job.toml", "JOB.TOML", "job.toml.txt"])
+def test_the_manifest_is_no_unknown_file_whatever_it_is_called(tmp_path: Path, name: str) -> None:
+    assert looked(tmp_path, {name: b'customer = "Fern"', "order.txt": b"blue"}).unknown == ("order.txt",)

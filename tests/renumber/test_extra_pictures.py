@@ -71,3 +71,16 @@ def test_a_clip_is_refused_where_a_still_is_wanted(tmp_path: Path, rules: Rulebo
     }
     found = clip_reasons(["moving.gif", "still.png", "unread.png"], probes)
     assert [(r.code, r.file) for r in found] == [("clip-as-still", "moving.gif")]
+
+
+@pytest.mark.parametrize("wanted", ["a", "a/", "A/"])
+def test_art_that_names_a_folder_means_its_pictures(wanted: str) -> None:
+    part, (reason,) = with_real_names(Part(art=wanted), 2, FILES, None)
+    assert part.art == "a/*"
+    assert (reason.kind, reason.field) == ("mended", "part.2.art")
+    assert reason.what == f'"{wanted}" is a folder, and was read as "a/*"'
+
+
+@pytest.mark.parametrize("wanted", ["*", "van.png", "a/*", "a/van.png", "b"])
+def test_other_art_stays_as_it_is(wanted: str) -> None:
+    assert with_real_names(Part(art=wanted), 1, FILES, None) == (Part(art=wanted), [])

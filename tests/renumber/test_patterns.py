@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.renumber.patterns import is_art, matching, one_file, where_pictures_lie
+from keyturn.renumber.patterns import is_art, matching, of_folder, one_file, where_pictures_lie
 
 FILES = ("Lamps/0001.png", "Lamps/0002.png", "Lamps/deep/0003.png", "logo.png", "notes.txt")
 
@@ -48,3 +48,9 @@ def test_the_remedy_names_six_folders_at_most() -> None:
 @pytest.mark.parametrize(("name", "art"), [("a/B.PNG", True), ("film.mp4", True), ("notes.txt", False), ("png", False)])
 def test_the_ending_tells_art(name: str, art: bool) -> None:
     assert is_art(name) is art
+
+
+def test_the_name_of_a_folder_gives_the_pattern_of_its_pictures() -> None:
+    files = ["1.png", "lamps/1.png", "B/1.png", "b/1.png", "x/y/1.png"]
+    wanted = {"lamps": "lamps/*", "LAMPS/": "lamps/*", "x/y": "x/y/*", "B": "B/*", "x": None, "lamps/*": None, "": None}
+    assert {name: of_folder(name, files) for name in wanted} == wanted

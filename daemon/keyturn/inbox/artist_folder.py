@@ -6,7 +6,7 @@ from pathlib import Path
 
 from keyturn.inbox.survey import OURS
 from keyturn.inbox.unpack import unpack
-from keyturn.manifest.models import FILE_NAME
+from keyturn.manifest import manifest_file
 from keyturn.shop.file_names import is_junk
 from keyturn.shop.reasons import Reason, mended
 from keyturn.shop.rulebook import Rulebook
@@ -19,8 +19,8 @@ def artist_folder(drop: Path, scratch: Path, rules: Rulebook) -> tuple[Path, lis
     """
     folder, reasons = _unpacked(drop, scratch, rules)
     folders = [path for path in folder.iterdir() if path.is_dir() and not path.is_symlink()]
-    nested = [path for path in folders if (path / FILE_NAME).is_file()]
-    if len(nested) != 1 or (folder / FILE_NAME).exists():
+    nested = [path for path in folders if manifest_file.in_folder(path)]
+    if len(nested) != 1 or manifest_file.in_folder(folder):
         return folder, reasons
     what = f"the drop lay in a folder of its own ({nested[0].name}/)"
     return nested[0], [*reasons, mended("folder-in-folder", what)]

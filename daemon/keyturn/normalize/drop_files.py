@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 
 from keyturn.inbox.survey import Survey
-from keyturn.manifest.models import FILE_NAME
+from keyturn.manifest import manifest_file
 from keyturn.normalize.reading import kinds
 from keyturn.shop.named_kinds import START_BYTES, NamedKind, NamedKinds
 from keyturn.shop.reasons import Reason, note, refuse
@@ -37,8 +37,9 @@ def look_into(found: Survey, intake: Intake, named: NamedKinds) -> DropFiles:
     """Read the first bytes of every file. Raise OSError as it comes from the shop's disk."""
     taken = {kind.upper() for kind in (*intake.formats.stills, *intake.formats.clips)}
     art, not_taken, unknown = set[str](), dict[str, NamedKind](), list[str]()
+    manifests = manifest_file.candidates(name for name in found.files if "/" not in name)
     for name in found.files:
-        if name == FILE_NAME:
+        if name in manifests:
             continue
         with (found.root / name).open("rb") as file:
             start = file.read(START_BYTES)

@@ -9,8 +9,8 @@ from keyturn.manifest.drawn_frames import Crossfade, Glide, Sprite
 from keyturn.manifest.models import FILE_NAME, Part
 from keyturn.normalize.reading.clips import is_clip
 from keyturn.normalize.reading.probe import Probe
-from keyturn.renumber.patterns import one_file
-from keyturn.shop.reasons import Reason, refuse
+from keyturn.renumber.patterns import of_folder, one_file
+from keyturn.shop.reasons import Reason, mended, refuse
 
 LOGO = "logo"
 """What `from` of a dissolve calls the job's logo."""
@@ -26,7 +26,8 @@ def extra_pictures(part: Part) -> list[str]:
 def with_real_names(part: Part, number: int, files: Sequence[str], logo: str | None) -> tuple[Part, list[Reason]]:
     """Return part `number` with its extra pictures called as the files really are, and what is wrong with them.
 
-    A name that means no file or several stays as it is, with a refusal. `logo` is the job's own logo.
+    A name that means no file or several stays as it is, with a refusal. Where art names a folder, its pictures are
+    meant. `logo` is the job's own logo.
     """
     changes: dict[str, object] = {}
     changes["backdrop"], reasons = _real_name(part.backdrop, f"part.{number}.backdrop", files)
@@ -36,6 +37,10 @@ def with_real_names(part: Part, number: int, files: Sequence[str], logo: str | N
     if part.glide:
         changes["glide"], more = _glide_with_real_names(part.glide, number, files)
         reasons += more
+    if part.art and (pattern := of_folder(part.art, files)):
+        changes["art"] = pattern
+        what = f'"{part.art}" is a folder, and was read as "{pattern}"'
+        reasons.append(mended("manifest-mended", what, file=FILE_NAME, field=f"part.{number}.art"))
     return part.model_copy(update=changes), reasons
 
 

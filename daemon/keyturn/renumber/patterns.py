@@ -38,6 +38,17 @@ def one_file(wanted: str, files: Sequence[str], code: str, mend: str, field: str
     return None, [*reasons, refuse(code, what, mend, file=FILE_NAME, field=field)]
 
 
+def of_folder(wanted: str, files: Sequence[str]) -> str | None:
+    """Return the pattern of all pictures of the folder that `wanted` names, as in "lamps"; None where it names none.
+
+    A name that one folder alone has but for capitals is that folder's.
+    """
+    steps = wanted.rstrip("/")
+    folders = dict.fromkeys(name.rpartition("/")[0] for name in files if "/" in name)
+    alike = [steps] if steps in folders else [folder for folder in folders if folder.casefold() == steps.casefold()]
+    return f"{alike[0]}/*" if len(alike) == 1 else None
+
+
 def where_pictures_lie(art: Collection[str]) -> str:
     """Return a remedy for a pattern that matches nothing: up to six patterns that do."""
     places = sorted({f"{name.rpartition('/')[0]}/*".lstrip("/") for name in art})

@@ -14,7 +14,8 @@ from pathlib import Path
 
 from keyturn.inbox.survey import Survey, survey
 from keyturn.inbox.unpack import unpack
-from keyturn.manifest.models import FILE_NAME, Manifest, Motion
+from keyturn.manifest import manifest_file
+from keyturn.manifest.models import Manifest, Motion
 from keyturn.radio.desc import TRUSTED_PLAYS, Desc
 from keyturn.renumber import ready_made_desc, uncrop
 from keyturn.renumber.ready_made_desc import desc_files, read_desc
@@ -117,8 +118,9 @@ def _with_own_files(inner: Survey, found: Survey, archive: str) -> Survey:
     """
     files = set(inner.files)
     taken = {path.name for path in inner.root.iterdir() if path.is_dir()}
+    manifests = manifest_file.candidates(name for name in found.files if "/" not in name)
     for name in found.files:
-        if name in (archive, FILE_NAME) or name.partition("/")[0] in taken:
+        if name in (archive, *manifests) or name.partition("/")[0] in taken:
             continue
         target = inner.root / name
         target.parent.mkdir(parents=True, exist_ok=True)
