@@ -108,12 +108,12 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
     intake = bench.rules.intake
     root, reasons = artist_folder(drop, scratch, bench.rules)
     found = survey(root, intake)
-    manifest, faults = reading.read_leniently(root, max_kib=intake.caps.manifest_kib)
+    manifest, faults = reading.read_leniently(root, max_kib=intake.caps.manifest_kib, radios=bench.rules.radios)
     reasons += [*found.reasons, *faults]
     if manifest is None:
         raise Refused(reasons, root=root)
     radios = [bench.rules.radio(wanted) for wanted in manifest.radio]
-    reasons += [radio for radio in radios if isinstance(radio, Reason)]
+    reasons += [*(radio for radio in radios if isinstance(radio, Reason)), *bench.rules.radios_renamed(manifest.radio)]
     known = tuple(radio for radio in radios if isinstance(radio, Radio))
     try:
         job = _planned(found, manifest, name, known, scratch, bench)
