@@ -392,3 +392,65 @@ def test_every_stage_is_told_in_its_order(tmp_path: Path, drop: Drop, bench: Ben
     make_by_hand.make(drop(), tmp_path / "out", telling)
     told = [stage for stage, before in zip(heard, [None, *heard], strict=False) if stage != before]
     assert told == ["frames", "package", "judge", "package", "papers"]
+
+
+# -- job.toml as editors leave it -------------------------------------------------------------------
+
+CLEAN_JOB = """\
+customer = "Fern Hollow Mobile Library"
+radio = "tiny"
+background = "#ffffff"
+rush = true
+
+[motion]
+fps = 12
+
+[[part]]
+art = "lamps/*"
+pause = 0.5
+"""
+TYPED_JOB = """\
+Customer = “Fern Hollow\xa0Mobile Library”
+radio = „Tiny“
+Background = “White”
+rush = Yes
+
+[Motion]
+FPS = "12"
+
+[[Part]]
+art = “lamps\\”
+pause = 0,5
+"""
+
+
+def test_a_job_as_an_editor_leaves_it_is_made_as_the_clean_one_and_all_that_was_mended_is_told(
+    drop: Drop, bench: Bench, tmp_path: Path
+) -> None:
+    clean = make_by_hand.make(drop("clean", manifest=CLEAN_JOB), tmp_path / "a", bench)
+    typed_drop = drop("typed", manifest=TYPED_JOB)
+    text = (typed_drop / "job.toml").read_text(encoding="utf-8")
+    (typed_drop / "job.toml").rename(typed_drop / "JOB.TOML.txt")
+    (typed_drop / "JOB.TOML.txt").write_bytes(text.replace("\n", "\r").encode("utf-16"))
+    typed = make_by_hand.make(typed_drop, tmp_path / "b", bench)
+    of = [{path.name: path.read_bytes() for path in stick(each).rglob("*.*")} for each in (clean, typed)]
+    assert of[0] == of[1]
+    said = [reason for reason in typed.made.record.reasons if reason.code.startswith("manifest-")]
+    assert {r.code for r in said} == {
+        "manifest-renamed", "manifest-encoding", "manifest-line-ends", "manifest-text", "manifest-mended",
+    }  # fmt: skip
+    assert all(reason.kind is Kind.MENDED for reason in said)
+    assert {"radio", "part.1.art", "motion.fps", "background"} <= {reason.field for reason in said}
+    assert not [reason for reason in clean.made.record.reasons if reason.code.startswith("manifest-")]
+    sheet = next((tmp_path / "b").rglob("proof.html")).read_text(encoding="utf-8")
+    assert "was read as job.toml" in sheet and "quotes of another kind" in sheet
+
+
+def test_a_drop_whose_two_facts_stand_in_a_text_is_told_what_to_paste(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    folder = drop("order")
+    (folder / "job.toml").rename(folder / "order.txt")
+    (folder / "order.txt").write_text("Customer: Fern Hollow\nRadio: Tiny\n")
+    with pytest.raises(Refused) as caught:
+        make_by_hand.make(folder, tmp_path / "out", bench)
+    assert refusals(caught) == ["manifest-missing"]
+    assert 'customer = "Fern Hollow"\nradio = "tiny"' in caught.value.reasons[-1].mend
