@@ -45,3 +45,11 @@ def test_what_was_mended_and_what_is_to_know_stands_after_what_is_wrong(by_hand:
     only_wrong = rejected_text(by_hand.rejection(reasons=(by_hand.refuse("no-art", "no pictures", "put one in"),)))
     assert "1 thing to mend" in only_wrong
     assert "ALREADY MENDED" not in only_wrong and "TO KNOW" not in only_wrong
+
+
+def test_lines_to_paste_stand_each_in_a_line_of_its_own(by_hand: ModuleType) -> None:
+    lines = 'customer = "Fern Hollow Mobile Library and all its many branches in the hills"', 'radio = "tiny"'
+    reason = by_hand.refuse("manifest-missing", "is not there", "\n".join(["save these:", *lines]))
+    rejection = by_hand.rejection(reasons=(reason,))
+    assert f"   -> save these:\n      {lines[0]}\n      {lines[1]}\n" in rejected_text(rejection)
+    assert "save these:</bdi><br><bdi>customer" in rejected_html(rejection)

@@ -40,6 +40,7 @@ SMALL = note("enlarged", "the logo was enlarged 1.5 times", file="logo.png")
         (KEY, 'job.toml [custmer]: no key is called "custmer" -> did you mean "customer"?'),
         (JUNK, "2 files were skipped"),
         (SMALL, "logo.png: the logo was enlarged 1.5 times"),
+        (refuse("a", "is missing", "save these:\na = 1\nb = 2"), "is missing -> save these: a = 1 / b = 2"),
     ],
 )
 def test_a_reason_is_one_line_with_its_place_and_its_remedy(reason: Reason, line: str) -> None:

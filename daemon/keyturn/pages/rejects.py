@@ -74,7 +74,9 @@ def _listed(title: str, reasons: Sequence[Reason]) -> Iterator[str]:
         yield from _wrapped(place or "the drop", f"{number}. ")
         yield from _wrapped(reason.what, "   ")
         if reason.mend:
-            yield from _wrapped(reason.mend, "   -> ")
+            first, *to_paste = reason.mend.split("\n")
+            yield from _wrapped(first, "   -> ")
+            yield from (f"      {_plain(line)}" for line in to_paste)
 
 
 def _wrapped(text: str, mark: str) -> list[str]:

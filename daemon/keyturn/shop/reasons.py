@@ -27,7 +27,10 @@ class Kind(StrEnum):
 
 
 class Reason(BaseModel):
-    """One finding. `file` is relative to the drop, `/`-separated; `field` is a dotted manifest key."""
+    """One finding. `file` is relative to the drop, `/`-separated; `field` is a dotted manifest key.
+
+    `mend` may end in lines to paste, each after a line break.
+    """
 
     model_config = ConfigDict(frozen=True, extra="ignore")  # records hold reasons, those of a newer Keyturn too
 
@@ -45,10 +48,11 @@ class Reason(BaseModel):
         return text and text.encode("utf-8", "backslashreplace").decode("utf-8")
 
     def line(self) -> str:
-        """Return the reason as one plain line, for terminals and logs."""
+        """Return the reason as one plain line, for terminals and logs. Lines to paste are parted by a /."""
         place = " ".join(filter(None, [self.file, f"[{self.field}]" if self.field else None]))
         text = f"{place}: {self.what}" if place else self.what
-        return f"{text} -> {self.mend}" if self.mend else text
+        mend = self.mend.replace(":\n", ": ").replace("\n", " / ")
+        return f"{text} -> {mend}" if mend else text
 
 
 def refuse(code: str, what: str, mend: str, *, file: str | None = None, field: str | None = None) -> Reason:
