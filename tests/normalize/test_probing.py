@@ -170,16 +170,22 @@ def test_a_drop_of_every_kind_is_made(odd_kinds: dict[str, Path], tmp_path: Path
         assert logo.size == (48, 64)
 
 
-def test_a_large_file_is_probed_by_the_crew_whatever_it_is(tmp_path: Path, rules: Rulebook) -> None:
+def test_large_files_and_very_many_are_probed_by_the_crew_whatever_they_are(
+    tmp_path: Path, rules: Rulebook, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A clip is walked block by block. GIF89a, section 24: a comment extension of empty blocks is a few bytes."""
-    picture((48, 64), 1).save(tmp_path / "small.gif")
-    sound = (tmp_path / "small.gif").read_bytes()
-    (tmp_path / "large.gif").write_bytes(sound[:-1] + b"!\xfe\x00" * (probing.NEAR_MOST_BYTES // 3) + b";")
+    picture((48, 64), 1).save(tmp_path / "1.gif")
+    sound = (tmp_path / "1.gif").read_bytes()
+    for number in (2, 3):
+        (tmp_path / f"{number}.gif").write_bytes(sound)
+    monkeypatch.setattr(probing, "NEAR_MOST_BYTES", 5 * len(sound))
+    monkeypatch.setattr(probing, "NEAR_MOST_IN_ALL", 2 * len(sound))
+    (tmp_path / "large.gif").write_bytes(sound[:-1] + b"!\xfe\x00" * 2 * len(sound) + b";")
     asked: list[str] = []
 
     def crew(jobs: Iterable[probing.ProbeJob]) -> list[Any]:
         asked.extend(job.name for job in jobs)
         return list(probing.here(list(jobs)))
 
-    probes, _ = probing.probed(tmp_path, ["small.gif", "large.gif"], rules.intake, crew)
-    assert asked == ["large.gif"] and {probe.size for probe in probes.values()} == {(48, 64)}
+    probes, _ = probing.probed(tmp_path, ["large.gif", "1.gif", "2.gif", "3.gif"], rules.intake, crew)
+    assert asked == ["large.gif", "3.gif"] and {probe.size for probe in probes.values()} == {(48, 64)}

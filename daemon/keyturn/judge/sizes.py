@@ -30,8 +30,19 @@ def zip_reasons(plan: Plan, zip_bytes: int, fitting: int) -> list[Reason]:
     if zip_bytes <= radio.limits.zip_mib * MIB:
         return []
     what = f"the animation is {readable_size(zip_bytes)}; {radio.name} takes {radio.limits.zip_mib:g} MiB"
+    return [refuse("zip-too-large", what, _fewer(fitting, frames))]
+
+
+def about_zip_reason(plan: Plan, zip_bytes: int, fitting: int, made: int) -> Reason:
+    """Return the refusal where the first frames, `made` in number, show that the zip would be much too large."""
+    takes = f"{plan.radio.name} takes {plan.radio.limits.zip_mib:g} MiB"
+    what = f"the animation would be about {readable_size(zip_bytes)}, as {made} of its frames show; {takes}"
+    return refuse("zip-too-large", what, _fewer(fitting, plan.frame_count))
+
+
+def _fewer(fitting: int, frames: int) -> str:
     fewer = f"about {fitting} of its {frames} frames fit: thin = true under [motion] leaves out the others, evenly; or "
-    return [refuse("zip-too-large", what, f"{fewer if fitting else ''}use fewer frames or calmer, flatter pictures")]
+    return f"{fewer if fitting else ''}use fewer frames or calmer, flatter pictures"
 
 
 def logo_reasons(plan: Plan, logo_bytes: int) -> list[Reason]:

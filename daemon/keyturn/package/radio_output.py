@@ -18,6 +18,7 @@ from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.judge.words import words_reasons
 from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
+from keyturn.package.first_frames import first_frames, stop_if_hopeless
 from keyturn.package.fit_size import fitted, fitted_logo
 from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
@@ -30,7 +31,7 @@ from keyturn.radio import desc
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import PlannedPart
 from keyturn.shop.progress import Progress
-from keyturn.shop.reasons import Reason, Refused, gathered
+from keyturn.shop.reasons import Kind, Reason, Refused, gathered, only
 from keyturn.shop.records import (
     FlashRecord,
     HandoffRecord,
@@ -67,13 +68,18 @@ class _Made:
     reasons: tuple[Reason, ...]
 
     @property
+    def fits(self) -> bool:
+        """Is it small enough for its radio?"""
+        return not only(self.reasons, Kind.REFUSE)
+
+    @property
     def numbers(self) -> tuple[tuple[int, ...], ...]:
         """Picture numbers of each part in playing order."""
         return tuple(part.numbers for part in self.animation)
 
 
 def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
-    """Fill `job.folder` with what goes on the stick.
+    """Fill `job.folder` with what goes on the stick. Nothing is written where the animation is too large for its radio.
 
     Raise `Refused` with every broken picture, `Stopped` where `progress` says that the work is to stop.
     """
@@ -84,10 +90,11 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
         made = _fitted(job, numbers, store, crew, progress)
         progress.stage("package")
         zipped = job.scratch / f"{job.plan.radio.name}.zip"
-        animation.write(made.job.plan, made.animation, store, zipped)
+        if made.fits:
+            animation.write(made.job.plan, made.animation, store, zipped)
         seen = _judged(made, store, crew, progress)
-        progress.stage("sheet")
-        player = player_of(made.job, made.logo_number, made.numbers, store, crew)
+        progress.stage("preview")
+        player = player_of(made.job, made.logo_number, made.numbers, store, crew) if made.fits else None
     progress.stage("package")
     return _output(made, zipped, seen, store, player)
 
@@ -95,13 +102,16 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
 def _picture_numbers(job: RadioJob, store: FrameStore, crew: Crew, progress: Progress) -> dict[Source, int]:
     """Make the frames into `store`; return each source's picture number. Raise `Refused` with every broken picture."""
     sources = [source for part in job.plan.parts for source in part.sources]
-    results = crew.run(make_frame, map(job.frame, dict.fromkeys(sources)), lambda frame: frame.source.name)
+    first = first_frames(job, sources, crew)
+    stop_if_hopeless(job, sources, first, crew)
+    left = [source for source in dict.fromkeys(sources) if source not in first]
+    results = crew.run(make_frame, map(job.frame, left), lambda frame: frame.source.name)
     numbers: dict[Source, int] = {}
     broken: list[Reason] = []
     try:
         for source in sources:
             if source not in numbers:
-                result = next(results)
+                result = first.pop(source, None) or next(results)
                 broken += result.reasons if isinstance(result, Refused) else ()
                 numbers[source] = -1 if isinstance(result, Refused) else store.keep(result, source.name)
             if len(broken) >= BROKEN_SHOWN:
@@ -233,9 +243,11 @@ def _record(made: _Made, seen: _Seen, zipped: Path) -> RadioRecord:
         memory=memory_record(plan, animation.cropped_sizes(made.animation)),
         handoff=seen.handoff,
         files=(),
-        zip_bytes=zipped.stat().st_size,
+        zip_bytes=animation.size(plan, made.animation),
         zip_allowed_bytes=int(radio.limits.zip_mib * MIB),
     )
+    if not made.fits:
+        return record
     files = write_stick(job.folder, radio, zipped, made.logo, _install_text(job, record), fat=job.rules.usb.fat)
     return record.model_copy(update={"files": files})
 
