@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import errno
+import multiprocessing
 from collections.abc import Iterator
+from concurrent.futures import CancelledError
 
 import pytest
 
 from keyturn.shop import rulebook
-from keyturn.shop.reasons import Refused
+from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.shop.rulebook import Workers
 from keyturn.workers.crew import InlineCrew, LocalCrew
+from keyturn.workers.process_start import ForkingContext
 from samples import odd, square
 
 
-def limits(**changes: float) -> Workers:
+def limits(**changes: object) -> Workers:
     return rulebook.load().intake.workers.model_copy(update=changes)
 
 
@@ -64,3 +68,58 @@ def test_inline_and_local_crews_agree(crew: LocalCrew) -> None:
     assert list(InlineCrew().run(square, range(9), str)) == list(crew.run(square, range(9), str))
     (inline,) = InlineCrew().run(odd, [3], str)
     assert isinstance(inline, Refused)
+
+
+def test_workers_that_die_at_their_start_are_the_shop_s_fault() -> None:
+    """A limit that no process can set ends each worker before its first job, as a machine without memory does."""
+    crew = LocalCrew(1, limits(memory_mib="much"))
+    for _ in range(2):
+        with pytest.raises(ShopFault, match="no workers can be started"):
+            list(crew.run(square, [2, 3], str))
+    crew.close()
+
+
+@pytest.mark.parametrize(
+    "error",
+    [OSError(errno.EAGAIN, "Resource temporarily unavailable"), RuntimeError("can't start new thread")],
+    ids=["no process", "no thread"],
+)
+def test_where_no_process_or_thread_can_be_had_it_is_the_shop_s_fault(
+    monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    """fork(2): EAGAIN beyond RLIMIT_NPROC or pids.max. Once there is room again, the same crew works."""
+
+    def fails(*args: object, **named: object) -> None:
+        raise error
+
+    crew = LocalCrew(1, limits())
+    with monkeypatch.context() as full:
+        full.setattr(ForkingContext, "Process", fails)
+        crew.wake()
+        with pytest.raises(ShopFault, match=str(error.args[-1])):
+            list(crew.run(square, [2], str))
+    assert list(crew.run(square, [2], str)) == [4]
+    crew.close()
+
+
+def test_a_pool_that_fails_once_is_replaced_and_the_job_done(crew: LocalCrew, monkeypatch: pytest.MonkeyPatch) -> None:
+    real, failures = ForkingContext.Process, iter([True])
+
+    def fails_once(self: ForkingContext, *args: object, **named: object) -> object:
+        if next(failures, False):
+            raise OSError(errno.EAGAIN, "Resource temporarily unavailable")
+        return real(self, *args, **named)
+
+    monkeypatch.setattr(ForkingContext, "Process", fails_once)
+    assert list(crew.run(square, [2, 3], str)) == [4, 9]
+
+
+def test_a_closed_crew_starts_no_workers_again(crew: LocalCrew) -> None:
+    results = crew.run(square, range(100), str)
+    next(results)
+    crew.close()
+    with pytest.raises(CancelledError):
+        list(results)
+    with pytest.raises(CancelledError):
+        list(crew.run(square, [2], str))
+    assert not [p for p in multiprocessing.active_children() if p.name == "pebble_pool_worker"]

@@ -1,7 +1,8 @@
 """Crews: they run a function over many jobs, in worker processes or here, and give the results in order.
 
 Only a limited number of jobs is under way at a time, so memory does not grow with the number of frames. A worker that
-dies or overruns its limits is replaced and its job tried once more. A second failure refuses that job.
+dies or overruns its limits is replaced and its job tried once more. A second failure refuses that job. Workers that
+cannot be started are no job's fault but the machine's.
 """
 
 from __future__ import annotations
@@ -9,13 +10,14 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
-from concurrent.futures import Future, TimeoutError
+from concurrent.futures import CancelledError, Future, TimeoutError, wait
+from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Protocol, TypeVar
 
 from loguru import logger
 from pebble import ProcessExpired, ProcessPool
 
-from keyturn.shop.reasons import Refused, refuse
+from keyturn.shop.reasons import Refused, ShopFault, refuse
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import worker_limits
 from keyturn.workers.process_start import ForkingContext
@@ -27,11 +29,16 @@ DEFEATED = "picture-defeats-reader"
 """The code of a job's refusal where a worker failed on it twice."""
 
 
+LOOK_S = 1.0
+"""While a result is waited for, the pool is looked at so often, in seconds: one that failed may give no result."""
+
+
 class Crew(Protocol):
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
         """Yield the results in the order of the jobs; for a job that is refused, its `Refused`.
 
         `names` returns the file of the drop that a job is about. Jobs are taken from `jobs` as results are taken.
+        Raise `ShopFault` where no workers can be had, `CancelledError` once the crew is closed.
         """
 
     def wake(self) -> None:
@@ -85,6 +92,7 @@ class LocalCrew:
         self._preload = preload
         self._limits = limits
         self._pool: ProcessPool | None = None
+        self._closed = False
 
     @property
     def size(self) -> int:
@@ -106,12 +114,16 @@ class LocalCrew:
                 future.cancel()
 
     def wake(self) -> None:
-        if (
-            not self._running_pool().active
-        ):  # reading `active` starts them; where they do not start, the first job reports it
-            self.rest()
+        try:
+            active = self._running_pool().active  # reading it starts them
+        except (RuntimeError, OSError):
+            active = False
+        if not active:
+            self.rest()  # the first job tries again and reports it
 
     def _running_pool(self) -> ProcessPool:
+        if self._closed:
+            raise CancelledError
         if self._pool is not None and not self._pool.active:
             self.rest()  # the pool has failed, for example to start a worker; a new one may not
         if self._pool is None:
@@ -125,21 +137,49 @@ class LocalCrew:
         return self._pool
 
     def _start(self, task: Callable[[J], R], job: J) -> Future[R]:
+        """Give the job to the workers. Begin with new ones where they fail; raise `ShopFault` where those fail too."""
+        try:
+            return self._scheduled(task, job)
+        except (RuntimeError, OSError) as error:  # no process, thread, pipe or semaphore is to be had
+            logger.warning("the workers cannot be started ({}); trying once more", _why(error))
+        self.rest()
+        try:
+            return self._scheduled(task, job)
+        except (RuntimeError, OSError) as error:
+            raise _no_workers(error) from error
+
+    def _scheduled(self, task: Callable[[J], R], job: J) -> Future[R]:
         future: Any = self._running_pool().schedule(
             worker_limits.within_cpu, args=[task, job, self._limits.cpu_seconds], timeout=self._limits.wall_seconds
         )
         return future  # type: ignore[no-any-return]  # pebble's futures are concurrent.futures' own
 
+    def _given(self, task: Callable[[J], R], job: J, future: Future[Any]) -> R:
+        """Return what the workers give. Where they all died before they began, give the job to new ones."""
+        try:
+            return self._awaited(future)  # type: ignore[no-any-return]
+        except BrokenProcessPool as error:
+            logger.warning("the workers died at their start ({}); trying once more", _why(error))
+        try:
+            return self._awaited(self._start(task, job))
+        except BrokenProcessPool as error:
+            raise _no_workers(error) from error
+
+    def _awaited(self, future: Future[R]) -> R:
+        while not wait([future], timeout=LOOK_S).done:
+            if self._pool is None or not self._pool.active:
+                raise BrokenProcessPool("the pool has ended")
+        return future.result()
+
     def _result(self, task: Callable[[J], R], job: J, future: Future[Any], names: Callable[[J], str]) -> R | Refused:
         try:
-            first: R = future.result()
-            return first
+            return self._given(task, job, future)
         except Refused as refused:
             return refused
         except (ProcessExpired, TimeoutError, MemoryError) as error:
             logger.warning("a worker failed on {} ({}); trying once more", names(job), type(error).__name__)
         try:
-            return self._start(task, job).result()
+            return self._given(task, job, self._start(task, job))
         except Refused as refused:
             return refused
         except TimeoutError:
@@ -157,4 +197,18 @@ class LocalCrew:
             pool.join()
 
     def close(self) -> None:
+        self._closed = True
+        if self._pool is not None:
+            self._pool.stop()  # type: ignore[no-untyped-call]
+            for worker in list(self._pool._pool_manager.worker_manager.workers.values()):
+                worker.kill()  # one that reads a picture takes no notice of SIGTERM, and `join` gives each 3 s
         self.rest()
+
+
+def _no_workers(error: Exception) -> ShopFault:
+    mend = "the machine is out of memory or processes: close programs, or allow the service more (MemoryMax, TasksMax)"
+    return ShopFault(f"no workers can be started ({_why(error)})", mend)
+
+
+def _why(error: Exception) -> str:
+    return str(error) or str(error.__cause__)
