@@ -20,6 +20,7 @@ from faults.scenarios import draw, mounted, shop_in
 from keyturn.outbox import record_files, shop_state
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
+from keyturn.shop.state_records import ShopState
 from samples import PATIENCE_S, until
 from shop_runs import service_of
 
@@ -170,8 +171,14 @@ def test_a_service_that_starts_on_such_a_disk_is_running_and_paused(desk: Path, 
             service = service_of(shop)
             thread = threading.Thread(target=service.run)
             thread.start()
-            until(lambda: shop.is_running() and bool(shop_state.current_state(shop).paused))
-            state = shop_state.current_state(shop)
+            states: list[ShopState] = []
+
+            def paused() -> bool:
+                states.append(shop_state.current_state(shop))
+                return states[-1].running and bool(states[-1].paused)
+
+            until(paused)
+            state = states[-1]
             fault = errno.ENOSPC if how == "full" else errno.EROFS
             assert state.running and state.pid == os.getpid()
             assert state.paused and os.strerror(fault) in state.paused
