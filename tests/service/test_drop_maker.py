@@ -6,6 +6,7 @@ import errno
 import json
 import shutil
 from collections.abc import Callable
+from concurrent.futures import CancelledError
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from keyturn.inbox.survey import snapshot
 from keyturn.outbox import shop_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench
+from keyturn.service import drop_maker
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
@@ -258,3 +260,54 @@ def test_a_sheet_that_cannot_be_written_does_not_make_the_drop_again(
     missed: list[bool] = []
     assert replace(maker, missed=lambda: missed.append(True)).process(claimed()) is Outcome.READY
     assert missed == [True] and places(shop) == {"archive"}
+
+
+@pytest.mark.parametrize("failures", [1, 2, 3])
+def test_a_bug_while_a_drop_is_refused_is_tried_once_more_and_costs_the_drop_nothing(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch, failures: int
+) -> None:
+    """After the first bug the drop is refused for its own fault, after the second for the bug; beyond, it stays."""
+    real, bugs = drop_maker.rejected_html, iter([True] * failures)
+
+    def fails_at_first(found: Rejection) -> str:
+        if next(bugs, False):
+            raise ZeroDivisionError("a bug")
+        return real(found)
+
+    monkeypatch.setattr(drop_maker, "rejected_html", fails_at_first)
+    claim = claimed(manifest=BAD)
+    if failures == 3:
+        with pytest.raises(ZeroDivisionError):
+            maker.process(claim)
+        assert places(shop) == {"work"}
+        return
+    assert maker.process(claim) is Outcome.REFUSED
+    assert places(shop) == {"rejects"}
+    codes = {reason.code for reason in rejection(shop).reasons}
+    assert codes == {"keyturn-bug"} if failures == 2 else "keyturn-bug" not in codes
+
+
+def test_a_bug_after_a_drop_was_refused_does_not_refuse_it_again(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    def fails(event: str, record: object) -> None:
+        raise ZeroDivisionError("a bug")
+
+    claim = claimed(manifest=BAD)
+    with pytest.raises(ZeroDivisionError):
+        replace(maker, told=fails).process(claim)
+    assert [path.name for path in shop.rejects.iterdir()] == ["van"]
+    assert maker.process(claim) is Outcome.FINISHED
+
+
+def test_a_stop_while_a_drop_is_refused_leaves_it_in_work(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A crew that was closed raises CancelledError: here, while the small pictures of the rejects page are made."""
+
+    def closed(self: DropMaker, refused: object) -> dict[str, str]:
+        raise CancelledError
+
+    monkeypatch.setattr(DropMaker, "_pictures", closed)
+    assert maker.process(claimed(manifest=BAD)) is Outcome.STOPPED
+    assert places(shop) == {"work"} and list(shop.rejects.iterdir()) == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
@@ -29,6 +30,7 @@ class Loop:
         self.told: list[Working | None] = []
         self.ended = 0
         self.uncounted: list[Claim] = []
+        self.aside = SetAside(Path("nowhere"), lambda: "2026-03-01T09:30:00+00:00", lambda: 100.0, lambda: 900.0)
         self.thread = DropThread(
             lambda progress: SimpleNamespace(  # type: ignore[arg-type, return-value]
                 process=lambda claim: process(progress),
@@ -36,7 +38,7 @@ class Loop:
                 remove_scratch=lambda claim: None,
             ),
             self.backoff,
-            SetAside(Path("nowhere"), lambda: "2026-03-01T09:30:00+00:00", lambda: 100.0, lambda: 900.0),
+            self.aside,
             lambda: False,
             lambda: "2026-03-01T09:30:00+00:00",
             self.told.append,
@@ -82,13 +84,16 @@ def test_a_fault_of_the_machine_pauses_and_the_try_does_not_count(fault: Excepti
     assert loop.ended == 1 and loop.told == [None]
 
 
-def test_a_bug_while_the_drop_is_moved_pauses_and_the_drop_is_tried_again() -> None:
+def test_a_bug_while_the_drop_is_moved_sets_it_aside_after_the_second_time_and_pauses_nobody() -> None:
     def process(progress: Progress) -> Outcome:
         raise ZeroDivisionError("while it is moved")
 
     loop = Loop(process).make()
-    assert "Keyturn failed on van" in loop.backoff.fault
-    assert loop.thread.pending == [CLAIM] and loop.uncounted == []
+    assert loop.backoff.may_try() and loop.backoff.fault == ""
+    assert loop.thread.pending == [CLAIM] and loop.uncounted == [CLAIM], "it ended no process"
+    loop.make()
+    (row,) = loop.aside.rows()
+    assert "Keyturn itself failed" in row.what and "while it is moved" in row.what and "log" in row.mend
 
 
 def test_success_ends_a_pause_and_being_stopped_does_not() -> None:
@@ -137,3 +142,18 @@ def test_a_drop_that_went_on_or_is_set_aside_is_not_in_work() -> None:
         raise PermissionError(errno.EACCES, "Permission denied", f"nowhere/{CLAIM.id}/drop/lamps/0001.png")
 
     assert Loop(fails).make().make().thread.in_work() == ()
+
+
+def test_where_no_thread_can_be_started_the_drop_stays_and_the_service_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """pthread_create(3): EAGAIN where no more threads are allowed; Python raises RuntimeError."""
+
+    def fails(self: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    loop = Loop(lambda progress: Outcome.READY)
+    with monkeypatch.context() as full:
+        full.setattr(threading.Thread, "start", fails)
+        loop.make()
+        assert "can't start new thread" in loop.backoff.fault and loop.thread.pending == [CLAIM]
+        assert [w.name for w in loop.thread.in_work()] == ["van"]
+    assert loop.make().thread.in_work() == () and loop.backoff.fault == ""

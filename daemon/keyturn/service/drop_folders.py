@@ -273,8 +273,10 @@ class DropFolders:
         write_record(place / "claim.json", claim)
         return claim
 
-    def went_out(self, claim: Claim) -> bool:
-        """Return whether the revision made from this claim is in the outbox while the drop is still in work."""
+    def went_on(self, claim: Claim) -> bool:
+        """Return whether the revision made from this claim is in the outbox, or the drop has left work."""
+        if not os.path.lexists(self.artist_path(claim)):
+            return True
         intent = read_record(self.shop.work / claim.id / "publish.json", Intent)
         return intent is not None and self._published(claim, intent)
 

@@ -82,16 +82,7 @@ class DropMaker:
             current = self.folders.count_try(current)
             before = self.folders.artist_snapshot(current)
             try:
-                self.bench.progress.stage("reading")
-                scratch = self._new_scratch(current)
-                job = pipeline.understand(self.folders.drop_of(current), job_name(current), scratch, self.bench)
-                revision, staging = self._next_revision(job), self.folders.staging(current)
-                made = pipeline.make(job, current.id, current.name, revision, staging, scratch, self.bench)
-                target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
-                returned = self._send_back_if_changed(current, before)
-                return returned or self._publish(current, staging, target, made.record)
-            except Refused as refused:
-                return self._send_back_if_changed(current, before) or self._reject(current, refused)
+                return self._published_or_refused(current, before)
             except (Stopped, CancelledError):
                 self._remove_staging(current)
                 self.uncount_try(current)
@@ -102,16 +93,29 @@ class DropMaker:
                     return outcome
         raise AssertionError("the last try gives an outcome or raises")
 
+    def _published_or_refused(self, claim: Claim, before: Snapshot) -> Outcome:
+        try:
+            self.bench.progress.stage("reading")
+            scratch = self._new_scratch(claim)
+            job = pipeline.understand(self.folders.drop_of(claim), job_name(claim), scratch, self.bench)
+            revision, staging = self._next_revision(job), self.folders.staging(claim)
+            made = pipeline.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
+            target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
+            returned = self._send_back_if_changed(claim, before)
+            return returned or self._publish(claim, staging, target, made.record)
+        except Refused as refused:
+            return self._send_back_if_changed(claim, before) or self._reject(claim, refused)
+
     def _after_error(self, claim: Claim, before: Snapshot, error: Exception, *, is_last: bool) -> Outcome | None:
         """Return the outcome after an error that is no refusal; None where the drop is to be tried once more.
 
-        Raise the error where the shop's machine is at fault, or where only archiving is left to do.
+        Raise the error where the shop's machine is at fault, or where the drop has gone on already.
         """
         self._remove_staging(claim)
         if isinstance(error, ShopFault) or (isinstance(error, OSError) and shop_fault(error)):
             raise error
-        if self.folders.went_out(claim):
-            raise error  # a new try archives the drop, and makes nothing again
+        if self.folders.went_on(claim):
+            raise error  # a new try finishes what is left to do, and makes nothing again
         if (returned := self._send_back_if_changed(claim, before)) is not None:
             return returned
         logger.opt(exception=error).error("{}: our own bug", claim.name)

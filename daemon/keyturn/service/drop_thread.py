@@ -55,8 +55,13 @@ class DropThread:
             self.pending.remove(claim)
         self._claim = claim
         self.working = Working(name=claim.name, stage="reading", done=0, total=0, since=self._stamp())
-        self._thread = threading.Thread(target=self._work, args=(claim,), name="drop")
-        self._thread.start()
+        thread = threading.Thread(target=self._work, args=(claim,), name="drop")
+        try:
+            thread.start()
+            self._thread = thread
+        except RuntimeError as error:  # no more threads or processes are allowed
+            self.pending.append(claim)
+            self._backoff.pause(ShopFault(f"the work cannot be started ({error})", "close programs, or raise TasksMax"))
 
     def renew(self, claims: Iterable[Claim]) -> None:
         """Take `claims` for all the drops in work."""
@@ -71,8 +76,8 @@ class DropThread:
         waiting = [waiting_in_work(each.name, each.claimed_at) for each in others if not working or each != claim]
         return ((working,) if working else ()) + tuple(waiting)
 
-    def join(self, timeout: float) -> None:
-        """Wait for the drop in hand, at most `timeout` seconds."""
+    def join(self, timeout: float | None = None) -> None:
+        """Wait for the drop in hand, at most `timeout` seconds; without one as long as it takes."""
         if self._thread is not None:
             self._thread.join(timeout)
 
@@ -98,22 +103,21 @@ class DropThread:
             self._told(self.working)
 
     def _pause(self, maker: DropMaker, claim: Claim, error: Exception) -> None:
-        """Let the service wait: the machine is at fault, or a bug of ours while the drop was moved, which stays.
+        """Let the service wait where the machine is at fault. It does not wait where the fault is this drop's own.
 
-        It does not wait where the fault is this drop's own.
+        A bug of ours while the drop was moved counts as the drop's own: it stays in work, and the others go on.
         """
         maker.remove_scratch(claim)
         fault = error if isinstance(error, ShopFault) else None
         if isinstance(error, OSError):
             fault = shop_fault(error)
+        maker.uncount_try(claim)
         if fault is not None:
-            maker.uncount_try(claim)
             self.doubtful = True
         else:
             logger.opt(exception=error).error("{}: our own bug while moving it", claim.name)
             self.pending.append(claim)
-            fault = ShopFault(f"Keyturn failed on {claim.name} ({type(error).__name__}: {error})", "see the log")
-        if not self._aside.add(claim, error, fault):
+        if not self._aside.add(claim, error, fault) and fault is not None:
             self._backoff.pause(fault)
         if self._aside.holds(claim):
             self.working = None

@@ -59,16 +59,21 @@ class SetAside:
                 self._tried_at.setdefault(claim.id, self._monotonic())
         self._known = known
 
-    def add(self, claim: Claim, error: Exception, fault: ShopFault) -> bool:
-        """Note a fault of a drop. Return whether it is the drop's own, so that the shop need not pause."""
+    def add(self, claim: Claim, error: Exception, fault: ShopFault | None) -> bool:
+        """Note a fault of a drop. Return whether it is the drop's own, so that the shop need not pause.
+
+        `fault` is the machine's, None where `error` is a bug of ours.
+        """
         drop = self._work / claim.id / "drop"
-        own = _own_fault(drop, error)
+        own = _own_fault(drop, error) if fault else _our_bug(error)
+        told = own or fault
+        assert told, "a bug of ours has words of its own"
         before = self._known.get(claim.id)
         noted = AsideDrop(
             name=claim.name,
             place=f"work/{claim.id}/drop",
-            what=(own or fault).what,
-            mend=(own or fault).mend,
+            what=told.what,
+            mend=told.mend,
             since=before.since if before else self._stamp(),
             times=before.times + 1 if before else 1,
             others_went=own is not None or (before is not None and before.others_went),
@@ -78,7 +83,7 @@ class SetAside:
         self._tried_at[claim.id] = self._monotonic()
         self._keep(claim.id, noted)
         if noted.is_aside() and not (before and before.is_aside()):
-            logger.error("{}: set aside, the others go on: {}", claim.name, own or fault)
+            logger.error("{}: set aside, the others go on: {}", claim.name, told)
         return own is not None or noted.is_aside()
 
     def went(self, claim: Claim, *, after_a_pause: bool) -> None:
@@ -143,6 +148,11 @@ def _noted(place: Path) -> AsideDrop | None:
         return read_record(place / ASIDE_FILE, AsideDrop)
     except OSError:
         return None
+
+
+def _our_bug(error: Exception) -> ShopFault:
+    what = f"Keyturn itself failed while it moved this drop ({type(error).__name__}: {error})"
+    return ShopFault(what, "tell whoever runs Keyturn: the service's log has the details")
 
 
 def _own_fault(drop: Path, error: Exception) -> ShopFault | None:
