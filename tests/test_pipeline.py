@@ -365,6 +365,18 @@ def test_work_stops_between_two_frames(drop: Drop, bench: Bench, tmp_path: Path)
     assert not list((tmp_path / "out").iterdir())
 
 
+def test_progress_counts_the_frames_of_all_radios(tmp_path: Path, drop: Drop, bench: Bench) -> None:
+    """A job for two radios is half done after the first."""
+    heard: list[tuple[int, int]] = []
+    wider = bench.rules.radios["tiny"].model_copy(update={"name": "wider"})
+    both = bench.rules.model_copy(update={"radios": {**bench.rules.radios, "wider": wider}})
+    telling = replace(bench, rules=both, progress=Progress(lambda stage, done, total: heard.append((done, total))))
+    root = drop(manifest='customer = "C"\nradio = ["tiny", "wider"]\n')
+    make_by_hand.make(root, tmp_path / "out", telling)
+    (total,) = {total for _, total in heard if total}
+    assert max(done for done, _ in heard) == total == 14
+
+
 def test_a_drop_in_a_folder_of_its_own_is_found(drop: Drop, bench: Bench, tmp_path: Path) -> None:
     root = drop()
     outer = tmp_path / "outer"

@@ -77,7 +77,7 @@ def test_a_service_that_has_written_nothing_yet_is_running(shop: Shop) -> None:
         with shop.held():
             state = shop_state.current_state(shop)
         assert state.running and state.pid == os.getpid()
-        assert state.out_of_date == f"process {os.getpid()} has not written its state yet"
+        assert state.out_of_date == f"process {os.getpid()} has not written its state"
 
 
 def test_what_an_earlier_service_wrote_is_out_of_date(shop: Shop) -> None:
@@ -86,7 +86,7 @@ def test_what_an_earlier_service_wrote_is_out_of_date(shop: Shop) -> None:
     shop_state.write_state(shop, ShopState(at=now(), running=True, pid=7, paused="no power", ready_total=12))
     with shop.held():
         state = shop_state.current_state(shop)
-    assert state.out_of_date == f"process {os.getpid()} has not written its state yet"
+    assert state.out_of_date and state.out_of_date.startswith(f"process {os.getpid()} has not written its state; this")
     assert (state.pid, state.paused, state.ready_total) == (os.getpid(), None, 12)
     assert [(w.name, w.stage) for w in state.working] == [("van", "waiting")]
 

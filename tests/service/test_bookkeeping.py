@@ -77,3 +77,22 @@ def test_it_can_be_done_again_and_changes_nothing(books: Bookkeeping, shop: Shop
     before = books.ledger.ready(), books.ledger.refused()
     books.reconcile()
     assert (books.ledger.ready(), books.ledger.refused()) == before
+
+
+def test_each_refused_drop_and_each_customer_shows_life_first(shop: Shop, books: Bookkeeping, made: Path) -> None:
+    """A large shop whose ledger was lost takes minutes; the service must not look dead meanwhile."""
+    for number in range(3):
+        lay_rejected(shop, f"van-{number}")
+    signs: list[int] = []
+    books.reconcile(lambda: signs.append(len(books.ledger.refused_paths())))
+    assert signs == [0, 0, 1, 2, 3]
+    signs.clear()
+    books.reconcile(lambda: signs.append(0))
+    assert len(signs) == 1, "nothing is left to enter"
+
+
+def test_what_is_only_being_built_is_not_entered(shop: Shop, books: Bookkeeping, made: Path) -> None:
+    shop.building.mkdir()
+    shutil.copytree(made, shop.building / "20260301T093000-abc123-van-r2")
+    books.reconcile()
+    assert ready(books) == [f"{FERN}/van-r1"]

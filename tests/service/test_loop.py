@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+import threading
 import time
 import zipfile
+from pathlib import Path
 
+import pytest
+
+from keyturn import pipeline
+from keyturn.outbox import shop_state
+from keyturn.service import loop
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
+from keyturn.shop.progress import Stopped
 from keyturn.shop.state_records import Working
 from keyturn.workers.crew import InlineCrew
-from samples import Clock, Drop, until
-from shop_runs import lay, rejected, revisions, run_until_quiet
+from samples import PATIENCE_S, Clock, Drop, until
+from shop_runs import lay, rejected, revisions, run_until_quiet, service_of
 from slow_crew import SlowCrew
 
 
@@ -168,3 +177,43 @@ def test_a_file_that_defeats_its_reader_is_read_once_for_a_whole_drop(shop: Shop
         Service(shop, crew_of=lambda wanted, rules: crew).run(until_quiet=True)
     assert rejected(shop) == ["boat", "van"]
     assert crew.tried.count("lamps/0001.png") == 2
+
+
+def test_a_stop_takes_less_than_the_unit_allows() -> None:
+    """systemd.service(5): what is left after TimeoutStopSec= is killed. Five seconds are for writing and for a busy
+    machine."""
+    unit = (Path(__file__).parents[2] / "systemd" / "keyturn.service").read_text(encoding="utf-8")
+    (allowed,) = re.findall(r"^TimeoutStopSec=(\d+)s$", unit, re.MULTILINE)
+    assert loop.FRAME_S + loop.HOOKS_S < loop.STOP_S <= int(allowed) - 5
+
+
+def test_a_drop_that_does_not_end_in_time_is_told_and_keeps_the_lock(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The state says that the service has stopped, with the drop still in work; nobody else may begin on it."""
+    monkeypatch.setattr(loop, "STOP_S", 0.1)
+    monkeypatch.setattr(loop, "FRAME_S", 0.1)
+    began, ends = threading.Event(), threading.Event()
+
+    def understand(*args: object) -> None:
+        began.set()
+        ends.wait(PATIENCE_S)
+        raise Stopped
+
+    monkeypatch.setattr(pipeline, "understand", understand)
+    lay(drop(), shop)
+    service = service_of(shop)
+    thread = threading.Thread(target=service.run)
+    thread.start()
+    try:
+        assert began.wait(PATIENCE_S)
+        service.stop()
+        until(lambda: (known := shop_state.read_state(shop)) is not None and not known.running)
+        known = shop_state.read_state(shop)
+        assert known is not None and [w.name for w in known.working] == ["van"]
+        assert shop.is_running()
+    finally:
+        ends.set()
+        thread.join(PATIENCE_S)
+    assert not shop.is_running()
+    assert [w.name for w in shop_state.current_state(shop).working] == ["van"]

@@ -135,8 +135,10 @@ def test_the_start_asks_for_time_before_each_drop_in_work_and_each_customer(
     told: list[str] = []
     monkeypatch.setattr(Notifier, "_send", lambda self, *lines: told.extend(lines))
     run_until_quiet(shop)
-    assert told[:4] == [f"EXTEND_TIMEOUT_USEC={round(STEP_S * 1e6)}"] * 3 + ["READY=1"]
-    assert not any(line.startswith("EXTEND") for line in told[4:])
+    begins, steps = 2, 3  # recovery and reconciling; two drops and a customer
+    asked = [f"EXTEND_TIMEOUT_USEC={round(STEP_S * 1e6)}"] * (begins + steps)
+    assert told[: len(asked) + 1] == [*asked, "READY=1"]
+    assert not any(line.startswith("EXTEND") for line in told[len(asked) :])
     assert len(revisions(shop)) == 3
 
 

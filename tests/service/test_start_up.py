@@ -40,7 +40,7 @@ def messages(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 @pytest.fixture
 def start_up(shop: Shop, clock: Clock, messages: list[str]) -> StartUp:
-    notifier, backoff = Notifier(), Backoff(clock)
+    notifier, backoff = Notifier(watchdog_interval_s=30.0), Backoff(clock)
     status = StatusWriter(shop, Ledger(shop.state / "ledger.sqlite3"), notifier, lambda: "", clock)
     return StartUp(backoff, status, notifier, lambda: clock.at >= 2000, clock.sleep)
 
@@ -92,15 +92,20 @@ def test_what_waiting_does_not_mend_is_raised(start_up: StartUp) -> None:
 def test_until_it_is_ready_the_start_asks_for_time_and_afterwards_it_shows_life(
     start_up: StartUp, messages: list[str]
 ) -> None:
-    """sd_notify(3): EXTEND_TIMEOUT_USEC= is in microseconds and extends the timeout of the start under way."""
+    """sd_notify(3): EXTEND_TIMEOUT_USEC= is in microseconds and extends the timeout of the start under way;
+    WATCHDOG_USEC= resets the time that the watchdog allows, until it is reset again."""
     start_up.ask_for_time()
     start_up.end()
     start_up.ask_for_time()
-    assert messages == [f"EXTEND_TIMEOUT_USEC={int(STEP_S) * 1_000_000}", "READY=1", "WATCHDOG=1"]
+    start_up.show_life()
+    start_up.show_life()
+    step, usual = f"{int(STEP_S) * 1_000_000}", f"{60 * 1_000_000}"
+    asked = [f"EXTEND_TIMEOUT_USEC={step}", "READY=1", f"WATCHDOG_USEC={step}", "WATCHDOG=1"]
+    assert messages == [*asked, f"WATCHDOG_USEC={usual}", "WATCHDOG=1", "WATCHDOG=1"]
 
 
 def test_a_start_that_waited_has_said_ready_and_then_shows_life(start_up: StartUp, messages: list[str]) -> None:
     start_up.do(Step(1))
     messages.clear()
     start_up.ask_for_time()
-    assert messages == ["WATCHDOG=1"]
+    assert messages[-1] == "WATCHDOG=1" and not any(line.startswith("EXTEND") for line in messages)

@@ -140,6 +140,14 @@ def test_a_status_is_one_printable_line_that_fits(text):
     assert len(f"STATUS={line}".encode()) < 4096
 
 
+def test_a_longer_time_until_the_next_sign_of_life_is_asked_for_in_the_same_message(manager):
+    """sd_notify(3): WATCHDOG_USEC= resets the watchdog's time. Where the manager watches nobody it stays unsaid."""
+    sock, name = manager
+    watched = Notifier.from_env({"NOTIFY_SOCKET": name, "WATCHDOG_USEC": "60000000"})
+    assert watched.watchdog(within_s=300) and heard(sock) == b"WATCHDOG_USEC=300000000\nWATCHDOG=1"
+    assert Notifier.from_env({"NOTIFY_SOCKET": name}).watchdog(within_s=300) and heard(sock) == b"WATCHDOG=1"
+
+
 def test_a_status_cannot_smuggle_in_another_message(manager):
     sock, name = manager
     Notifier.from_env({"NOTIFY_SOCKET": name}).status("bad\nSTOPPING=1\r\x00\udcff.png")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, revision_names
@@ -40,10 +41,10 @@ def digest_of(revision: Path) -> str | None:
     return None if data is None else hashlib.sha256(data).hexdigest()
 
 
-def adopt_all(published: Path, outbox: Path) -> None:
+def adopt_all(published: Path, outbox: Path, alive: Callable[[], object] = lambda: None) -> None:
     """Note the digests of all revisions in the outbox, once: where `published` is not there yet.
 
-    The shop is then one of an earlier Keyturn, or its state was lost.
+    The shop is then one of an earlier Keyturn, or its state was lost. `alive` is called before each customer.
     """
     if published.exists():
         return
@@ -53,6 +54,7 @@ def adopt_all(published: Path, outbox: Path) -> None:
     beside.mkdir()
     for customer in filter(is_plain_folder, outbox.iterdir()):
         if not customer.name.startswith("."):
+            alive()
             for name in revision_names(customer):
                 record(beside, f"{customer.name}/{name}", customer / name)
     durable_files.fsync_tree(beside)

@@ -60,9 +60,11 @@ def current_state(shop: Shop) -> ShopState:
         return state_of_folders(shop)
     known = read_state(shop)
     now = datetime.now(UTC)
-    if known is not None and known.running and service_lock.may_be_held_by(shop.lock, known.pid):
-        return known if _age(known, now) < SILENT_AFTER else _out_of_date(shop, known, f"since {known.at}")
-    return _out_of_date(shop, (known or state_of_folders(shop)).model_copy(update={"paused": None}), "yet")
+    if known is None:
+        return _out_of_date(shop, state_of_folders(shop), "")
+    if known.running and service_lock.may_be_held_by(shop.lock, known.pid):
+        return known if _age(known, now) < SILENT_AFTER else _out_of_date(shop, known, f" since {known.at}")
+    return _out_of_date(shop, known.model_copy(update={"paused": None}), f"; this is of {known.at}")
 
 
 def _age(known: ShopState, now: datetime) -> timedelta:
@@ -82,7 +84,7 @@ def _out_of_date(shop: Shop, known: ShopState, since: str) -> ShopState:
         "running": True,
         "pid": holder,
         "paused": str(fault) if fault else known.paused,
-        "out_of_date": f"{process} has not written its state {since}",
+        "out_of_date": f"{process} has not written its state{since}",
         "working": in_work(shop),
         "aside": aside(shop),
     }

@@ -55,9 +55,11 @@ class Bookkeeping:
     def reconcile(self, alive: Callable[[], object] = lambda: None) -> None:
         """Enter every folder that the ledger does not know, and take out those that are gone.
 
-        `alive` is called before each customer whose revisions are entered: in a large shop that takes a while.
+        `alive` is called before each customer whose revisions are entered, and for each refused drop: in a large shop
+        that takes a while.
         """
-        self._reconcile_rejects()
+        alive()
+        self._reconcile_rejects(alive)
         self._reconcile_outbox(alive)
 
     def _reconcile_outbox(self, alive: Callable[[], object]) -> None:
@@ -83,11 +85,12 @@ class Bookkeeping:
                 self._clear_mended(target, record)
             self.ledger.add_all_ready(made)
 
-    def _reconcile_rejects(self) -> None:
+    def _reconcile_rejects(self, alive: Callable[[], object]) -> None:
         known = set(self.ledger.refused_paths())
         for folder in sorted(self.shop.rejects.iterdir()):
             if f"rejects/{folder.name}" in known or record_files.is_mended(folder):
                 continue
+            alive()
             if (rejection := record_files.read_rejection(folder)) is not None:
                 self.enter_refused(folder, rejection)
         self.ledger.drop_refused(path for path in known if not self._is_refused(self.shop.root / path))

@@ -19,14 +19,20 @@ class Claimer:
 
     A drop that cannot be taken is passed over for a while. The shop pauses too, until another one could be taken.
     `left_half_done` is called where a claim failed: the drop may then lie in the inbox or in work, and
-    `recovery.recover` must find it. Times are seconds on one monotonic clock.
+    `recovery.recover` must find it. `alive` is called before a drop is taken: one from an inbox on another mount is
+    copied. Times are seconds on one monotonic clock.
     """
 
     def __init__(
-        self, inbox: Inbox, folders: DropFolders, backoff: Backoff, left_half_done: Callable[[], None]
+        self,
+        inbox: Inbox,
+        folders: DropFolders,
+        backoff: Backoff,
+        left_half_done: Callable[[], None],
+        alive: Callable[[], object] = lambda: None,
     ) -> None:
         self._inbox, self._folders, self._backoff = inbox, folders, backoff
-        self._left_half_done = left_half_done
+        self._left_half_done, self._alive = left_half_done, alive
         self.scan_fault = ""
         self._failed: dict[str, bool] = {}
 
@@ -48,6 +54,7 @@ class Claimer:
     def claim_next(self, now: float) -> Claim | None:
         """Claim the first whole drop that can be taken; None where there is none, or a fault pauses the service."""
         while (ready := self._inbox.next()) is not None:
+            self._alive()
             try:
                 claim = self._folders.claim(ready.name, ready.snapshot)
                 logger.info("{}: taken from the inbox", claim.name)

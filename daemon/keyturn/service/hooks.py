@@ -12,6 +12,7 @@ import queue
 import signal
 import subprocess
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -76,15 +77,16 @@ class Hooks:
         while (call := self._calls.get()) is not None:
             self._faults[call.event] = run(call.command, call.message, call.seconds)
 
-    def close(self, timeout_s: float = 5.0) -> None:
+    def close(self, timeout_s: float) -> None:
         """Let the waiting hooks run for a little while. Those that are left then are not run."""
         if self._thread is None:
             return
+        ends_at = time.monotonic() + timeout_s
         try:
             self._calls.put(None, timeout=timeout_s)
         except queue.Full:
             return
-        self._thread.join(timeout_s)
+        self._thread.join(max(0.0, ends_at - time.monotonic()))
 
 
 def run(

@@ -49,6 +49,12 @@ WORKERS_REST_AFTER_S = 60.0
 CALM_S = 5.0
 """A pause counts as over when nothing failed for so long, in seconds, beyond the time a drop needs to settle."""
 
+STOP_S = 35.0
+"""A stop takes at most so long, in seconds: less than the unit's TimeoutStopSec. Of that, the frame in hand has
+`FRAME_S` and the hooks that wait have `HOOKS_S`; then the workers are killed."""
+
+FRAME_S, HOOKS_S = 10.0, 5.0
+
 LONGEST_NAP_S = 1.0
 """While a drop is made the loop wakes at least so often, in seconds."""
 
@@ -84,14 +90,14 @@ class Service:
         self._folders = DropFolders(shop, now)
         self._ledger = Ledger(shop.state / "ledger.sqlite3")
         self._status = StatusWriter(shop, self._ledger, self._notifier, self._stamp, monotonic)
-        self._upkeep = Upkeep(shop, self._ledger, now, monotonic, self._notifier.watchdog)
+        self._start_up = StartUp(self._backoff, self._status, self._notifier, self._stopping.is_set, self._nap)
+        self._upkeep = Upkeep(shop, self._ledger, now, monotonic, self._start_up.ask_for_time)
         self._hooks = Hooks()
         aside = SetAside(shop.work, self._stamp, monotonic, lambda: 60 * self._config.settings.retry_aside_minutes)
         self._drop_thread = DropThread(
             self._drop_maker, self._backoff, aside, self._stopping.is_set, self._stamp, on_progress, self._work_ended
         )
         self._aside = aside
-        self._start_up = StartUp(self._backoff, self._status, self._notifier, self._stopping.is_set, self._nap)
         self._scan_needed = False  # a drop that was in work may have gone back to the inbox since the last scan
         self._idle_since = self._opened_at = monotonic()
 
@@ -136,7 +142,8 @@ class Service:
     def _set_up(self) -> None:
         self._config = Configuration(self._shop, self._now, self._crew_of, self._on_settings, self._wake.set)
         self._inbox = self._config.inbox
-        self._claimer = Claimer(self._inbox, self._folders, self._backoff, self._doubt_folders)
+        alive = self._start_up.ask_for_time
+        self._claimer = Claimer(self._inbox, self._folders, self._backoff, self._doubt_folders, alive)
 
     def _open(self) -> None:
         Ledger.opened(self._shop.state / "ledger.sqlite3")
@@ -166,7 +173,7 @@ class Service:
             self._end_pause_if_calm()
         self._rest_workers_if_idle()
         self._status.write_if_due(self._loop_state())
-        self._notifier.watchdog()
+        self._start_up.show_life()
 
     def _may_work(self) -> bool:
         """Return whether no drop is being made and the service is not paused."""
@@ -282,10 +289,12 @@ class Service:
         """Stop the work in hand between two frames, then everything else. The drop stays in work."""
         self._notifier.stopping()
         self._stopping.set()
+        ends_at = self._monotonic() + STOP_S
         self._config.watch.stop()
-        self._drop_thread.join(timeout=10)
-        self._hooks.close()
+        self._drop_thread.join(FRAME_S)
+        self._hooks.close(HOOKS_S)
         self._config.crew.close()  # ends a frame that takes longer; its drop is made again at the next start
-        self._drop_thread.join(timeout=60)
+        self._drop_thread.join(max(0.0, ends_at - self._monotonic()))
         self._status.write_stopped(self._loop_state())
         logger.info("stopped")
+        self._drop_thread.join()  # who still works on a drop still holds the shop's lock; the unit kills it

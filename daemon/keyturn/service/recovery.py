@@ -22,13 +22,15 @@ from keyturn.shop.own_files import is_own_folder, is_plain_folder, remove_left_o
 def recover(folders: DropFolders, alive: Callable[[], object] = lambda: None) -> tuple[Claim, ...]:
     """Finish or undo what was left half done. Return the drops still to be made, the one claimed first at the head.
 
-    It may be killed at any point and run again. `alive` is called before each drop in work is looked at: moving a
-    large one to the archive on another mount takes a while. Raise OSError where the disk fails.
+    It may be killed at any point and run again. `alive` is called before each customer's revisions and each drop in
+    work is looked at: moving a large one to the archive on another mount takes a while. Raise OSError where the disk
+    fails.
     """
     shop = folders.shop
-    published_digests.adopt_all(shop.published, shop.outbox)
+    alive()
+    published_digests.adopt_all(shop.published, shop.outbox, alive)
     _remove_half_written(shop)
-    _finish_claims_from_another_mount(folders)
+    _finish_claims_from_another_mount(folders, alive)
     claims = []
     for place in sorted(p for p in shop.work.iterdir() if p.is_dir()):
         alive()
@@ -67,10 +69,11 @@ def _targets_of_moves(shop: Shop) -> list[Path]:
     return folders
 
 
-def _finish_claims_from_another_mount(folders: DropFolders) -> None:
+def _finish_claims_from_another_mount(folders: DropFolders, alive: Callable[[], object]) -> None:
     """Remove each hidden drop in the inbox whose copy in work is whole; put every other one back under its name."""
     shop = folders.shop
     for leaving in shop.inbox.glob(f"{LEAVING}*"):
+        alive()
         claim_id = leaving.name.removeprefix(LEAVING)
         claim = read_record(shop.work / claim_id / "claim.json", Claim)
         if claim is not None and os.path.lexists(folders.artist_path(claim)):

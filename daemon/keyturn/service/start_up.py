@@ -1,4 +1,7 @@
-"""Starting the service: each step is tried until the disk allows it, and the service manager hears why it waits."""
+"""Starting the service: each step is tried until the disk allows it, and the service manager hears why it waits.
+
+It hears as well that a step may take long, at the start and later.
+"""
 
 from __future__ import annotations
 
@@ -10,8 +13,8 @@ from keyturn.service.systemd import Notifier
 from keyturn.shop.reasons import shop_fault
 
 STEP_S = 300.0
-"""The longest that one step of the start may take, in seconds: moving one drop of several gigabytes to an archive on
-another mount, or reading the records of a large shop. Not measured."""
+"""The longest that one step may take, in seconds: moving one drop of several gigabytes between two mounts, or reading
+the records of a large customer. Not measured."""
 
 LONGEST_NAP_S = 1.0
 """The watchdog hears from a start that waits for the disk at least so often, in seconds."""
@@ -30,7 +33,7 @@ class StartUp:
     ) -> None:
         self._backoff, self._status, self._notifier = backoff, status, notifier
         self._stopped, self._nap = stopped, nap
-        self._ready_sent = False
+        self._ready_sent = self._longer = False
 
     def do(self, step: Callable[[], object]) -> None:
         """Call `step` until the disk lets it succeed, with a pause after each fault, or until the service is stopped.
@@ -61,12 +64,19 @@ class StartUp:
         """Tell the service manager, before a step that may take long, that the service lives.
 
         Until READY=1 the manager limits the whole start, and gives more time when asked. After READY=1 it limits the
-        time between two signs of life instead (sd_notify(3)).
+        time between two signs of life instead; that is made longer until `show_life` (sd_notify(3)).
         """
         if self._ready_sent:
-            self._notifier.watchdog()
+            self._notifier.watchdog(STEP_S)
+            self._longer = True
         else:
             self._notifier.extend_timeout(STEP_S)
+
+    def show_life(self) -> None:
+        """Tell the service manager that the service lives, and that the usual time holds again."""
+        usual_s = self._notifier.watchdog_interval_s
+        self._notifier.watchdog(2 * usual_s if usual_s and self._longer else None)
+        self._longer = False
 
     def end(self) -> None:
         """Tell the service manager that the start is over."""

@@ -69,9 +69,14 @@ class Notifier:
         """Set the line that `systemctl status` shows. `text` may hold any character that a file name may hold."""
         return self._send(f"STATUS={one_line(text)}")
 
-    def watchdog(self) -> bool:
-        """Say that the service is alive. Say it at least every `watchdog_interval_s`."""
-        return self._send("WATCHDOG=1")
+    def watchdog(self, within_s: float | None = None) -> bool:
+        """Say that the service is alive. Say it at least every `watchdog_interval_s`.
+
+        With `within_s` the manager waits so many seconds for the next sign of life, and for each one after it.
+        """
+        if within_s is None or self.watchdog_interval_s is None:
+            return self._send("WATCHDOG=1")
+        return self._send(f"WATCHDOG_USEC={round(within_s * 1_000_000)}", "WATCHDOG=1")
 
     def extend_timeout(self, seconds: float) -> bool:
         """Ask for `seconds` from now for the start or the stop that is under way.
