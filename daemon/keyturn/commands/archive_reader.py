@@ -67,7 +67,7 @@ def read_bundle(path: Path, caps: Caps) -> Bundle:
             late = not _begins_with_a_header(path)
             return Bundle(entries, _desc(archive, infos, caps), _trims(archive, infos, caps), late)
     except _DAMAGED as error:
-        raise _no_zip(path, f"cannot be read as a zip: {error}") from error
+        raise _no_zip(path, "is damaged and cannot be read as a zip") from error
 
 
 def _begins_with_a_header(path: Path) -> bool:
@@ -80,7 +80,7 @@ def _within(path: Path, caps: Caps) -> None:
     size = path.stat().st_size
     if size > caps.drop_mib * 2**20:
         what = f"is {size / 2**20:,.0f} MiB"
-        raise Refused([refuse("file-too-large", what, f"at most {caps.drop_mib:g} MiB", file=path.name)])
+        raise Refused([refuse("file-too-large", what, f"make it at most {caps.drop_mib:g} MiB", file=path.name)])
     with path.open("rb") as file:
         file.seek(max(0, size - _END.size - _MOST_COMMENT))
         tail = file.read()
@@ -141,7 +141,7 @@ def _desc(archive: zipfile.ZipFile, infos: list[zipfile.ZipInfo], caps: Caps) ->
     text = _head(archive, info, most + 1)
     if len(text) > most:
         what = f"is longer than {caps.manifest_kib:g} KiB"
-        raise Refused([refuse("desc-too-long", what, "one short line a part is enough", file=DESC)])
+        raise Refused([refuse("desc-too-long", what, "write one short line a part", file=DESC)])
     return text
 
 

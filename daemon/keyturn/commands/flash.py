@@ -226,7 +226,7 @@ def _pixels(path: Path) -> NDArray[np.uint8]:
                 )
             return np.asarray(_on_black(picture), np.uint8)
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError) as error:
-        what = f"it cannot be read as a picture ({error})"
+        what = "is damaged or no picture"
         raise Refused([refuse("picture-unreadable", what, "save it again as PNG", file=path.name)]) from error
 
 

@@ -63,8 +63,8 @@ def _write_all(
             if error.fills_drop:
                 break
             left -= error.written
-        except ZIP_ERRORS as error:
-            what = f"cannot be unpacked ({error})"
+        except ZIP_ERRORS:
+            what = "is damaged in the zip and cannot be unpacked"
             faults.append(refuse("zip-broken", what, ZIP_AGAIN, file=printable(file.path)))
     return faults
 

@@ -84,10 +84,10 @@ def open_zip(file: BinaryIO, name: str, caps: Caps) -> zipfile.ZipFile:
         return archive
     except _DirectoryTooLargeError:
         raise Refused([too_many_files(name)]) from None
-    except ZIP_ERRORS as error:
+    except ZIP_ERRORS:
         if isinstance(file, GuardedFile) and file.fault is not None:
             raise file.fault from None
-        raise Refused([refuse("zip-broken", f"cannot be read as a zip ({error})", ZIP_AGAIN, file=name)]) from None
+        raise Refused([refuse("zip-broken", "is damaged, or is no zip", ZIP_AGAIN, file=name)]) from None
 
 
 def too_many_files(name: str) -> Reason:

@@ -88,7 +88,7 @@ def _read_file(path: Path, max_kib: float) -> bytes:
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
         raise Refused([_missing(path.parent, ())]) from None
     if len(data) > max_kib * 1024:
-        raise _unreadable(f"is larger than {max_kib:g} KiB", "a manifest is a few lines of text", path.name)
+        raise _unreadable(f"is larger than {max_kib:g} KiB", "keep it to a few lines of text", path.name)
     return data
 
 

@@ -92,9 +92,8 @@ def _reason(place: tuple[str, ...], error: ErrorDetails, file: str) -> Reason:
         return refuse("manifest-key-unknown", what, _instead_of(place), file=file, field=field[:200])
     if error["type"] == "missing" and not key.isdigit():
         return refuse("manifest-key-missing", "is missing", f'add {key} = "..."', file=file, field=field)
-    if brackets := _brackets(place, error):
-        return refuse("manifest-value", *brackets, file=file, field=field)
-    return refuse("manifest-value", _wrong_value(error), _allowed_at(place), file=file, field=field)
+    what, mend = _brackets(place, error) or (_wrong_value(error), _allowed_at(place))
+    return refuse("manifest-value", what, mend, file=file, field=field)
 
 
 def _brackets(place: tuple[str, ...], error: ErrorDetails) -> tuple[str, str] | None:
@@ -148,12 +147,12 @@ def _allowed_at(place: tuple[str, ...]) -> str:
     info = next((field for key, field in fields.items() if name == (field.alias or key)), None)
     if info is None or not info.description:
         return "write it as the artist's chapter of the README shows"
-    choices = [choice for choice in get_args(info.annotation) if isinstance(choice, str)]
-    as_is = list(info.default) if isinstance(info.default, tuple) and info.default else info.default
-    as_is = as_is if isinstance(as_is, bool | int | float | str | list) and not info.is_required() else None
-    shown = (
-        f"one of: {', '.join(choices)}" if choices else f"it as in {name} = {toml(as_is)}" if as_is is not None else ""
-    )
     purpose = info.description.rstrip(".").replace(". ", "; ")
-    purpose = purpose if purpose.startswith(tuple(choices)) and choices else purpose[0].lower() + purpose[1:]
-    return f"write {shown} ({purpose})" if shown else f"write what it takes: {purpose}"
+    choices = [choice for choice in get_args(info.annotation) if isinstance(choice, str)]
+    if choices:
+        return f"write one of: {', '.join(choices)} ({purpose})"
+    purpose = purpose[0].lower() + purpose[1:]
+    as_is = list(info.default) if isinstance(info.default, tuple) and info.default else info.default
+    if isinstance(as_is, bool | int | float | str | list) and not info.is_required():
+        return f"write it as in {name} = {toml(as_is)} ({purpose})"
+    return f"write what it takes: {purpose}"

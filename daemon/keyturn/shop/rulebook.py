@@ -172,11 +172,11 @@ class Rulebook(Rule):
         if (called := self._called(name)) is not None:
             return self.radios[called]
         near = difflib.get_close_matches(name, self.radios, n=1, cutoff=0.5)
-        hint = f'did you mean "{near[0]}"? ' if near else ""
+        hint = f'did you mean "{near[0]}"? (' if near else "("
         return refuse(
             "radio-unknown",
             f'no radio is called "{name}"',
-            f"{hint}The radios known here: {', '.join(sorted(self.radios))}",
+            f"{hint}the radios known here: {', '.join(sorted(self.radios))})",
             file="job.toml",
             field="radio",
         )

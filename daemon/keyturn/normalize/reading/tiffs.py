@@ -44,7 +44,7 @@ class _PageLayout:
     profile: bytes
 
     def __str__(self) -> str:
-        return f"{self.bits} bits, {self.samples} channels, compression {self.compression}"
+        return f"{self.bits} bits, {self.samples} channels"
 
     @property
     def mode(self) -> str:
