@@ -148,7 +148,7 @@ def _planned(
 
 def _too_many_frames(plans: tuple[Plan, ...], most: int) -> list[Reason]:
     return [
-        refuse("too-many-frames", f"{p.frame_count} frames for {p.radio.name}", f"at most {most} frames a job")
+        refuse("too-many-frames", f"makes {p.frame_count} frames for {p.radio.name}", f"make at most {most}")
         for p in plans
         if p.frame_count > most
     ]

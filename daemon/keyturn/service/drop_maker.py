@@ -120,7 +120,7 @@ class DropMaker:
             return returned
         logger.opt(exception=error).error("{}: our own bug", claim.name)
         if is_last:
-            return self._reject(claim, self._unread(claim, _our_bug(error)))
+            return self._reject(claim, self._unread(claim, _our_bug()))
         self.uncount_try(claim)
         return None
 
@@ -251,9 +251,9 @@ def _ended_abruptly(claim: Claim) -> Reason:
     )
 
 
-def _our_bug(error: Exception) -> Reason:
+def _our_bug() -> Reason:
     return refuse(
         "keyturn-bug",
-        f"Keyturn itself failed on this drop ({type(error).__name__}: {error})",
+        "Keyturn itself failed on this drop",
         "this is not your fault: tell whoever runs Keyturn, the service's log has the details",
     )
