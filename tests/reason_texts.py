@@ -25,6 +25,18 @@ MOST_TEXTS = 24
 DEEPEST = 7
 
 
+LIBRARY_WORDS = re.compile(
+    r"Input should|valid (?:tuple|string|integer|dictionary)|\(at line|column \d|\bNone\b|\btuple\b|\bdict\b|\bstr\b"
+    r"|\bint\b|\bfloat\b|\bbool\b|[a-z]Error\b|Exception|Traceback|pydantic|[Pp]illow|\bPIL\b|pyvips|libvips|tomllib"
+    r"|numpy|errno|Errno|compression \d|0x[0-9a-f]|<class|object at"
+)
+"""What pydantic, tomllib, Pillow, libvips, zipfile and Python itself write, and names of classes."""
+
+
+def sentences(text: str) -> list[str]:
+    return [each for each in re.split(r"[.!?](?=\s+[A-Z]|\s*$)", text) if each.strip()]
+
+
 Place = tuple[ast.AST, Sequence[ast.expr]]
 
 

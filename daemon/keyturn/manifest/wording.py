@@ -71,7 +71,13 @@ def reasons_for(errors: Sequence[ErrorDetails], file: str = FILE_NAME) -> tuple[
     first: dict[tuple[str, ...], ErrorDetails] = {}
     for error in errors:
         first.setdefault(_place(error), error)
-    return tuple(_reason(place, error, file) for place, error in first.items())
+    written = [(place, _similar(place)) for place, error in first.items() if error["type"] == "extra_forbidden"]
+    meant = {(*place[:-1], similar) for place, similar in written if similar}
+    return tuple(
+        _reason(place, error, file)
+        for place, error in first.items()
+        if error["type"] != "missing" or place not in meant  # a misspelt key is one fault
+    )
 
 
 def _place(error: ErrorDetails) -> tuple[str, ...]:
@@ -124,6 +130,12 @@ def _table_of(place: tuple[str, ...]) -> type[BaseModel]:
     return TABLES[table][1]
 
 
+def _similar(place: tuple[str, ...]) -> str | None:
+    """Return the key that an unknown one is most like, None where it is like none."""
+    known = _keys(_table_of(place))
+    return next(iter(difflib.get_close_matches(place[-1].lower(), known, n=1, cutoff=0.6)), None)
+
+
 def _keys(table: type[BaseModel]) -> list[str]:
     return [field.alias or name for name, field in table.model_fields.items()]
 
@@ -131,9 +143,8 @@ def _keys(table: type[BaseModel]) -> list[str]:
 def _instead_of(place: tuple[str, ...]) -> str:
     """Say what to write in place of an unknown key: a similar one, or the same in another table."""
     key, known = place[-1], _keys(_table_of(place))
-    similar = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.6)
-    if similar:
-        return f'did you mean "{similar[0]}"?'
+    if similar := _similar(place):
+        return f'did you mean "{similar}"?'
     elsewhere = [written for written, table in TABLES.values() if key in _keys(table)]
     if elsewhere:
         return f'"{key}" belongs in {elsewhere[0]}'

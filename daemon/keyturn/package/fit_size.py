@@ -243,7 +243,7 @@ def _only(made: Animation, kept: Places) -> Animation:
 def _thinned(plan: Plan, made: Animation, kept: Places, reasons: list[Reason]) -> Fitted:
     thin_animation, thin_plan = _only(made, kept), thinned(plan, kept)
     left_out = plan.frame_count - thin_plan.frame_count
-    rate = f" and it plays at {thin_plan.fps} instead of {plan.fps} fps" if thin_plan.fps != plan.fps else ""
+    rate = f", and it plays at {thin_plan.fps} instead of {plan.fps} fps" if thin_plan.fps != plan.fps else ""
     what = f"{_too_large(plan, animation.size(plan, made))}; {left_out} frames were left out, evenly{rate}"
     after = f": it has {readable_size(animation.size(thin_plan, thin_animation))}"
     told = note("thinned-to-fit", what + after, "use calmer, flatter pictures to keep every frame")

@@ -161,7 +161,7 @@ def _colour(number: int, rest: bytes, facts: PlayerFacts | None, *, late: bool) 
         return None, [Fault("colour-odd", number, what, "write six hexadecimal digits after #")]
     if rest.strip():
         what = f"what follows the path is not read: {_shown(rest.strip())}"
-        return None, [Fault("row-rest", number, what, "a path cannot hold spaces; a colour begins with #")]
+        return None, [Fault("row-rest", number, what, "write the path without spaces, and # before a colour")]
     return None, []
 
 

@@ -71,7 +71,7 @@ def _start_of(path: Path, archive: str, max_kib: float) -> bytes:
         data = file.read(int(max_kib * 1024) + 1)
     if len(data) > max_kib * 1024:
         what = f"has a {path.name} of more than {max_kib:g} KiB"
-        raise Refused([refuse("desc-too-large", what, "a desc.txt has a row a part: write it anew", file=archive)])
+        raise Refused([refuse("desc-too-large", what, "write it anew, a row a part", file=archive)])
     return data
 
 

@@ -41,7 +41,7 @@ def opened(file: BinaryIO, kind: str, intake: Intake) -> LibraryPicture:
     layers = _layer_count(file)
     clear = layers < 0
     if clear and (mode, channels) != (_RGB, 4):
-        raise _refused("psd-channels", "is see-through and has more or other channels than RGB and that one")
+        raise _refused("psd-channels", "is see-through and has channels beside red, green, blue and that one")
     flat = note("psd-flattened", "has layers; the flattened picture that is kept with them was used")
     return LibraryPicture(
         kind,
