@@ -70,8 +70,8 @@ def test_a_misspelt_key_is_one_fault_and_not_a_missing_one_as_well() -> None:
 
 
 KEYS = st.sampled_from(
-    "customer radio job rush background fit focus logo motion part art fps finish plays pause glide pan crossfade sprite "
-    "path size frames".split()
+    "customer radio job rush background fit focus logo motion part art fps finish plays pause glide pan crossfade "
+    "sprite path size frames".split()
 )
 VALUES = st.recursive(
     st.one_of(st.booleans(), st.integers(-3, 9999), st.floats(-9, 9), st.sampled_from(["", "a.png", "#12", "x" * 301])),
