@@ -78,7 +78,8 @@ def test_a_pause_and_settings_that_were_not_taken_are_ill(shop: Shop) -> None:
         paused, settings = found(shop, "is paused"), found(shop, "as they were")
         shop_state.write_state(shop, state.model_copy(update={"paused": None, "settings_fault": None}))
         assert {f.health for f in findings(shop)} == {Health.WELL}
-    assert (paused.health, paused.what) == (Health.ILL, f"the service is paused: {state.paused}")
+    assert (paused.health, paused.what) == (Health.ILL, "the service is paused: No space left on device")
+    assert (paused.remedy, settings.remedy[:7]) == ("free some space", "mend it")
     assert settings.health is Health.ILL and "keyturn.toml: line 3" in settings.what
     assert paused.remedy and settings.remedy
 

@@ -322,3 +322,15 @@ def test_the_store_gives_back_the_pixels_of_frames_and_of_the_logo(tmp_path: Pat
         assert [np.array_equal(store.pixels(n), p) for n, p in zip(numbers, (logo, frame), strict=True)] == [True, True]
         assert store.keep(done(logo), "0002.png") == numbers[0]  # a logo that is a frame too
         assert list(store.whole) == [numbers[1], numbers[0]]
+
+
+@pytest.mark.parametrize("full", ["files", "cells"])
+def test_on_a_full_disk_the_store_gives_all_its_room_back(tmp_path: Path, full: str) -> None:
+    """full(4): every write to /dev/full fails with ENOSPC, here the last one, when the file is closed. unlink(2): the
+    room of a file that is still open is not free."""
+    (tmp_path / f"tiny.{full}").symlink_to("/dev/full")
+    with FrameStore(tmp_path / "tiny") as store:
+        store.keep(done(lamp(3)), "0001.png")
+    held = [entry.readlink() for entry in Path("/proc/self/fd").iterdir() if entry.is_symlink()]
+    assert not [path for path in held if tmp_path in path.parents or path == Path("/dev/full")]
+    assert list(tmp_path.iterdir()) == []

@@ -44,10 +44,13 @@ def _what_it_says(shop: Shop) -> Iterator[Finding]:
     if state.out_of_date:
         yield Finding(Health.MIND, state.out_of_date, "see its log; if it hangs, start it again")
     if state.paused:
-        yield Finding(Health.ILL, f"the service is paused: {state.paused}", "drops are safe; it goes on by itself then")
+        what, _, mend = state.paused.partition(" -> ")
+        yield Finding(Health.ILL, f"the service is paused: {what}", mend or "its log tells more; drops are safe")
     if state.settings_fault:
-        what = f"settings and rules are in force as they were before: {state.settings_fault}"
-        yield Finding(Health.ILL, what, "mend the file and reload the service (SIGHUP, or systemctl reload keyturn)")
+        what, _, mend = state.settings_fault.partition(" -> ")
+        reload = "then reload the service (SIGHUP, or systemctl reload keyturn)"
+        what = f"settings and rules are in force as they were before: {what}"
+        yield Finding(Health.ILL, what, f"{mend}; {reload}" if mend else f"mend the file, {reload}")
 
 
 def aside(shop: Shop) -> Iterator[Finding]:

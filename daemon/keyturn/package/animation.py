@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -74,9 +75,9 @@ class FrameStore:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        self._files.close()
-        self._cells.close()
-        for path in self._paths:
+        for file, path in zip((self._files, self._cells), self._paths, strict=True):
+            with suppress(OSError):  # what a full disk does not take any more is not wanted any more
+                file.close()
             path.unlink(missing_ok=True)
 
     def keep(self, done: FrameDone, name: str) -> int:
