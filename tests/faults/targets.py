@@ -7,6 +7,7 @@ A target takes bytes and returns; it raises only where Keyturn is wrong. What a 
 from __future__ import annotations
 
 import atexit
+import gzip
 import io
 import json
 import shutil
@@ -103,11 +104,17 @@ def probe(data: bytes) -> None:
         stills.probe(path, rules().intake, name="file")
 
 
+def pixels(data: bytes) -> None:
+    """Of a still of any kind, decoded as in a worker."""
+    with _file(data) as path, suppress(Refused):
+        stills.load(path, rules().intake, name="file")
+
+
 def read_settings(data: bytes) -> None:
     """As keyturn.toml, as a radio and as a rules file."""
     with _folder() as place:
         (place / "radios").mkdir()
-        for name in ("keyturn.toml", "radios/own.toml", "safety.toml", "intake.toml", "usb.toml"):
+        for name in ("keyturn.toml", "radios/own.toml", "safety.toml", "intake.toml", "usb.toml", "kinds.toml"):
             (place / name).write_bytes(data)
             with suppress(ShopFault):
                 rulebook.load(place) if name != "keyturn.toml" else settings.load(place)
@@ -182,6 +189,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "bundle": inspect_bundle,
     "unzip": unpack,
     "cels": walk_cels,
+    "pixels": pixels,
     "probe": probe,
     "settings": read_settings,
     "records": read_records,
@@ -222,6 +230,8 @@ art = "lamps/*.png"
 plays = "until-booted"
 pause = 0.5
 """
+PAM = b"P7\nWIDTH 2\nHEIGHT 1\nDEPTH 1\nMAXVAL 9\nENDHDR\n\3\7"
+SVG = b"<svg xmlns='http://www.w3.org/2000/svg' width='3' height='4'/>"
 DESC = b"48 64 12\np 1 6 part0 #0b1d2a\nc 2 0 part1\nf 0 0 part2\n"
 
 
@@ -234,6 +244,7 @@ def seeds(target: str) -> tuple[bytes, ...]:
         _zip(method, desc_txt=DESC, part0__0001_png=png, part1__trim_txt=b"6x5+0+0\n", part1__0001_png=png)
         for method in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
     )
+    others = *map(_picture, ("TGA", "ICO", "PPM", "JPEG2000", "QOI")), gzip.compress(SVG), b"P2 2 1 9\n3 7\n", PAM
     shipped = tuple(p.read_bytes() for p in sorted(rulebook.SHIPPED.rglob("*.toml")))
     return {
         "manifest": (MANIFEST,),
@@ -241,7 +252,8 @@ def seeds(target: str) -> tuple[bytes, ...]:
         "bundle": zips,
         "unzip": (*zips, _zip(zipfile.ZIP_DEFLATED, van__job_toml=MANIFEST, van__lamps__0001_png=png)),
         "cels": (*clips, png),
-        "probe": (*clips, png, *(_picture(form) for form in ("JPEG", "TIFF", "BMP", "GIF", "WEBP"))),
+        "pixels": (*clips, png, *others),
+        "probe": (*clips, png, *map(_picture, ("JPEG", "TIFF", "BMP", "GIF", "WEBP")), *others),
         "settings": (b"workers = 1\n[settle]\nseconds = 3\n[hooks]\nready = ['a']\n", *shipped),
         "records": tuple(bytes([n]) + text.encode() for n, text in enumerate(_records())),
     }[target]

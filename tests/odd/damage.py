@@ -14,6 +14,7 @@ from odd import jpegs, light, pngs
 from odd.marker import COLOURS, GREYS, Odd, shown, spread
 
 _ENDINGS = {"png": "jpg", "jpeg": "png", "tiff": "gif", "bmp": "tif", "gif": "webp", "webp": "bmp", "apng": "png"}
+_ENDINGS |= {"tga": "png", "ppm": "txt", "ico": "bmp", "jp2": "jpg", "qoi": "raw"}
 
 
 def files(sound: Sequence[Odd], each: int) -> Iterator[Odd]:

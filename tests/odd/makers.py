@@ -6,10 +6,10 @@ import hashlib
 from collections.abc import Iterator, Sequence
 from types import ModuleType
 
-from odd import bmps, damage, films, jpegs, pngs, programs, tiffs
+from odd import bmps, damage, films, jpegs, others, pngs, programs, tiffs
 from odd.marker import Odd
 
-BY_HAND = (pngs, jpegs, tiffs, bmps, films)
+BY_HAND = (pngs, jpegs, tiffs, bmps, films, others)
 EVERYBODY = (*BY_HAND, programs)
 
 

@@ -57,7 +57,8 @@ def test_a_file_shown_wrongly_is_found(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_every_odd_file_is_made_right_or_refused_with_a_reason(tmp_path: Path, sample: list[Odd]) -> None:
-    assert {odd.family for odd in sample} == {"png", "jpeg", "tiff", "bmp", "gif", "apng", "webp"}
+    families = {"png", "jpeg", "tiff", "bmp", "gif", "apng", "webp", "tga", "ppm"}
+    assert families <= {odd.family for odd in sample}
     found = []
     for number, odd in enumerate(sample):
         path = tmp_path / "art"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import gzip
 import io
 import sys
 from pathlib import Path
@@ -235,3 +236,24 @@ def test_a_view_box_of_another_shape_keeps_its_margins() -> None:
     root = ElementTree.fromstring(f'<svg {NAMES} width="40" height="20" viewBox="0 0 20 20">{RED}</svg>')
     made = np.asarray(drawings.drawn(drawings.at_size(root, (400, 200)), (400, 200)))
     assert (made[:, :99, 3] == 0).all() and (made[:, 101:, 3] == 255).all()
+
+
+# -- packed (SVGZ) ----------------------------------------------------------------------------------
+
+
+def test_a_packed_drawing_is_drawn_as_the_plain_one(tmp_path: Path) -> None:
+    """gzip packs it, the standard library's."""
+    text = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 3 4"><rect width="3" height="4" fill="#0a0"/></svg>'
+    for name, data in (("a.svg", text), ("a.svgz", gzip.compress(text))):
+        (tmp_path / name).write_bytes(data)
+    plain, packed = (stills.load(tmp_path / name, INTAKE, name=name) for name in ("a.svg", "a.svgz"))
+    assert plain.tobytes() == packed.tobytes()
+    assert stills.probe(tmp_path / "a.svgz", INTAKE, name="a.svgz").reasons == ()
+
+
+def test_a_packed_drawing_that_swells_is_refused_before_it_fills_the_memory(tmp_path: Path) -> None:
+    swollen = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 3 4">' + b" " * (drawings.MOST_BYTES + 9)
+    (tmp_path / "a.svgz").write_bytes(gzip.compress(swollen, 1))
+    with pytest.raises(Refused) as caught:
+        stills.probe(tmp_path / "a.svgz", INTAKE, name="a.svgz")
+    assert [reason.code for reason in caught.value.reasons] == ["drawing-heavy"]

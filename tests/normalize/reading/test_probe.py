@@ -80,3 +80,12 @@ def test_the_pixel_cap_is_checked_on_the_header(tmp_path: Path, kind: str, monke
         assert [r.code for r in caught.value.reasons] == ["picture-too-large"]
         assert "0.0 megapixels" in caught.value.reasons[0].what
     assert stills.probe(path, limited(picture_mpx=0.02), name="art").size == (200, 100)
+
+
+def test_of_an_icon_of_several_sizes_the_largest_is_told(tmp_path: Path) -> None:
+    from odd.others import files
+
+    (icon,) = (odd for odd in files() if odd.name == "ico-largest")
+    (tmp_path / "logo.ico").write_bytes(icon.data)
+    found = stills.probe(tmp_path / "logo.ico", INTAKE, name="logo.ico")
+    assert (found.format, found.size, [reason.code for reason in found.reasons]) == ("ICO", (66, 88), ["icon-largest"])

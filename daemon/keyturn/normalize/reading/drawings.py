@@ -12,6 +12,7 @@ import io
 import math
 import re
 import resource
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import BinaryIO
@@ -85,6 +86,8 @@ def _parsed(file: BinaryIO) -> ElementTree.Element:
     """Return the root element. expat opens no external entity, and stops where internal ones multiply."""
     file.seek(0)
     data = file.read(MOST_BYTES + 1)
+    if data.startswith(b"\x1f\x8b"):  # SVGZ
+        data = zlib.decompressobj(zlib.MAX_WBITS | 16).decompress(data, MOST_BYTES + 1)
     if len(data) > MOST_BYTES:
         what = f"is a drawing of more than {MOST_BYTES >> 20} MiB"
         raise Refused([refuse("drawing-heavy", what, "export it as PNG")])

@@ -3,28 +3,35 @@
 from __future__ import annotations
 
 import re
+import zlib
 from pathlib import PurePosixPath
+
+from keyturn.normalize.reading import targa
 
 ENDINGS = {
     "PNG": (".png", ".apng"),
-    "JPEG": (".jpg", ".jpeg", ".jpe", ".jfif"),
+    "JPEG": (".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"),
     "WEBP": (".webp",),
     "BMP": (".bmp", ".dib"),
     "TIFF": (".tif", ".tiff"),
     "GIF": (".gif",),
     "AVIF": (".avif",),
     "HEIC": (".heic", ".heif", ".hif"),
-    "SVG": (".svg",),
+    "SVG": (".svg", ".svgz"),
     "PSD": (".psd",),
+    "TGA": (".tga", ".targa", ".icb", ".vda", ".vst"),
+    "ICO": (".ico",),
+    "PPM": (".ppm", ".pgm", ".pbm", ".pnm", ".pam"),
+    "JPEG2000": (".jp2", ".j2k", ".j2c", ".jpc", ".jpf", ".jpx"),
+    "QOI": (".qoi",),
     "MP4": (".mp4", ".m4v", ".mov", ".qt"),
     "MOV": (".mov", ".qt", ".mp4", ".m4v"),
     "WEBM": (".webm", ".mkv"),
 }
 """Kinds that can be read, by the names that intake.toml uses, and how their files may end."""
 
-_NEVER_READ = (".psb", ".avi")
-ART_ENDINGS = frozenset(_NEVER_READ).union(*ENDINGS.values())
-"""Endings of files that an artist means as art. Those that are never read are refused, not passed over."""
+ART_ENDINGS = frozenset[str]().union(*ENDINGS.values())
+"""Endings of files that an artist means as art, whatever is in them."""
 
 FILMS = ("MP4", "MOV", "WEBM")
 IN_A_WORKER = (*FILMS, "HEIC", "AVIF", "SVG")
@@ -48,16 +55,29 @@ _MAGIC = (
     ("PDF", rb"%PDF"),
     ("PostScript", rb"%!PS|\xc5\xd0\xd3\xc6"),
     ("SVG", rb"(\xef\xbb\xbf)?\s*(<\?xml[^>]*>\s*)?(<!--.*?-->\s*)*(<!DOCTYPE svg|<(\w+:)?svg[\s>/])"),
-    ("JPEG 2000", rb"\0\0\0\x0cjP  |\xff\x4f\xff\x51"),
+    ("JPEG2000", rb"\0\0\0\x0cjP  |\xff\x4f\xff\x51"),
     ("JPEG XL", rb"\xff\x0a|\0\0\0\x0cJXL "),
     ("a zip", rb"PK\x03\x04"),
-    ("a packed file (gzip, SVGZ)", rb"\x1f\x8b"),
+    ("a packed file (gzip)", rb"\x1f\x8b"),
+    ("QOI", rb"qoif"),
+    ("PPM", rb"P[1-6](\s|#[^\r\n]*[\r\n])+\d|P7\n(#|WIDTH|HEIGHT|DEPTH|MAXVAL|TUPLTYPE)"),
+    ("ICO", rb"\0\0\x01\0[\x01-\xff]\0"),
+    ("TGA", targa.HEADER),  # the last: it has no first bytes of its own
 )
 
 
 def of(start: bytes) -> str:
     """Return the kind that a file's first bytes (512 are plenty) show; empty where they show none."""
-    return next((kind for kind, magic in _MAGIC if re.match(magic, start, re.DOTALL)), "")
+    kind = next((kind for kind, magic in _MAGIC if re.match(magic, start, re.DOTALL)), "")
+    return "SVG" if kind.startswith("a packed") and of(_unpacked(start)) == "SVG" else kind
+
+
+def _unpacked(start: bytes) -> bytes:
+    """Return the first bytes of what is packed with gzip; empty where it is garbled."""
+    try:
+        return zlib.decompressobj(zlib.MAX_WBITS | 16).decompress(start, len(start))
+    except zlib.error:
+        return b""
 
 
 _BITMAP = rb"BM.{12}[\x0c\x10\x28\x34\x38\x40\x6c\x7c]\0\0\0"

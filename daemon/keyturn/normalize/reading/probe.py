@@ -111,6 +111,8 @@ def _findings(image: ImageFile.ImageFile, clip: ClipStructure | None, turn: int,
         yield mended("depth-reduced", f"has {bits} bits a channel; radios show 8")
     if kind == "TIFF" and getattr(image, "n_frames", 1) > 1:
         yield note("pages-ignored", "has several pages; the first is used")
+    if kind == "ICO" and len(image.info.get("sizes", ())) > 1:
+        yield note("icon-largest", "holds several sizes; the largest is used")
     if isinstance(image, LibraryPicture):
         yield from image.findings
     if clip and (short := sum(cel.delay_ms <= 10 for cel in clip.cels)):

@@ -20,10 +20,14 @@ from keyturn.normalize.reading import (
     drawings,
     films,
     headers,
+    jpeg_2000,
     kinds,
     layered,
+    netpbm,
     photos,
     picture_faults,
+    qoi,
+    targa,
     tiffs,
 )
 from keyturn.normalize.reading.clip_frames import ClipStructure
@@ -37,6 +41,10 @@ _READERS = {
     "HEIC": photos.opened,
     "SVG": drawings.opened,
     "PSD": layered.opened,
+    "TGA": targa.opened,
+    "PPM": netpbm.opened,
+    "JPEG2000": jpeg_2000.opened,
+    "QOI": qoi.opened,
     "TIFF": tiffs.opened,
     **dict.fromkeys(kinds.FILMS, films.opened),
 }
