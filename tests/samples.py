@@ -54,6 +54,15 @@ def square(number: int) -> int:
     return number * number
 
 
+_HOARD: list[bytes] = []
+
+
+def hoard(mib: int) -> int:
+    """Keep so many MiB for as long as the process lives; return its id."""
+    _HOARD.append(b"x" * (mib * 2**20))
+    return os.getpid()
+
+
 def odd(number: int) -> int:
     """Refuses 3, dies on 5, hangs on 7 wants too much memory for 9, spins on 11 and
     writes a file for 12."""

@@ -147,6 +147,10 @@ def held_mib(pid: int) -> tuple[float, float]:
     return int(resident.split()[1]) / 1024, _tree_pss(pid) / 1024
 
 
+def children(pid: int) -> list[int]:
+    """The processes that the process has started and that live (proc(5), children)."""
+    return [int(c) for f in Path(f"/proc/{pid}/task").glob("*/children") for c in f.read_text().split()]
+
+
 def _tree_pss(pid: int) -> int:
-    children = [int(c) for f in Path(f"/proc/{pid}/task").glob("*/children") for c in f.read_text().split()]
-    return measure.pss_kib(pid) + sum(map(_tree_pss, children))
+    return measure.pss_kib(pid) + sum(map(_tree_pss, children(pid)))

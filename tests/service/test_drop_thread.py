@@ -18,14 +18,26 @@ from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.state_records import Working
+from keyturn.workers.crew import InlineCrew
 
 CLAIM = Claim(id="20260301T093000-abc123-van", name="van", form="folder", claimed_at="2026-03-01T09:30:00+00:00")
+
+
+class Shedding(InlineCrew):
+    """A crew that counts how often it gave back memory."""
+
+    def __init__(self) -> None:
+        self.shed_count = 0
+
+    def shed(self) -> None:
+        self.shed_count += 1
 
 
 class Loop:
     """What the loop gives to its thread, and what it heard."""
 
     def __init__(self, process: Callable[[Progress], Outcome]) -> None:
+        self.crew = Shedding()
         self.backoff = Backoff(lambda: 100.0)
         self.told: list[Working | None] = []
         self.ended = 0
@@ -36,6 +48,7 @@ class Loop:
                 process=lambda claim: process(progress),
                 uncount_try=self.uncounted.append,
                 remove_scratch=lambda claim: None,
+                bench=SimpleNamespace(crew=self.crew),
             ),
             self.backoff,
             self.aside,
@@ -69,6 +82,7 @@ def test_progress_is_told_with_the_drop_s_name_and_none_at_the_end() -> None:
         None,
     ]
     assert loop.ended == 1 and loop.backoff.may_try()
+    assert loop.crew.shed_count == 1, "what the workers keep of one drop is given back"
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,8 @@ from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.shop.rulebook import Workers
 from keyturn.workers.crew import InlineCrew, LocalCrew
 from keyturn.workers.process_start import ForkingContext
-from samples import odd, square
+from keyturn.workers.worker_limits import held_mib
+from samples import hoard, odd, square
 
 
 def limits(**changes: object) -> Workers:
@@ -123,3 +124,25 @@ def test_a_closed_crew_starts_no_workers_again(crew: LocalCrew) -> None:
     with pytest.raises(CancelledError):
         list(crew.run(square, [2], str))
     assert not [p for p in multiprocessing.active_children() if p.name == "pebble_pool_worker"]
+
+
+def test_workers_that_keep_much_memory_after_a_drop_are_replaced() -> None:
+    crew = LocalCrew(1, limits(kept_mib=110))
+    try:
+        (before,) = crew.run(hoard, [1], str)
+        crew.shed()
+        assert list(crew.run(hoard, [1], str)) == [before], "it keeps little: the same process"
+        list(crew.run(hoard, [150], str))
+        crew.shed()
+        (after,) = crew.run(hoard, [1], str)
+        assert after != before
+        assert held_mib(after) < 110
+    finally:
+        crew.close()
+
+
+def test_a_crew_without_workers_has_nothing_to_give_back() -> None:
+    crew = LocalCrew(1, limits())
+    crew.shed()
+    crew.close()
+    crew.shed()

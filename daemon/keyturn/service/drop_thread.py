@@ -95,6 +95,7 @@ class DropThread:
             self._pause(maker, claim, error)
         finally:
             self._told(None)
+            maker.bench.crew.shed()
             self._ended()
 
     def _tell(self, stage: str, done: int, total: int) -> None:

@@ -77,9 +77,13 @@ class Caps(Sourced):
 
 
 class Workers(Sourced):
-    """Limits of one task of a worker. A drop whose task goes beyond them twice is refused."""
+    """Limits of one task of a worker. A drop whose task goes beyond them twice is refused.
+
+    A worker that holds more than `kept_mib` of memory when a drop is done is replaced.
+    """
 
     memory_mib: Annotated[int, Field(ge=256)]
+    kept_mib: Annotated[int, Field(ge=64)]
     cpu_seconds: Annotated[int, Field(ge=1)]
     wall_seconds: Annotated[float, Field(ge=1)]
 

@@ -130,5 +130,8 @@ class DropCrew:
     def rest(self) -> None:
         self._crew.rest()
 
+    def shed(self) -> None:
+        self._crew.shed()
+
     def close(self) -> None:
         self._crew.close()
