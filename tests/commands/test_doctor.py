@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import stat as modes
@@ -232,6 +233,15 @@ def test_a_pillow_without_its_codecs_is_ill(shop: Shop, monkeypatch: pytest.Monk
 def test_the_python_that_runs_is_named(shop: Shop) -> None:
     version = subprocess.run([sys.executable, "--version"], capture_output=True, text=True, check=True).stdout
     assert version.strip() in says(shop)
+
+
+def test_a_read_only_disk_is_told_from_a_missing_right(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """access(2) answers EROFS as well as EACCES with no."""
+    monkeypatch.setattr(os, "access", lambda folder, mode: False)
+    assert "right to write" in found(shop, f"{shop.inbox} cannot be written").remedy
+    monkeypatch.setattr(doctor, "write_error", lambda folder: errno.EROFS)
+    finding = found(shop, f"{shop.inbox} is on a read-only file system")
+    assert finding.health is Health.ILL and "mount" in finding.remedy
 
 
 def test_extras_that_are_not_installed_are_told_by_the_names_that_install_them(

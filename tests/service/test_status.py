@@ -137,7 +137,7 @@ def test_a_disk_that_takes_nothing_is_told_to_the_service_manager_all_the_same(
     monkeypatch.setattr(Notifier, "_send", lambda self, *lines: told.extend(lines))
 
     def read_only(path: Path, data: bytes) -> None:
-        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS), f".keyturn-{len(told):012}.tmp")
 
     monkeypatch.setattr(durable_files, "write_atomic", read_only)
     logged: list[str] = []

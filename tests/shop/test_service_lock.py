@@ -96,3 +96,23 @@ def test_who_waits_for_the_lock_or_shares_it_does_not_hold_it(
     assert service_lock.holder(shop.lock) is None
     shop.lock.unlink()
     assert service_lock.holder(shop.lock) is None
+
+
+def test_who_holds_the_lock_is_told_from_the_one_of_before_that_the_file_still_names(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, read_only: None
+) -> None:
+    """A read-only disk keeps the name of a service that was killed; proc_locks(5) has the living one."""
+    shop.lock.write_text("77\n")
+    with shop.held():
+        assert service_lock.may_be_held_by(shop.lock, os.getpid())
+        assert not service_lock.may_be_held_by(shop.lock, 77)
+        monkeypatch.setattr(service_lock, "_own_numbers", lambda pid: [pid, 7])
+        assert service_lock.may_be_held_by(shop.lock, 7), "in a container it calls itself 7"
+        monkeypatch.setattr(service_lock, "_listed", lambda lock: None)
+        assert service_lock.may_be_held_by(shop.lock, 77), "without the list the file counts"
+
+
+def test_a_process_is_known_by_its_number_here_and_in_its_container() -> None:
+    """proc_pid_status(5): NSpid lists the process's numbers, the outermost namespace's first."""
+    assert os.getpid() in service_lock._own_numbers(os.getpid())
+    assert service_lock._own_numbers(2**22 + 1) == []

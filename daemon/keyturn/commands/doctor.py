@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import time
@@ -23,6 +24,7 @@ from keyturn.commands.output import plain, write_json
 from keyturn.inbox import events
 from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
+from keyturn.shop.disk_look import write_error
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.stray_rules import stray_rules
@@ -154,6 +156,8 @@ def _folders(shop: Shop) -> Iterator[Finding]:
         kind = mounts.file_system(folder)
         if not folder.is_dir():
             yield Finding(Health.ILL, f"{folder} is not there", f"keyturn init {shop.root}")
+        elif write_error(folder) == errno.EROFS:
+            yield Finding(Health.ILL, f"{folder} is on a read-only file system", "mount it writable again")
         elif not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
             yield Finding(Health.ILL, f"{folder} cannot be written", "give Keyturn's user the right to write there")
         elif folder == shop.state and kind in events.NETWORK_FILE_SYSTEMS:

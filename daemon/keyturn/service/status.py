@@ -155,9 +155,10 @@ class StatusWriter:
         try:
             self._write_with_reserve(state)
         except (OSError, ValueError) as error:  # ValueError: a name that cannot be written as UTF-8
-            if str(error) != self._fault:
+            fault = getattr(error, "strerror", None) or str(error)  # without the name of the half-written file
+            if fault != self._fault:
                 logger.warning("the board cannot be written: {}", error)
-            self._fault = str(error)
+            self._fault = fault
             return False
         self._fault = ""
         return True

@@ -61,12 +61,13 @@ def holder(lock: Path) -> int | None:
 
 
 def may_be_held_by(lock: Path, pid: int | None) -> bool:
-    """Tell whether the process `pid` may be the one that holds the lock; False where it is another one.
+    """Tell whether the process that calls itself `pid` may be the one that holds the lock; False where it is another.
 
-    The file counts too: a service in a container knows itself by another number than the system's list gives.
+    A service in a container knows itself by another number than the system's list gives.
     """
     try:
-        known = {_listed(lock), _named(lock)} - {None}
+        listed = _listed(lock)
+        known = {_named(lock)} - {None} if listed is None else {listed, *_own_numbers(listed)}
     except OSError:
         return True
     return not known or pid in known
@@ -111,6 +112,15 @@ def _listed(lock: Path) -> int | None:
             if fields[1:4] == ["FLOCK", "ADVISORY", "WRITE"] and fields[5] == place and int(fields[4]) > 0:
                 return int(fields[4])
     return None
+
+
+def _own_numbers(pid: int) -> list[int]:
+    """Return the numbers that a process has in the containers it runs in (proc_pid_status(5), NSpid)."""
+    with suppress(OSError):
+        for line in Path(f"/proc/{pid}/status").read_text().splitlines():
+            if line.startswith("NSpid:"):
+                return [int(number) for number in line.split()[1:]]
+    return []
 
 
 def _named(lock: Path) -> int | None:
