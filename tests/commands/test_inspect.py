@@ -157,3 +157,14 @@ def test_names_from_an_archive_are_printed_as_text(run: Run, bundle: Bundle, cap
     run("inspect", bundle(art() | {"[red]\x1b[31m.png": b"x"}))
     said = capsys.readouterr().out
     assert "\x1b" not in said and "[red]" in said
+
+
+@pytest.mark.parametrize(("seconds", "code"), [(2.0, 1), (30.0, 0)])
+def test_the_shops_own_rule_says_how_long_a_camera_may_wait(
+    run: Run, shop: Shop, bundle: Bundle, capsys: Said, seconds: float, code: int
+) -> None:
+    (shop.rules / "safety.toml").write_text(f"[holding]\ncamera_seconds = {seconds}\n")
+    frames = {f"part0/{n:04d}.png": png(n) for n in range(1, 49)}
+    held = {"desc.txt": b"48 64 12\nc 1 0 part0\np 0 0 part1\n", **frames, "part1/0001.png": png(4)}
+    assert run("inspect", bundle(held), "--root", shop.root, "--json") == code
+    assert "home-screen-held" in codes(capsys)

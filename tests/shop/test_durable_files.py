@@ -220,3 +220,10 @@ def test_whether_we_may_read_is_asked_of_the_system(tmp_path: Path, monkeypatch)
     # access(2) answers for the real user; the superuser may read everything, so a refusal is put in its place
     monkeypatch.setattr(os, "access", lambda path, mode: mode != os.R_OK)
     assert not durable_files.may_read(tmp_path / "job.json")
+
+
+def test_folders_are_made_from_the_top_and_those_there_stay(tmp_path: Path) -> None:
+    (tmp_path / "state" / "numbers").mkdir(parents=True)
+    (tmp_path / "state" / "numbers" / "kept").touch()
+    durable_files.make_folders(tmp_path / "state" / "numbers", tmp_path / "state" / "numbers" / "quarry-bakery")
+    assert sorted(p.name for p in (tmp_path / "state" / "numbers").iterdir()) == ["kept", "quarry-bakery"]

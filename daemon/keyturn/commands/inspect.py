@@ -34,7 +34,10 @@ def inspect(
     if not bundle.is_file():
         raise WrongUse(f"{bundle} is not a file", "name a bootanimation.zip")
     found = read_bundle(bundle, rules.intake.caps)
-    verdict = inspection.look(found.entries, found.desc, profile, found.trims, bytes_before=found.bytes_before)
+    camera_s = rules.safety.holding.camera_seconds
+    verdict = inspection.look(
+        found.entries, found.desc, profile, found.trims, bytes_before=found.bytes_before, camera_s=camera_s
+    )
     if as_json:
         write_json(_as_json(verdict))
     else:

@@ -22,10 +22,7 @@ def record(published: Path, target: str, revision: Path) -> None:
     if digest is None:
         return
     place = published / target
-    for folder in (published, place.parent):
-        if not folder.is_dir():
-            folder.mkdir()
-            durable_files.fsync_dir(folder.parent)
+    durable_files.make_folders(published, place.parent)
     durable_files.write_atomic(place, digest.encode("ascii"))
 
 

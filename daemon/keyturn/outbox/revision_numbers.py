@@ -36,10 +36,7 @@ def record_number(numbers: Path, target: str) -> None:
     place = numbers / target
     if place.exists():
         return
-    for folder in (numbers, place.parent):
-        if not folder.is_dir():
-            folder.mkdir()
-            durable_files.fsync_dir(folder.parent)
+    durable_files.make_folders(numbers, place.parent)
     place.touch()
     durable_files.fsync_dir(place.parent)
     named = job_and_number(place.name)

@@ -19,6 +19,7 @@ from keyturn.radio.timeline import Timeline
 from keyturn.shop.player_facts import GENERATIONS, Generation, PlayerFacts, of_generation
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, gathered, note, refuse
+from keyturn.shop.rulebook import CAMERA_S
 
 HOLDING = ("screen-never-released", "home-screen-held")
 """Codes of what keeps the home screen: they come first."""
@@ -48,15 +49,19 @@ def look(
     trims: Trims | None = None,
     *,
     bytes_before: bool = False,
+    camera_s: float = CAMERA_S,
 ) -> Verdict:
     """Return what would be shown of `entries`, and why it is not more.
 
     `desc_bytes` is the text of desc.txt at the archive's root, None where there is none. With a `radio`, its own
     limits are checked too, and its player decides; else the published players of all generations are asked.
-    `bytes_before`: something stands before the archive's first entry.
+    `bytes_before`: something stands before the archive's first entry. What holds a camera's screen for more than
+    `camera_s` seconds is refused.
     """
-    players = _players(radio)
-    views = {g: _view(entries, desc_bytes, radio, trims or {}, facts, bytes_before) for g, facts in players.items()}
+    views = {
+        generation: _view(entries, desc_bytes, radio, trims or {}, facts, bytes_before, camera_s)
+        for generation, facts in _players(radio).items()
+    }
     if len(views) == 1:
         return next(iter(views.values()))
     shortest = min(views.values(), key=lambda view: sum(len(part.frames) for part in view.parts))
@@ -115,6 +120,7 @@ def _view(
     trims: Trims,
     facts: PlayerFacts,
     bytes_before: bool,
+    camera_s: float,
 ) -> Verdict:
     """Return what one player makes of the archive."""
     plays = radio.firmware.max_plays if radio else TRUSTED_PLAYS
@@ -125,7 +131,7 @@ def _view(
     seen = tuple(part_seen(row, entries, facts) for row in rows)
     parts = seen if desc else ()
     delay_s = worst_delay(desc, parts, radio, facts) if desc else 0.0
-    reasons = [*hold_reasons(parts, radio, delay_s), *refused]
+    reasons = [*hold_reasons(parts, radio, delay_s, camera_s), *refused]
     reasons += [*_desc_found(entries, desc_bytes)]
     if desc_bytes is not None:
         reasons += map(_reason, reading.faults)

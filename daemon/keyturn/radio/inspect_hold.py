@@ -13,9 +13,7 @@ from keyturn.radio.pacing import Pacing, PlayedPart, pacing_of
 from keyturn.shop.player_facts import PlayerFacts
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, note, refuse
-
-CAMERA_S = 2.0
-"""49 CFR 571.111 S5.5.3: a rear visibility image within 2.0 s; from memory, check before relying on it."""
+from keyturn.shop.rulebook import CAMERA_S
 
 
 def worst_delay(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, facts: PlayerFacts) -> float:
@@ -33,12 +31,17 @@ def worst_delay(desc: Desc, parts: Sequence[PartSeen], radio: Radio | None, fact
     return worst_delay_s(played, pacing, shortest_s, longest_s)
 
 
-def hold_reasons(parts: Sequence[PartSeen], radio: Radio | None, delay_s: float) -> Iterator[Reason]:
-    """Yield what holds the screen for `delay_s` (see `worst_delay`), in plain words."""
+def hold_reasons(
+    parts: Sequence[PartSeen], radio: Radio | None, delay_s: float, camera_s: float = CAMERA_S
+) -> Iterator[Reason]:
+    """Yield what holds the screen for `delay_s` (see `worst_delay`), in plain words.
+
+    More than `camera_s` is refused where a camera needs the screen.
+    """
     if math.isinf(delay_s):
         yield _never(parts)
     elif delay_s > UNNOTICED_S:
-        finding = refuse if delay_s > CAMERA_S and (radio is None or radio.screen.shows_camera) else note
+        finding = refuse if delay_s > camera_s and (radio is None or radio.screen.shows_camera) else note
         cause, mend = _cause(parts)
         what = f"the home screen, and the reversing camera with it, can come {delay_s:.1f} s late: {cause}"
         yield finding("home-screen-held", what, mend, file=DESC)

@@ -49,6 +49,14 @@ def fsync_dir(path: Path) -> None:
                 raise
 
 
+def make_folders(*folders: Path) -> None:
+    """Make each of the folders that is not there yet, the upper ones first, so that a power failure leaves it."""
+    for folder in folders:
+        if not folder.is_dir():
+            folder.mkdir()
+            fsync_dir(folder.parent)
+
+
 def fsync_tree(folder: Path) -> None:
     """Fsync every file and folder in `folder`, then `folder` itself: contents are on disk before the names.
 

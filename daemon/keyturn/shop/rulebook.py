@@ -42,10 +42,14 @@ class Flash(Sourced):
     cell_deg: Annotated[float, Field(gt=0, le=1)] = 0.1
 
 
+CAMERA_S = 2.0
+"""49 CFR 571.111 S5.5.3: a rear visibility image within 2.0 s; from memory, check before relying on it."""
+
+
 class Holding(Sourced):
     """How long a part of type c may keep the screen, and hide the reversing camera, after the radio has booted."""
 
-    camera_seconds: Annotated[float, Field(ge=0, le=30)] = 2.0
+    camera_seconds: Annotated[float, Field(ge=0, le=30)] = CAMERA_S
 
 
 class Cautions(Sourced):
