@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.manifest.manifest_file import candidates, in_folder, is_manifest_name
+from keyturn.manifest.manifest_file import beside, candidates, in_folder, is_manifest_name
 
 ART = ["0001.png", "logo.png", "job.schema.json", "notes.txt", "._job.toml", "~job.toml", ".job.toml"]
 
@@ -61,6 +61,12 @@ def test_only_what_is_surely_meant_as_one_says_that_a_drop_has_its_manifest() ->
     """An artist's notes in job.txt may lie beside a job.toml that is still on its way."""
     assert is_manifest_name("job.toml.txt") and is_manifest_name("van.toml")
     assert not is_manifest_name("job.txt") and not is_manifest_name("._job.toml")
+
+
+def test_what_lies_beside_the_manifest_and_is_called_like_it_is_listed(tmp_path: Path) -> None:
+    for name in ("job.toml", "job (1).toml", "Job.toml.txt", "van.toml", "0001.png"):
+        (tmp_path / name).touch()
+    assert beside(tmp_path) == ("Job.toml.txt", "job (1).toml")
 
 
 def test_a_folder_of_that_name_is_no_manifest(tmp_path: Path) -> None:

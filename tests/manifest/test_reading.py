@@ -66,6 +66,14 @@ def test_errors_in_a_manifest_of_another_name_name_that_file(tmp_path: Path) -> 
     assert {(r.file, r.field) for r in reasons if r.kind is Kind.REFUSE} == {("job.toml.txt", "fit")}
 
 
+def test_a_later_copy_beside_the_manifest_is_not_passed_over_in_silence(tmp_path: Path) -> None:
+    for name in ("job.toml", "job (1).toml", "van.toml", "job.txt"):
+        (tmp_path / name).write_bytes(LEAST)
+    manifest, (reason,) = reading.read_leniently(tmp_path)
+    assert manifest == reading.parse(LEAST)
+    assert (reason.code, reason.kind, reason.file) == ("manifest-left-out", "note", "job (1).toml")
+
+
 def test_several_files_that_may_be_the_manifest_are_asked_about(tmp_path: Path) -> None:
     for name in ("job (1).toml", "job (2).toml"):
         (tmp_path / name).write_bytes(LEAST)

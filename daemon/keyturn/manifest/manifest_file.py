@@ -35,6 +35,12 @@ def is_manifest_name(name: str) -> bool:
     return not name.startswith((".", "~")) and (folded.endswith(".toml") or bool(_NAMED_TOML.fullmatch(folded)))
 
 
+def beside(folder: Path) -> tuple[str, ...]:
+    """Return the files beside job.toml that are called like it, as `job (1).toml` is, which a browser saved later."""
+    names = (path.name for path in folder.iterdir() if not path.is_dir())
+    return tuple(sorted(name for name in names if name != FILE_NAME and _NAMED_TOML.fullmatch(_folded(name))))
+
+
 def in_folder(folder: Path) -> tuple[str, ...]:
     """Return the `candidates` among the entries of `folder` that are no folders; none where it cannot be listed."""
     try:

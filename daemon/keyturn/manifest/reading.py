@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from keyturn.manifest import dotted_keys, file_text, manifest_file, other_words, toml_faults, typed_text, wording
 from keyturn.manifest.as_meant import as_meant
 from keyturn.manifest.models import FILE_NAME, Manifest
-from keyturn.shop.reasons import Kind, Reason, Refused, mended, only, refuse
+from keyturn.shop.reasons import Kind, Reason, Refused, mended, note, only, refuse
 
 
 def read(folder: Path, *, max_kib: float = 256) -> Manifest:
@@ -42,8 +42,10 @@ def read_leniently(
         return None, refused.reasons
     if manifest is None and not manifest_file.is_manifest_name(names[0]) and other_words.two_lines(folder, radios):
         return None, (_missing(folder, radios),)
-    renamed = [] if names[0] == FILE_NAME else [_renamed(names[0])]
-    return manifest, (*renamed, *reasons)
+    name = (
+        [_renamed(names[0])] if names[0] != FILE_NAME else [_not_read(other) for other in manifest_file.beside(folder)]
+    )
+    return manifest, (*name, *reasons)
 
 
 def parse(data: bytes) -> Manifest:
@@ -103,6 +105,11 @@ def _missing(folder: Path, radios: Collection[str]) -> Reason:
 
 def _renamed(name: str) -> Reason:
     return mended("manifest-renamed", f"was read as {FILE_NAME}", file=name)
+
+
+def _not_read(name: str) -> Reason:
+    mend = f"if this is the right one, put it in the place of {FILE_NAME}, else take it out"
+    return note("manifest-left-out", f"was not read: {FILE_NAME} lies beside it", mend, file=name)
 
 
 def _unreadable(what: str, mend: str, file: str) -> Refused:
