@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -60,6 +61,27 @@ def test_a_file_of_the_drop_pauses_nothing_and_the_second_time_the_drop_is_set_a
     (row,) = aside.rows()
     assert row.what == "the service may not read lamps/0001.png"
     assert row.mend == f"chmod o+r {shop.work / van.id}/drop/lamps/0001.png"
+
+
+def test_a_picture_in_a_folder_that_may_not_be_entered_names_the_folder(
+    aside: SetAside, shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """stat(2): EACCES, search permission is denied for one of the directories in the path."""
+    van = claim_of("van", shop)
+    lamps = shop.work / van.id / "drop" / "lamps"
+    for name in ("stat", "lstat"):
+        real = getattr(os, name)
+
+        def denied(path: str, *args: object, real: Callable[..., object] = real, **how: object) -> object:
+            if Path(path).parent == lamps:
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+            return real(path, *args, **how)
+
+        monkeypatch.setattr(os, name, denied)
+    assert add(aside, van, closed(van, shop)) and add(aside, van, closed(van, shop))
+    (row,) = aside.rows()
+    assert row.what == "the service may not read lamps"
+    assert row.mend == f"chmod o+rwx {lamps}"
 
 
 def test_a_fault_that_every_drop_has_is_the_shop_s(aside: SetAside, shop: Shop) -> None:

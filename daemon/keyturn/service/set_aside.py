@@ -163,13 +163,23 @@ def _own_fault(drop: Path, error: Exception) -> ShopFault | None:
     path = Path(os.fsdecode(cause.filename))
     if not path.is_relative_to(drop):
         return None
+    closed = cause.errno in (errno.EACCES, errno.EPERM)
+    if closed:
+        path = _in_the_way(drop, path)
     inside = path.relative_to(drop).as_posix()
-    if cause.errno in (errno.EACCES, errno.EPERM):
-        mode = "o+rwx" if path == drop or path.is_dir() else "o+r"
+    if closed:
+        mode = "o+rwx" if path == drop or os.path.isdir(path) else "o+r"  # noqa: PTH112 - Path.is_dir raises EACCES
         return ShopFault(f"the service may not read {inside}", f"chmod {mode} {shlex.quote(str(path))}")
     if cause.errno == errno.ENAMETOOLONG:
         return ShopFault("a path in it is longer than the system's 4,096 bytes", "use fewer and shorter folder names")
     return ShopFault(f"{inside}: {cause.strerror}", "put the files in order, or take the drop away")
+
+
+def _in_the_way(drop: Path, path: Path) -> Path:
+    """Return `path`, or the folder that may not be entered to get there."""
+    while path != drop and not os.path.lexists(path):
+        path = path.parent
+    return path
 
 
 def _look(drop: Path) -> str:
