@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import tarfile
 import zipfile
 from pathlib import Path
 
@@ -99,3 +101,59 @@ def test_a_zip_that_cannot_be_unpacked_is_refused(drop: Path) -> None:
         found(drop)
     reason: Reason = caught.value.reasons[0]
     assert (reason.code, reason.file) == ("zip-broken", "van.zip")
+
+
+# -- other archives, and archives in archives -------------------------------------------------------
+
+
+def tar_up(path: Path, *names: str) -> None:
+    with tarfile.open(path, "w:gz") as archive:
+        for name in names:
+            info = tarfile.TarInfo(name)
+            info.size = 1
+            archive.addfile(info, io.BytesIO(b"x"))
+
+
+@pytest.mark.parametrize("name", ["van.tar.gz", "van.tgz", "van.tar", "van.zip", "van"])
+def test_a_tar_is_unpacked_whatever_it_is_called(drop: Path, name: str) -> None:
+    tar_up(drop / name, "van/job.toml", "van/1.png")
+    assert found(drop) == ("scratch/unpacked", [])
+    assert (drop.parent / "scratch" / "unpacked" / "job.toml").is_file()
+
+
+def test_a_zip_in_a_zip_is_unpacked_too_and_a_third_one_is_refused(drop: Path) -> None:
+    zip_up(drop.parent / "inner.zip", "van/job.toml", "van/1.png")
+    with zipfile.ZipFile(drop / "van.zip", "w") as archive:
+        archive.write(drop.parent / "inner.zip", "van/inner.zip")
+    assert found(drop) == ("scratch/unpacked1", ["archive-in-archive"])
+    (drop / "van.zip").rename(drop.parent / "middle.zip")
+    with zipfile.ZipFile(drop / "van.zip", "w") as archive:
+        archive.write(drop.parent / "middle.zip", "middle.zip")
+    (drop.parent / "scratch").rename(drop.parent / "before")
+    (drop.parent / "scratch").mkdir()
+    with pytest.raises(Refused) as caught:
+        found(drop)
+    assert caught.value.reasons[-1].code == "archive-in-archive" and caught.value.reasons[-1].file == "inner.zip"
+
+
+def test_a_zip_in_a_zip_may_fill_no_more_than_one_drop(drop: Path) -> None:
+    with zipfile.ZipFile(drop.parent / "inner.zip", "w") as archive:
+        archive.writestr("1.png", bytes(600 << 10))
+    with zipfile.ZipFile(drop / "van.zip", "w") as archive:
+        archive.write(drop.parent / "inner.zip", "inner.zip")
+    caps = RULES.intake.caps.model_copy(update={"drop_mib": 1})
+    rules = RULES.model_copy(update={"intake": RULES.intake.model_copy(update={"caps": caps})})
+    with pytest.raises(Refused) as caught:
+        artist_folder(drop, drop.parent / "scratch", rules)
+    assert [reason.code for reason in caught.value.reasons if reason.mend] == ["drop-too-large"]
+
+
+@pytest.mark.parametrize("start", [b"Rar!\x1a\x07\x01\0", b"7z\xbc\xaf\x27\x1c"])
+def test_another_kind_of_archive_called_zip_is_left_to_be_named(drop: Path, start: bytes) -> None:
+    (drop / "van.zip").write_bytes(start + bytes(900))
+    assert found(drop) == ("drop", [])
+
+
+def test_a_programs_own_file_is_no_archive_though_it_is_a_zip_inside(drop: Path) -> None:
+    zip_up(drop / "lamp.procreate", "Document.archive")
+    assert found(drop) == ("drop", [])

@@ -7,10 +7,14 @@ counted as the bytes come out.
 from __future__ import annotations
 
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from keyturn.inbox import tar_files
 from keyturn.inbox.survey import junk_skipped
+from keyturn.inbox.tar_files import TAR_ERRORS, TarFiles
 from keyturn.inbox.zip_directory import (
     ZIP_AGAIN,
     ZIP_ERRORS,
@@ -31,7 +35,7 @@ _RATIO_FROM = _MIB
 
 
 def unpack(zip_path: Path, into: Path, intake: Intake, *, name: str, fat: Fat | None = None) -> tuple[Reason, ...]:
-    """Unpack the zip called `name` into the empty folder `into`. Return what was mended.
+    """Unpack the zip or tar called `name` into the empty folder `into`. Return what was mended.
 
     Backslashes count as slashes, a single top folder is taken off, junk files are skipped, and a zip inside
     stays a file. The zip's file modes and times are ignored. `fat` defaults to the rules that ship.
@@ -39,16 +43,25 @@ def unpack(zip_path: Path, into: Path, intake: Intake, *, name: str, fat: Fat | 
     OSError where the disk fails.
     """
     caps = intake.caps
-    with zip_path.open("rb", buffering=0) as raw, GuardedFile(raw, caps.files) as guarded:
-        archive = open_zip(guarded, name, caps)
+    with _opened(zip_path, name, caps) as archive:
         files, junk, outside = list_files(archive.infolist(), intake.names)
         stop_if_refused([*outside, *zip_faults(files, name, caps, fat or rulebook.load().usb.fat)])
         stop_if_refused(_write_all(archive, files, into, caps, zip_path.stat().st_size, name))
     return junk_skipped(junk)
 
 
+@contextmanager
+def _opened(path: Path, name: str, caps: Caps) -> Iterator[zipfile.ZipFile | TarFiles]:
+    if tar_files.form_of(path) == "tar":
+        with tar_files.opened(path, name, caps) as archive:
+            yield archive
+        return
+    with path.open("rb", buffering=0) as raw, GuardedFile(raw, caps.files) as guarded:
+        yield open_zip(guarded, name, caps)
+
+
 def _write_all(
-    archive: zipfile.ZipFile, files: list[ZippedFile], into: Path, caps: Caps, zip_bytes: int, name: str
+    archive: zipfile.ZipFile | TarFiles, files: list[ZippedFile], into: Path, caps: Caps, zip_bytes: int, name: str
 ) -> list[Reason]:
     """Write the files. Return a reason for each that is damaged or too large; stop where the drop is too large."""
     faults: list[Reason] = []
@@ -63,7 +76,7 @@ def _write_all(
             if error.fills_drop:
                 break
             left -= error.written
-        except ZIP_ERRORS:
+        except (*ZIP_ERRORS, *TAR_ERRORS):
             what = "is damaged in the zip and cannot be unpacked"
             faults.append(refuse("zip-broken", what, ZIP_AGAIN, file=printable(file.path)))
     return faults
@@ -101,7 +114,7 @@ class _TooLargeError(Exception):
         return refuse("file-too-large", what, "make it smaller", file=printable(file.path))
 
 
-def _write(archive: zipfile.ZipFile, file: ZippedFile, target: Path, most: _MostBytes) -> int:
+def _write(archive: zipfile.ZipFile | TarFiles, file: ZippedFile, target: Path, most: _MostBytes) -> int:
     """Write one file and return its bytes. Raise `_TooLargeError`, or one of `ZIP_ERRORS`."""
     written = 0
     with archive.open(file.info) as source:
