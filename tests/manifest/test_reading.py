@@ -60,6 +60,12 @@ def test_a_manifest_of_another_name_is_read_and_told_as_mended(tmp_path: Path, n
     assert (reason.code, reason.kind, reason.file) == ("manifest-renamed", "mended", name)
 
 
+def test_a_file_that_is_no_manifest_is_not_said_to_be_read_as_one(tmp_path: Path) -> None:
+    (tmp_path / "job.docx").write_bytes(b"PK\3\4" + b"-" * 30 + b"word/document.xml")
+    manifest, (reason,) = reading.read_leniently(tmp_path)
+    assert manifest is None and (reason.code, reason.file) == ("manifest-kind", "job.docx")
+
+
 def test_errors_in_a_manifest_of_another_name_name_that_file(tmp_path: Path) -> None:
     (tmp_path / "job.toml.txt").write_bytes(LEAST + b"fit = 3\n")
     _, reasons = reading.read_leniently(tmp_path)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from keyturn.manifest import toml_faults
+from keyturn.manifest import reading, toml_faults
 from manifest_samples import LEAST, refused
 
 
@@ -31,7 +31,7 @@ from manifest_samples import LEAST, refused
     ],
 )
 def test_a_line_is_quoted_and_shown_mended(line: str, place: str, mend: str) -> None:
-    (reason,) = refused(b"artist = 'Ines'\n\n" + line.encode() + b"\n\nfit = 'cover'\n").values()
+    reason = refused(b"artist = 'Ines'\n\n" + line.encode() + b"\n\nfit = 'cover'\n")["None"]
     assert reason.code == "manifest-unreadable" and reason.what.startswith("line 3 cannot be read")
     assert place in reason.what and reason.mend.startswith(mend)
 
@@ -61,5 +61,19 @@ def test_any_text_that_is_no_toml_gives_a_reason_without_the_library_s_words(tex
     try:
         tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        reason = toml_faults.fault(text, error, "job.toml")
+        reason, _ = toml_faults.fault(text, error, "job.toml")
         assert reason.what.startswith("line ") and reason.mend and "column" not in reason.line()
+
+
+def test_all_faulty_lines_are_told_at_once_and_the_rest_is_read_as_it_would_be() -> None:
+    text = "customer = Fern Hollow\nradio: tiny\nfit = 3\n[motion\nfps = 12\n"
+    manifest, reasons = reading.parse_leniently(text.encode())
+    assert [(r.code, r.what[:6]) for r in reasons][:3] == [("manifest-unreadable", f"line {n}") for n in (1, 2, 4)]
+    assert [r.field for r in reasons[3:]] == ["fit"]
+    assert manifest and (manifest.customer, manifest.radio, manifest.motion.fps) == ("Fern Hollow", ("tiny",), 12)
+
+
+def test_a_line_whose_meaning_is_not_plain_ends_the_reading() -> None:
+    for text in (b"customer =\nradio = 3", b"x = [\ny = 1\n", b"a b c\nradio: tiny\n", b"x: y\n" * 30):
+        manifest, reasons = reading.parse_leniently(text)
+        assert manifest is None and 1 <= len(reasons) <= 8

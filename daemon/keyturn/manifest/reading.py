@@ -16,6 +16,9 @@ from keyturn.manifest.as_meant import as_meant
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.shop.reasons import Kind, Reason, Refused, mended, note, only, refuse
 
+MOST_FAULTY_LINES = 8
+"""So many lines that are no TOML are told at once."""
+
 
 def read(folder: Path, *, max_kib: float = 256) -> Manifest:
     """Return the manifest of the drop in `folder`. Raise `Refused` with every error in it."""
@@ -38,14 +41,16 @@ def read_leniently(
         if not names:
             raise Refused([_missing(folder, radios)])
         manifest, reasons = parse_leniently(_read_file(folder / names[0], max_kib), names[0])
-    except Refused as refused:
-        return None, refused.reasons
-    if manifest is None and not manifest_file.is_manifest_name(names[0]) and other_words.two_lines(folder, radios):
+    except Refused as fault:
+        return None, fault.reasons
+    refused = only(reasons, Kind.REFUSE)
+    if refused and not manifest_file.is_manifest_name(names[0]) and other_words.two_lines(folder, radios):
         return None, (_missing(folder, radios),)
-    name = (
-        [_renamed(names[0])] if names[0] != FILE_NAME else [_not_read(other) for other in manifest_file.beside(folder)]
-    )
-    return manifest, (*name, *reasons)
+    if manifest is None:
+        return None, reasons
+    if names[0] != FILE_NAME:
+        return manifest, (_renamed(names[0]), *reasons)
+    return manifest, (*map(_not_read, manifest_file.beside(folder)), *reasons)
 
 
 def parse(data: bytes) -> Manifest:
@@ -125,11 +130,22 @@ def _toml(data: bytes, file: str) -> tuple[dict[str, Any], list[Reason]]:
     except tomllib.TOMLDecodeError:
         text, more = typed_text.mended(text)
         told += more
-        try:
-            table = _loads(text, file)
-        except tomllib.TOMLDecodeError as error:
-            raise Refused([*reasons, toml_faults.fault(text, error, file)]) from None
+        table, faults = _despite_faults(text, file)
+        reasons += faults
     return table, reasons + [mended("manifest-text", what, file=file) for what in told]
+
+
+def _despite_faults(text: str, file: str) -> tuple[dict[str, Any], list[Reason]]:
+    """Return the tables as they would be with each faulty line as it should be, and the faults. Raise `Refused`."""
+    faults: list[Reason] = []
+    rest: str | None = text
+    while rest is not None and len(faults) < MOST_FAULTY_LINES:
+        try:
+            return _loads(rest, file), faults
+        except tomllib.TOMLDecodeError as error:
+            reason, rest = toml_faults.fault(rest, error, file)
+            faults.append(reason)
+    raise Refused(faults)
 
 
 def _loads(text: str, file: str) -> dict[str, Any]:

@@ -20,8 +20,8 @@ _LOOSE_SETTING = re.compile(r"\s*([\w\-]+)\s+(.*)")
 _HEADER = re.compile(r"\s*\[+\s*([\w.\- ]+?)\s*\]*\s*")
 
 
-def fault(text: str, error: tomllib.TOMLDecodeError, file: str) -> Reason:
-    """Return the reason for what tomllib said of `text`."""
+def fault(text: str, error: tomllib.TOMLDecodeError, file: str) -> tuple[Reason, str | None]:
+    """Return the reason for what tomllib said of `text`, and the text as it should be where that is plain."""
     lines = text.split("\n")
     found = _PLACE.search(str(error))
     number, column = (int(found[1]), int(found[2])) if found else (len(lines), 1)
@@ -34,8 +34,14 @@ def fault(text: str, error: tomllib.TOMLDecodeError, file: str) -> Reason:
         number, column = (above, len(lines[above - 1]) + 1) if above else (number, column)
     line = lines[number - 1]
     twice = _said_twice(line, number, lines[: number - 1], str(error), column)
-    what, mend = twice or (f"line {number} cannot be read{_place(line, column)}", _as_it_should_be(line))
-    return refuse("manifest-unreadable", what, mend, file=file)
+    if twice:
+        return refuse("manifest-unreadable", *twice, file=file), None
+    made = _as_it_should_be(line)
+    what = f"line {number} cannot be read{_place(line, column)}"
+    reason = refuse("manifest-unreadable", what, f"write {made}" if made else AS_SHOWN, file=file)
+    if made is None or "..." in made:
+        return reason, None
+    return reason, "\n".join([*lines[: number - 1], made, *lines[number:]])
 
 
 def _place(line: str, column: int) -> str:
@@ -70,11 +76,11 @@ def _said_twice(line: str, number: int, above: list[str], error: str, column: in
     return f"line {number} sets {key[:40]} again{where}: {_shown(line)}", "keep one of the two"
 
 
-def _as_it_should_be(line: str) -> str:
-    """Return what to write in place of `line`; in general words where it is not clear what it should be."""
+def _as_it_should_be(line: str) -> str | None:
+    """Return what to write in place of `line`, None where it is not clear what it should be."""
     if len(line) > 2 * _WIDEST:
-        return AS_SHOWN
-    return next((f"write {made}" for made in _tries(line) if made != line.strip() and _is_toml(made)), AS_SHOWN)
+        return None
+    return next((made for made in _tries(line) if made != line.strip() and _is_toml(made)), None)
 
 
 def _tries(line: str) -> Iterator[str]:

@@ -63,7 +63,7 @@ def with_plain_headers(text: str) -> tuple[str, list[str]]:
     def plain(found: re.Match[str]) -> str:
         steps = [name if (name := folded(step)) in TABLES else step for step in found[2].split(".")]
         made = ".".join(steps)
-        if made == found[2].replace(" ", ""):
+        if made == found[2].replace(" ", "") or len(found[1]) != len(found[3]):
             return found[0]
         mending.line = text.count("\n", 0, found.start()) + 1 if HEADERS not in mending.at else 0
         mending.seen(HEADERS)
