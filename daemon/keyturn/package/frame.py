@@ -7,6 +7,7 @@ values.
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 from collections import OrderedDict
 from dataclasses import dataclass, replace
@@ -250,3 +251,12 @@ def _clip(job: FrameJob, path: Path) -> Clip:
     while len(_OPEN_CLIPS) > 2:
         _OPEN_CLIPS.popitem(last=False)[1].close()
     return clip
+
+
+def _close_clips() -> None:
+    """Close what is open where frames were made without workers; a worker's end closes everything by itself."""
+    while _OPEN_CLIPS:
+        _OPEN_CLIPS.popitem()[1].close()
+
+
+atexit.register(_close_clips)
