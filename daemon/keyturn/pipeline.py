@@ -29,6 +29,8 @@ from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.pages.card import cards
 from keyturn.renumber.parts import JobArt, job_art
+from keyturn.pages.sheet import Beside, sheet
+from keyturn.renumber import packed_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import safe_name
@@ -109,10 +111,13 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
     root, reasons = artist_folder(drop, scratch, bench.rules)
     found = survey(root, intake)
     manifest, faults = reading.read_leniently(root, max_kib=intake.caps.manifest_kib, radios=bench.rules.radios)
-    reasons += [*found.reasons, *faults]
+    if in_cloud := [reason for reason in found.reasons if reason.code == "still-in-cloud"]:
+        raise Refused(in_cloud, customer=manifest.customer if manifest else None, root=root)
     if manifest is None:
         raise Refused(reasons, root=root)
+        reasons += [*found.reasons, *packed_art.without_manifest(found, faults, bench.rules)]
     radios = [bench.rules.radio(wanted) for wanted in manifest.radio]
+    reasons += [*found.reasons, *faults]
     reasons += [*(radio for radio in radios if isinstance(radio, Reason)), *bench.rules.radios_renamed(manifest.radio)]
     known = tuple(radio for radio in radios if isinstance(radio, Radio))
     try:
@@ -137,6 +142,9 @@ def _planned(
         art_in, manifest, adopted = adopt(found, manifest, scratch, bench.rules, bench.crew)
         reasons += adopted
     intake = bench.rules.intake
+    else:
+        art_in, unpacked = packed_art.with_packed_art(found, scratch, bench.rules)
+        reasons += unpacked
     try:
         art = job_art(manifest, art_in, intake, probing.by(bench.crew), bench.rules.kinds)
     except Refused as refused:

@@ -15,7 +15,7 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Literal
+from typing import IO, Literal, cast
 
 from keyturn.inbox.zip_directory import too_many_files
 from keyturn.shop.reasons import Refused, refuse
@@ -62,7 +62,7 @@ def form_of(path: Path) -> Literal["zip", "tar", ""]:
     return "tar"
 
 
-class _Bounded(io.RawIOBase):
+class _Bounded:
     """The bytes of the archive, of which no more than `most` are passed on from one start to the end."""
 
     def __init__(self, file: IO[bytes], most: int) -> None:
@@ -84,12 +84,6 @@ class _Bounded(io.RawIOBase):
     def tell(self) -> int:
         return self._file.tell()
 
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
 
 class _TooLargeError(Exception):
     """The archive unpacks to more bytes than a drop may hold, or than its size lets expect."""
@@ -99,7 +93,7 @@ class TarFiles:
     """The members of a tar archive, as entries of a zip."""
 
     def __init__(self, file: _Bounded, caps: Caps, name: str, packed_bytes: int) -> None:
-        self._archive = archive = tarfile.open(fileobj=file, mode="r:")  # noqa: SIM115 - the file is not ours
+        self._archive = archive = tarfile.open(fileobj=cast(IO[bytes], file), mode="r:")  # noqa: SIM115 - the file is not ours
         self._members: dict[int, tarfile.TarInfo] = {}
         self._infos: list[zipfile.ZipInfo] = []
         for member in archive:
@@ -130,7 +124,7 @@ def _as_zipped(member: tarfile.TarInfo, packed_bytes: int) -> zipfile.ZipInfo:
     info.flag_bits = _UTF8_FLAG
     kind = stat.S_IFSOCK if member.issparse() else _TYPES.get(member.type, stat.S_IFREG)
     info.external_attr = (kind | 0o644) << 16
-    info.file_size, info.compress_size = member.size, packed_bytes
+    info.compress_size = packed_bytes
     return info
 
 

@@ -57,7 +57,7 @@ def _meant_as_art(not_taken: Mapping[str, NamedKind]) -> Iterator[str]:
     """Yield the files that stand for pictures: by their kind, or as a numbered row of one kind in one folder."""
     rows = Counter(_row(name) for name in not_taken if _has_number(name))
     for name, kind in not_taken.items():
-        if kind.art or (_has_number(name) and rows[_row(name)] > 1):
+        if kind.art or kind.packed or (_has_number(name) and rows[_row(name)] > 1):
             yield name
 
 
