@@ -29,7 +29,6 @@ from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.pages.card import cards
 from keyturn.renumber.parts import JobArt, job_art
-from keyturn.pages.sheet import Beside, sheet
 from keyturn.renumber import packed_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
@@ -114,8 +113,8 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
     if in_cloud := [reason for reason in found.reasons if reason.code == "still-in-cloud"]:
         raise Refused(in_cloud, customer=manifest.customer if manifest else None, root=root)
     if manifest is None:
-        raise Refused(reasons, root=root)
         reasons += [*found.reasons, *packed_art.without_manifest(found, faults, bench.rules)]
+        raise Refused(reasons, root=root)
     radios = [bench.rules.radio(wanted) for wanted in manifest.radio]
     reasons += [*found.reasons, *faults]
     reasons += [*(radio for radio in radios if isinstance(radio, Reason)), *bench.rules.radios_renamed(manifest.radio)]
