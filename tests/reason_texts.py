@@ -11,7 +11,7 @@ import re
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import product
 from pathlib import Path
 
@@ -127,7 +127,11 @@ class Reader:
         name = call.func.id if isinstance(call.func, ast.Name) else ""
         if not call.args or isinstance(call.args[0], ast.Attribute):
             return None
-        if function and (chosen := _assigned(function, name, call.lineno)):
+        chooses = {
+            "refuse",
+            "note",
+        } <= module.imports.keys() and name not in module.imports.keys() | module.functions.keys()
+        if function and chooses and (chosen := _assigned(function, name, call.lineno)):
             named = [n.id for value in chosen[0] for n in ast.walk(value) if isinstance(n, ast.Name)]
             return "refused or noted" if {"refuse", "note"} <= set(named) else None
         source = module.imports.get(name, (module.name, ""))[0]
@@ -155,7 +159,7 @@ class Reader:
             return [{}]
         if code.id in {arg.arg for arg in (*function.args.args, *function.args.kwonlyargs)}:
             return [self._bound(function, call) for _, call in self._callers(module, function)] or [{}]
-        for node in ast.walk(function):
+        for node in _nodes(function):
             if isinstance(node, ast.For) and node.lineno <= line <= (node.end_lineno or 0):
                 match node:
                     case ast.For(target=ast.Tuple(elts=names), iter=ast.Tuple(elts=turns)) if code.id in map(
@@ -258,7 +262,7 @@ class Reader:
             function = home.functions.get(real)
         if function is None:
             return [VARIES]
-        returns = [node for node in ast.walk(function) if isinstance(node, ast.Return) and node.value is not None]
+        returns = [node for node in _nodes(function) if isinstance(node, ast.Return) and node.value is not None]
         texts = [t for r in returns if r.value for t in self._texts(home, r.value, function, r.lineno, {}, depth + 2)]
         return texts[:MOST_TEXTS] or [VARIES]
 
@@ -285,6 +289,11 @@ class Reader:
         return bound
 
 
+@cache
+def _nodes(function: ast.AST) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(function))
+
+
 def _some(pieces: Sequence[Sequence[str]]) -> list[tuple[str, ...]]:
     """Return combinations of the pieces' texts: each of every piece at least once, not all where there are many."""
     made = []
@@ -303,7 +312,7 @@ def _loops_over(function: ast.FunctionDef, name: str, line: int) -> bool:
     """Is `name` what a comprehension around `line` counts through?"""
     return any(
         isinstance(target, ast.Name) and target.id == name
-        for node in ast.walk(function)
+        for node in _nodes(function)
         if isinstance(node, ast.ListComp | ast.GeneratorExp) and node.lineno <= line <= (node.end_lineno or 0)
         for each in node.generators
         for target in ast.walk(each.target)
@@ -314,7 +323,7 @@ def _assigned(function: ast.FunctionDef, name: str, line: int) -> list[list[ast.
     """Return what `name` is assigned last before `line`, also in the other branch, and what is added to it after."""
     assigned: list[tuple[int, ast.expr]] = []
     added: list[tuple[int, ast.expr]] = []
-    for node in ast.walk(function):
+    for node in _nodes(function):
         if isinstance(node, ast.Assign) and node.lineno <= line:
             for target in node.targets:
                 if isinstance(target, ast.Name) and target.id == name:
@@ -335,7 +344,7 @@ def _assigned(function: ast.FunctionDef, name: str, line: int) -> list[list[ast.
     last_line, _ = max(assigned, key=lambda each: each[0])
     branches = [
         node
-        for node in ast.walk(function)
+        for node in _nodes(function)
         if isinstance(node, ast.If) and node.lineno <= last_line <= (node.end_lineno or 0)
     ]
     outer = min((node.lineno for node in branches if line > (node.end_lineno or 0)), default=last_line)
@@ -357,13 +366,13 @@ def library_text(made: Made) -> list[str]:
 def _exceptions(function: ast.AST, raw: Sequence[ast.expr]) -> set[str]:
     caught = {
         node.name
-        for node in ast.walk(function)
+        for node in _nodes(function)
         if isinstance(node, ast.ExceptHandler) and node.name and node.type and ast.unparse(node.type) not in _OUR_OWN
     }
     names = {node.id for each in raw for node in ast.walk(each) if isinstance(node, ast.Name)}
     assigned = {
         inner.id
-        for node in ast.walk(function)
+        for node in _nodes(function)
         if isinstance(node, ast.Assign) and any(isinstance(t, ast.Name) and t.id in names for t in node.targets)
         for inner in ast.walk(node.value)
         if isinstance(inner, ast.Name)

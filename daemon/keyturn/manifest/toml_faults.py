@@ -35,7 +35,8 @@ def fault(text: str, error: tomllib.TOMLDecodeError, file: str) -> tuple[Reason,
     line = lines[number - 1]
     twice = _said_twice(line, number, lines[: number - 1], str(error), column)
     if twice:
-        return refuse("manifest-unreadable", *twice, file=file), None
+        what, mend = twice
+        return refuse("manifest-unreadable", what, mend, file=file), None
     made = _as_it_should_be(line)
     what = f"line {number} cannot be read{_place(line, column)}"
     reason = refuse("manifest-unreadable", what, f"write {made}" if made else AS_SHOWN, file=file)
