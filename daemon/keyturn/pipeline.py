@@ -28,8 +28,8 @@ from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.pages.card import cards
-from keyturn.renumber.parts import JobArt, job_art
 from keyturn.renumber import packed_art
+from keyturn.renumber.parts import JobArt, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import safe_name
@@ -115,8 +115,8 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
     if manifest is None:
         reasons += [*found.reasons, *packed_art.without_manifest(found, faults, bench.rules)]
         raise Refused(reasons, root=root)
-    radios = [bench.rules.radio(wanted) for wanted in manifest.radio]
     reasons += [*found.reasons, *faults]
+    radios = [bench.rules.radio(wanted) for wanted in manifest.radio]
     reasons += [*(radio for radio in radios if isinstance(radio, Reason)), *bench.rules.radios_renamed(manifest.radio)]
     known = tuple(radio for radio in radios if isinstance(radio, Radio))
     try:
@@ -140,10 +140,10 @@ def _planned(
     if holds_bundle(found, manifest):
         art_in, manifest, adopted = adopt(found, manifest, scratch, bench.rules, bench.crew)
         reasons += adopted
-    intake = bench.rules.intake
     else:
         art_in, unpacked = packed_art.with_packed_art(found, scratch, bench.rules)
         reasons += unpacked
+    intake = bench.rules.intake
     try:
         art = job_art(manifest, art_in, intake, probing.by(bench.crew), bench.rules.kinds)
     except Refused as refused:
