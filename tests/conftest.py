@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from loguru import logger
 
-from keyturn.commands import app, make
+from keyturn.commands import app, make, shop_search
 from keyturn.pipeline import Bench
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
@@ -38,12 +38,14 @@ def pytest_xdist_auto_num_workers() -> int:
 
 @pytest.fixture(autouse=True)
 def no_shop_but_the_tests_own(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A test that forgets to name its shop finds none: the current folder is an empty one, KEYTURN_ROOT is not set."""
+    """A test that forgets to name its shop finds none: the current folder is an empty one, KEYTURN_ROOT is not set, and
+    no unit of this machine counts."""
     for name in [n for n in os.environ if n.startswith("KEYTURN_") and n not in NO_SHOP]:
         monkeypatch.delenv(name)
     for name in ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID"):
         monkeypatch.delenv(name, raising=False)
     logger.remove()  # a sink of an earlier test may write to a stream that is closed
+    monkeypatch.setattr(shop_search, "UNIT_FOLDERS", ())
     monkeypatch.chdir(tmp_path_factory.mktemp("nowhere"))
 
 

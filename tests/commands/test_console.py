@@ -13,6 +13,7 @@ from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Refused
 from keyturn.shop.rulebook import Rulebook
+from keyturn.shop.wrong_use import WrongUse
 
 
 def test_the_exit_codes_are_those_of_the_readme() -> None:
@@ -24,15 +25,19 @@ def test_the_exit_codes_are_those_of_the_readme() -> None:
     assert console.INTERRUPTED == 128 + signal.SIGINT
 
 
-def test_without_a_root_the_shop_is_the_current_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(tmp_path)
-    assert console.shop_of(None).root == tmp_path.resolve()
-    assert console.shop_of(Path("below")).root == tmp_path.resolve() / "below"
+def test_a_shop_is_needed_or_only_used_where_there_is_one(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert console.shop_of(shop.root) == shop and console.shop_if_any(None) is None
+    with pytest.raises(WrongUse):
+        console.shop_of(None)
+    monkeypatch.chdir(shop.root)
+    assert console.shop_of(None) == console.shop_if_any(None) == shop
 
 
-def test_the_rules_are_the_shops_where_a_shop_is_named(shop: Shop) -> None:
+def test_the_rules_are_the_shops_where_there_is_a_shop(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     assert set(console.rules_of(None).radios) == set(rulebook.load().radios)
     assert set(console.rules_of(shop.root).radios) == set(rulebook.load().radios) | {"tiny"}
+    monkeypatch.chdir(shop.inbox)
+    assert "tiny" in console.rules_of(None).radios
 
 
 def test_an_unknown_radio_is_refused_with_the_nearest(rules: Rulebook) -> None:

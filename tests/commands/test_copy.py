@@ -54,9 +54,25 @@ def test_a_revision_can_be_named_in_several_ways(outbox: Path, name: str, revisi
     assert found.folder == (outbox / "fern-hollow-mobile-library" / revision / "usb").resolve()
 
 
-def test_a_revision_can_be_named_by_its_folder(outbox: Path, source: StickFolder, tmp_path: Path) -> None:
-    found = copy.find(tmp_path / "no-outbox", str(source.folder.parent), None)
-    assert found == source
+def test_a_revision_or_its_folder_for_the_stick_can_be_named_by_its_path(
+    source: StickFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for folder in (source.folder.parent, source.folder, source.folder.relative_to(tmp_path)):
+        monkeypatch.chdir(tmp_path)
+        assert copy.find_direct(str(folder), None) == source
+    assert copy.find_direct("van", None) is None
+    (source.folder.parent / "notes").mkdir()
+    with pytest.raises(WrongUse, match=r"no folder for a stick.* usb"):
+        copy.find_direct(str(source.folder.parent / "notes"), None)
+
+
+def test_the_folder_for_one_radio_names_the_radio(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    made = make_by_hand.make(drop(manifest=TWO_RADIOS, size=(800, 480), frames=1), tmp_path / "two", bench).folder
+    assert made is not None
+    found = copy.find_direct(str(made / "usb-tiny"), None)
+    assert found is not None and found.radio.radio == "tiny"
+    with pytest.raises(WrongUse):
+        copy.find_direct(str(made / "usb-tiny"), "compact-800x480")
 
 
 def test_where_two_customers_have_a_job_of_that_name_both_are_named(drop: Drop, bench: Bench, outbox: Path) -> None:
@@ -76,7 +92,7 @@ def test_for_an_unknown_job_the_known_ones_are_named(outbox: Path, tmp_path: Pat
     assert "fern-hollow-mobile-library/van-r2" in asked.value.mend
     with pytest.raises(WrongUse) as asked:
         copy.find(tmp_path / "nothing", "ferry", None)
-    assert "nothing" in asked.value.mend
+    assert "nothing holds no job yet" in asked.value.mend
 
 
 def test_a_revision_being_built_is_no_revision(outbox: Path, source: StickFolder) -> None:
@@ -164,6 +180,25 @@ def test_a_job_is_put_on_a_stick(run: Run, shop: Shop, made: Path, stick: Path, 
     assert "2 files" in capsys.readouterr().out
     for name in ("bootanimation.zip", "logo.png"):
         assert (stick / name).read_bytes() == (made / name).read_bytes()
+
+
+def test_a_folder_for_the_stick_is_copied_without_a_shop(
+    run: Run, source: StickFolder, stick: Path, capsys: Said
+) -> None:
+    assert run("copy", source.folder, stick, "--any-folder") == 0, capsys.readouterr().err
+    assert (stick / "logo.png").is_file()
+
+
+def test_a_jobs_name_without_a_shop_is_wrong_use_and_tells_of_no_outbox(
+    run: Run, shop: Shop, made: Path, stick: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Said
+) -> None:
+    (tmp_path / "no-shop").mkdir()
+    for where in ((), ("--root", tmp_path / "no-shop")):
+        assert run("copy", "van", stick, *where) == 2
+        said = capsys.readouterr().err
+        assert "shop" in said and "outbox holds" not in said
+    monkeypatch.chdir(shop.inbox)
+    assert run("copy", "van", stick, "--any-folder") == 0
 
 
 def test_without_any_folder_a_folder_is_refused(run: Run, shop: Shop, made: Path, stick: Path, capsys: Said) -> None:

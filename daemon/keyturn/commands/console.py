@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from keyturn.commands import shop_search
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from keyturn.shop.radio_profile import Radio
@@ -18,7 +19,13 @@ DONE, REFUSED, WRONG_USE, OUR_BUG, NOT_JUDGED, INTERRUPTED = 0, 1, 2, 3, 4, 130
 
 RootOption = Annotated[
     Path | None,
-    typer.Option("--root", envvar="KEYTURN_ROOT", help="The shop's folder.", show_default="this folder"),
+    typer.Option(
+        "--root",
+        envvar="KEYTURN_ROOT",
+        help="The shop's folder.",
+        readable=False,  # else the program's own words for a shop that is closed are not reached
+        show_default="the shop around this folder, or else the installed service's",
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 
@@ -27,13 +34,19 @@ err = Console(stderr=True, highlight=False, soft_wrap=True, emoji=False)
 
 
 def shop_of(root: Path | None) -> Shop:
-    """Return the shop in `root`, or in the current folder."""
-    return Shop((root or Path()).resolve())
+    """Return the shop in `root`, or the one that is found without. Raise `WrongUse` where there is none."""
+    return shop_search.named_shop(root) if root else shop_search.found_shop()
+
+
+def shop_if_any(root: Path | None) -> Shop | None:
+    """Return the shop in `root`, or the one that is found without, if any. Raise `WrongUse` where `root` is none."""
+    return shop_search.named_shop(root) if root else shop_search.any_shop()
 
 
 def rules_of(root: Path | None) -> Rulebook:
-    """Return the rules of the shop in `root`, or the rules that ship where no shop is named."""
-    return rulebook.load(shop_of(root).rules if root else None)
+    """Return the rules of the shop in `root` or found without; the rules that ship where there is no shop."""
+    shop = shop_if_any(root)
+    return rulebook.load(shop.rules if shop else None)
 
 
 def profile_of(rules: Rulebook, radio: str) -> Radio:

@@ -23,7 +23,6 @@ from keyturn.shop.reasons import Reason, Refused, refuse
 from keyturn.shop.records import FlashRecord
 from keyturn.shop.rulebook import Flash
 from keyturn.shop.units import MIB
-from keyturn.shop.wrong_use import WrongUse
 
 SUFFIXES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".bmp", ".gif", ".tif", ".tiff"})
 
@@ -48,8 +47,6 @@ def flash(
 
     Example: `keyturn flash ./frames --fps 30 --screen 1024x768 --field-px 341x256`
     """
-    if root is not None and not root.is_dir():
-        raise WrongUse(f"{root} is not a folder", "name the shop's folder with --root or KEYTURN_ROOT, or no shop")
     rules = rules_of(root).safety.flash
     sizes = _size(screen), _size(field_px)
     try:

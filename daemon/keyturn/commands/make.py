@@ -12,12 +12,12 @@ import typer
 from rich.console import Console
 
 from keyturn.commands import make_by_hand, output
-from keyturn.commands.console import RootOption, err, out, rules_of, shop_of
+from keyturn.commands.console import RootOption, err, out, shop_if_any
 from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.commands.output import plain, reasons
 from keyturn.package import PRELOAD
 from keyturn.pipeline import Bench, frame_crew
-from keyturn.shop import settings
+from keyturn.shop import rulebook, settings
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, TimelineRecord
@@ -41,9 +41,10 @@ def make(
 
 @contextmanager
 def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
-    """Yield what one drop is made with: rules of the shop in `root`, or those that ship, workers, a progress bar."""
-    rules = rules_of(root)
-    wanted = settings.load(shop_of(root).root) if root else settings.Settings()
+    """Yield what one drop is made with: the shop's rules or those that ship, workers, a progress bar."""
+    shop = shop_if_any(root)
+    rules = rulebook.load(shop.rules if shop else None)
+    wanted = settings.load(shop.root) if shop else settings.Settings()
     here = wanted.crew == "local"  # then on every core, since somebody waits
     crew = LocalCrew(0, rules.intake.workers, PRELOAD) if here else frame_crew(wanted, rules)
     try:
