@@ -54,3 +54,12 @@ def test_the_name_of_a_folder_gives_the_pattern_of_its_pictures() -> None:
     files = ["1.png", "lamps/1.png", "B/1.png", "b/1.png", "x/y/1.png"]
     wanted = {"lamps": "lamps/*", "LAMPS/": "lamps/*", "x/y": "x/y/*", "B": "B/*", "x": None, "lamps/*": None, "": None}
     assert {name: of_folder(name, files) for name in wanted} == wanted
+
+
+def test_other_kinds_of_spaces_make_no_difference_where_nothing_else_matches() -> None:
+    """An editor types no-break spaces; a Mac writes them into the names of screenshots (common practice, no source)."""
+    for file, wanted in (("boot scene.png", "boot\xa0scene.png"), ("shot 9\u202fAM.png", "shot 9 AM.png")):
+        names, (reason,) = matching(wanted, ["a.png", file])
+        assert (names, reason.kind) == ((file,), "mended")
+    assert matching("a\xa0b.png", ["a b.png", "a\xa0b.png"]) == (("a\xa0b.png",), [])
+    assert of_folder("Two\xa0Vans", ["two vans/1.png"]) == "two vans/*"

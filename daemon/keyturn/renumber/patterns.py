@@ -8,6 +8,7 @@ from pathlib import PurePosixPath
 
 from keyturn.manifest.models import FILE_NAME
 from keyturn.normalize.reading import kinds
+from keyturn.shop.folding import plain_spaces
 from keyturn.shop.reasons import Reason, mended, refuse
 
 
@@ -19,14 +20,14 @@ def is_art(name: str) -> bool:
 def matching(pattern: str, files: Sequence[str]) -> tuple[tuple[str, ...], list[Reason]]:
     """Return the files that `pattern` matches, folder by folder.
 
-    Where none matches, files that differ from it in capitals alone are taken, with a reason.
+    Where none matches, files that differ from it in capitals or kinds of spaces alone are taken, with a reason.
     """
     if exact := tuple(name for name in files if _fits(name, pattern)):
         return exact, []
-    folded = tuple(name for name in files if _fits(name.lower(), pattern.lower()))
+    folded = tuple(name for name in files if _fits(_folded(name), _folded(pattern)))
     if not folded:
         return (), []
-    return folded, [mended("capitals-differ", f'"{pattern}" was read as {folded[0]}: only capitals differ')]
+    return folded, [mended("capitals-differ", f'"{pattern}" was read as {folded[0]}: only capitals or spaces differ')]
 
 
 def one_file(wanted: str, files: Sequence[str], code: str, mend: str, field: str) -> tuple[str | None, list[Reason]]:
@@ -41,11 +42,11 @@ def one_file(wanted: str, files: Sequence[str], code: str, mend: str, field: str
 def of_folder(wanted: str, files: Sequence[str]) -> str | None:
     """Return the pattern of all pictures of the folder that `wanted` names, as in "lamps"; None where it names none.
 
-    A name that one folder alone has but for capitals is that folder's.
+    A name that one folder alone has but for capitals and kinds of spaces is that folder's.
     """
     steps = wanted.rstrip("/")
     folders = dict.fromkeys(name.rpartition("/")[0] for name in files if "/" in name)
-    alike = [steps] if steps in folders else [folder for folder in folders if folder.casefold() == steps.casefold()]
+    alike = [steps] if steps in folders else [folder for folder in folders if _folded(folder) == _folded(steps)]
     return f"{alike[0]}/*" if len(alike) == 1 else None
 
 
@@ -53,6 +54,10 @@ def where_pictures_lie(art: Collection[str]) -> str:
     """Return a remedy for a pattern that matches nothing: up to six patterns that do."""
     places = sorted({f"{name.rpartition('/')[0]}/*".lstrip("/") for name in art})
     return f"the pictures of this drop lie in: {', '.join(places[:6])}" if places else "add the pictures"
+
+
+def _folded(name: str) -> str:
+    return plain_spaces(name).lower()
 
 
 def _fits(name: str, pattern: str) -> bool:
