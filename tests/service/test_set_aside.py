@@ -84,6 +84,12 @@ def test_a_picture_in_a_folder_that_may_not_be_entered_names_the_folder(
     assert row.mend == f"chmod o+rwx {lamps}"
 
 
+def test_a_fault_of_an_open_folder_names_no_file_and_is_the_shop_s(aside: SetAside, shop: Shop) -> None:
+    """os.scandir(descriptor) puts the descriptor's number into the error."""
+    van = claim_of("van", shop)
+    assert not add(aside, van, OSError(errno.EACCES, os.strerror(errno.EACCES), 5))
+
+
 def test_a_fault_that_every_drop_has_is_the_shop_s(aside: SetAside, shop: Shop) -> None:
     van, bus = claim_of("van", shop), claim_of("bus", shop)
     assert [add(aside, claim, FULL) for claim in (van, bus, van, bus, van)] == [False] * 5

@@ -158,7 +158,9 @@ def _our_bug(error: Exception) -> ShopFault:
 def _own_fault(drop: Path, error: Exception) -> ShopFault | None:
     """Return the fault in the words of whoever may mend it; None where it does not come from a file of the drop."""
     cause = error if isinstance(error, OSError) else error.__cause__
-    if not isinstance(cause, OSError) or cause.errno not in _OF_THE_FILE or not cause.filename:
+    if not isinstance(cause, OSError) or cause.errno not in _OF_THE_FILE:
+        return None
+    if not isinstance(cause.filename, (str, bytes)):  # of an open folder it is the descriptor's number
         return None
     path = Path(os.fsdecode(cause.filename))
     if not path.is_relative_to(drop):
