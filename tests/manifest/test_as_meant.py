@@ -57,7 +57,7 @@ def test_a_value_of_one_plain_meaning_is_taken_and_told(line: str, key: str, val
         ('pause = "0,5"', 0.5),
         ('crossfade = { To = "b\\\\c.png", frames = "12" }', {"to": "b/c.png", "frames": 12}),
         (
-            'glide = { sprite = "a\\\\b.png", path = [[0,5, 0,6]], ease = "In out", size = "0,3" }',
+            'glide = { sprite = "a\\\\b.png", path = [["0,5", 0.6]], ease = "In out", size = "0,3" }',
             {"sprite": "a/b.png", "path": [[0.5, 0.6]], "ease": "in-out", "size": 0.3},
         ),
     ],

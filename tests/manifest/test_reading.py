@@ -116,8 +116,14 @@ pause = 0.5
 there_and_back = true
 
 [[part]]
-art = "night.png"
 plays = "until-booted"
+[part.glide]
+sprite = "ferry.png"
+path = [[-0.15, 0.63], [1.15, 0.63]]
+seconds = 2.5
+size = [0.2, 0.45]
+fade = [0.05, 0.1]
+ease = "in-out"
 """
 QUOTES = ["“”", "„“", "””", "«»", '"”', '“"', "″″"]
 

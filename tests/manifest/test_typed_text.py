@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from keyturn.manifest.typed_text import mended, with_plain_headers
+from keyturn.manifest.typed_text import mended, with_plain_headers, with_plain_lists
 
 
 @pytest.mark.parametrize(
@@ -78,3 +78,25 @@ def test_names_of_tables_are_small_letters_and_other_brackets_stay() -> None:
     assert made == '[motion]\nfps = 1\n[[part]] # one\n[[part]]\n[part.glide]\nart = ["A"]\n[Other]\n'
     assert told == ["names of tables were read in small letters, first in line 1"]
     assert with_plain_headers(made) == (made, [])
+
+
+@pytest.mark.parametrize(
+    ("line", "meant"),
+    [
+        ("focus = [0,5, 0,4]", "focus = [0.5, 0.4]"),
+        ("path = [[-0,15, 0,6], [1,15; 0,6]]", "path = [[-0.15, 0.6], [1.15, 0.6]]"),
+        (
+            "pan = { from = [0,1, 0, 1, 0,9], to = [0, 0, 1, 1] }",
+            "pan = { from = [0.1, 0, 1, 0.9], to = [0, 0, 1, 1] }",
+        ),
+    ],
+)
+def test_lists_with_decimal_commas_are_read_where_toml_would_read_more_numbers_than_the_field_takes(
+    line: str, meant: str
+) -> None:
+    assert with_plain_lists(line) == (meant, ["decimal commas were read as points, first in line 1"])
+
+
+@pytest.mark.parametrize("line", ["from = [0,0, 1,1]", "turn = [0,5, 1,5]", "focus = [0,1]", "path = [[0,1], [1,1]]"])
+def test_lists_that_the_field_takes_stay(line: str) -> None:
+    assert with_plain_lists(line) == (line, [])

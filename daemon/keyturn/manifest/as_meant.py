@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
@@ -37,7 +37,7 @@ _ESCAPED = dict(zip(map(ord, "\b\t\n\f\r"), ("/b", "/t", "/n", "/f", "/r"), stri
 class _Wanted:
     """What a field takes: kinds of text, numbers, words to choose from, a table, or a list of `items`.
 
-    `length` is that of a list with as many items as numbers are wanted, else 0.
+    `length` is that of a list with as many items as numbers are wanted, else 0. `signed`: it may be below 0.
     """
 
     kinds: frozenset[str]
@@ -45,6 +45,7 @@ class _Wanted:
     table: type[BaseModel] | None = None
     items: _Wanted | None = None
     length: int = 0
+    signed: bool = False
 
 
 def as_meant(table: dict[str, Any], model: type[BaseModel], file: str) -> tuple[dict[str, Any], list[Reason]]:
@@ -104,7 +105,10 @@ def _list(value: list[Any], wanted: _Wanted, place: tuple[str, ...], told: _Told
 
 
 def _with_points(value: list[Any], length: int) -> list[Any]:
-    """Return twice as many whole numbers as are wanted as so many with decimal commas: [0,5, 0,4] is [0.5, 0.4]."""
+    """Return twice as many whole numbers as are wanted as so many with decimal commas: [0,5,0,4] is [0.5, 0.4].
+
+    `length` is 0 where numbers may be below 0: the sign of -0 is lost.
+    """
     if not length or len(value) != 2 * length or not all(type(each) is int for each in value):
         return value
     if any(each < 0 for each in value[1::2]):
@@ -201,14 +205,18 @@ def _wanted(hint: Any) -> _Wanted:
         inner, *notes = get_args(hint)
         kinds = {_BY_CHECK[note.func] for note in notes if isinstance(note, AfterValidator) and note.func in _BY_CHECK}
         found = _wanted(inner)
-        return _Wanted(found.kinds | kinds, found.choices, found.table, found.items, found.length)
+        bounds = [bound for note in notes for bound in getattr(note, "metadata", ())]
+        signed = any(getattr(bound, "ge", 0) < 0 for bound in bounds)
+        return replace(found, kinds=found.kinds | kinds, signed=signed)
     if get_origin(hint) in (Union, UnionType):
         return _either([_wanted(each) for each in get_args(hint)])
     if get_origin(hint) is Literal:
         return _Wanted(frozenset(), get_args(hint))
     if get_origin(hint) is tuple:
         steps = get_args(hint)
-        return _Wanted(frozenset(), items=_wanted(steps[0]), length=0 if steps[-1] is Ellipsis else len(steps))
+        items = _wanted(steps[0])
+        fixed = steps[-1] is not Ellipsis and not items.signed
+        return _Wanted(frozenset(), items=items, length=len(steps) if fixed else 0)
     if isinstance(hint, type) and issubclass(hint, BaseModel):
         return _Wanted(frozenset(), table=hint)
     kind = {bool: "truth", int: "whole", float: "number"}.get(hint)

@@ -125,6 +125,8 @@ def _toml(data: bytes, file: str) -> tuple[dict[str, Any], list[Reason]]:
     """Return the file as nested tables, and what was mended in its text. Raise `Refused` where it is not TOML."""
     text, reasons = file_text.decoded(data, file)
     text, told = typed_text.with_plain_headers(text)
+    text, more = typed_text.with_plain_lists(text)
+    told += more
     try:
         table = _loads(text, file)
     except tomllib.TOMLDecodeError:

@@ -26,6 +26,7 @@ _HEADER = re.compile(r"^[ \t]*(\[\[?)([\w .\-]+?)(\]\]?)(?=[ \t]*(?:#|$))", re.M
 _SPACED_KEY = re.compile(r"^(\s*+)([^\W\d][\w\-]*+(?:[ \t]++[\w\-]++)++)(?=[ \t]*+=)")
 _DECIMAL = re.compile(r"(=\s*[+-]?)(?![1-9]\d{0,2},\d{3}\b)(\d+),(\d+)(?=\s*(?:[}#]|,|$))")
 _NUMBERS = re.compile(r"\[([^\[\]\"'#]*)\]")
+_LISTS = re.compile(r"\b(path|focus|pivot|bob|fade|size|from|to)([ \t]*=[ \t]*)(\[[^\"'#=\n]*\])", re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _BARE_WORD = re.compile(r"(=\s*)(true|false|yes|no|on|off|auto|forever)(?=\s*(?:[,}#]|$))", re.IGNORECASE)
 _ART_KEY = re.compile(r"\b(?:art|backdrop|sprite|from|to)\s*=\s*\[?\s*$", re.IGNORECASE)
@@ -70,6 +71,25 @@ def with_plain_headers(text: str) -> tuple[str, list[str]]:
         return f"{found[1]}{made}{found[3]}"
 
     return _HEADER.sub(plain, text), mending.told()
+
+
+def with_plain_lists(text: str) -> tuple[str, list[str]]:
+    """Return `text` with [-0,15, 0,6] as [-0.15, 0.6] in fields of two or four numbers, and what was mended.
+
+    TOML would read twice as many whole numbers, which those fields do not take, and lose the sign of -0.
+    """
+    mending = Mending()
+
+    def plain(found: re.Match[str]) -> str:
+        length = 4 if found[1].lower() in ("from", "to") else 2
+        made = _NUMBERS.sub(lambda each: _with_points(each, length), found[3])
+        if made == found[3]:
+            return found[0]
+        mending.line = text.count("\n", 0, found.start()) + 1 if COMMAS not in mending.at else 0
+        mending.seen(COMMAS)
+        return found[1] + found[2] + made
+
+    return _LISTS.sub(plain, text), mending.told()
 
 
 def mended(text: str) -> tuple[str, list[str]]:
@@ -175,9 +195,14 @@ def _joined(found: re.Match[str]) -> str:
     return found[1] + re.sub(r"\s+", "_", found[2])
 
 
-def _with_points(found: re.Match[str]) -> str:
-    """Return a list of numbers with points, where ; or a comma with a blank parts them: [0,5, 0,4]."""
+def _with_points(found: re.Match[str], length: int = 0) -> str:
+    """Return a list of numbers with points, where ; or a comma with a blank parts them: [0,5, 0,4].
+
+    Where `length` is given, only a list of so many.
+    """
     numbers = re.split(r"\s*;\s*|,\s+", found[1].strip())
+    if length and len(numbers) != length:
+        return found[0]
     if not any("," in number for number in numbers) or not all(map(_NUMBER.fullmatch, numbers)):
         return found[0]
     return "[" + ", ".join(number.replace(",", ".") for number in numbers) + "]"
