@@ -230,6 +230,7 @@ art = "lamps/*.png"
 plays = "until-booted"
 pause = 0.5
 """
+PSD = b"8BPS\0\1" + bytes(6) + b"\0\3\0\0\0\2\0\0\0\2\0\x08\0\3" + bytes(12) + bytes(2 + 12)
 PAM = b"P7\nWIDTH 2\nHEIGHT 1\nDEPTH 1\nMAXVAL 9\nENDHDR\n\3\7"
 SVG = b"<svg xmlns='http://www.w3.org/2000/svg' width='3' height='4'/>"
 DESC = b"48 64 12\np 1 6 part0 #0b1d2a\nc 2 0 part1\nf 0 0 part2\n"
@@ -244,7 +245,7 @@ def seeds(target: str) -> tuple[bytes, ...]:
         _zip(method, desc_txt=DESC, part0__0001_png=png, part1__trim_txt=b"6x5+0+0\n", part1__0001_png=png)
         for method in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
     )
-    others = *map(_picture, ("TGA", "ICO", "PPM", "JPEG2000", "QOI")), gzip.compress(SVG), b"P2 2 1 9\n3 7\n", PAM
+    others = *map(_picture, ("TGA", "ICO", "PPM", "JPEG2000", "QOI")), gzip.compress(SVG), PSD, b"P2 2 1 9\n3 7\n", PAM
     shipped = tuple(p.read_bytes() for p in sorted(rulebook.SHIPPED.rglob("*.toml")))
     return {
         "manifest": (MANIFEST,),

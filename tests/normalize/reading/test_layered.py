@@ -6,6 +6,7 @@ import struct
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -23,11 +24,20 @@ Pixels = NDArray[np.uint8]
 
 
 def psd(
-    channels: list[Pixels], *, mode: int = 3, bits: int = 8, version: int = 1, layers: int = 0, merged: int | None = 1
+    channels: list[NDArray[Any]],
+    *,
+    mode: int = 3,
+    bits: int = 8,
+    version: int = 1,
+    layers: int = 0,
+    merged: int | None = 1,
+    in_block: bytes = b"",
+    palette: bytes = b"",
 ) -> bytes:
     """A file by the PSD file format specification, its picture uncompressed.
 
-    `layers` is the layer count as stored (the layers themselves are empty), `merged` the flag of resource 1057.
+    `layers` is the layer count as stored (the layers themselves are empty), `merged` the flag of resource 1057. The
+    layers stand in a block of the key `in_block`, as those of deep pictures do. A PSB is of version 2.
     """
     high, wide = channels[0].shape
     head = b"8BPS" + struct.pack(">H6xHIIHH", version, len(channels), high, wide, bits, mode)
@@ -37,10 +47,15 @@ def psd(
         resources = b"8BIM" + struct.pack(">HHI", 1057, 0, len(told)) + told + bytes(len(told) % 2)
     empty = struct.pack(">iiiiH", 0, 0, 0, 0, 0) + b"8BIMnorm" + struct.pack(">BBBxI", 255, 0, 0, 0)
     inside = struct.pack(">h", layers) + empty * abs(layers) if layers else b""
-    section = struct.pack(">I", len(inside)) + inside if inside else b""
+    wide = ">Q" if version == 2 else ">I"
+    section = struct.pack(wide, len(inside)) + inside if inside else b""
+    if in_block:
+        before = struct.pack(">4s4sI", b"8BIM", b"Patt", 5) + bytes(8)
+        block = struct.pack(">4s4s", b"8BIM", in_block) + struct.pack(wide, len(inside)) + inside
+        section = struct.pack(wide, 0) + struct.pack(">I", 2) + bytes(2) + before + block
     pixels = struct.pack(">H", 0) + b"".join(channel.tobytes() for channel in channels)
-    parts = (b"", resources, section)
-    return head + b"".join(struct.pack(">I", len(part)) + part for part in parts) + pixels
+    lead = b"".join(struct.pack(">I", len(part)) + part for part in (palette, resources))
+    return head + lead + struct.pack(wide, len(section)) + section + pixels
 
 
 def ramps(count: int) -> list[Pixels]:
@@ -98,11 +113,10 @@ def test_colours_are_taken_off_the_white_they_were_laid_on() -> None:
     ("data", "code"),
     [
         (psd(ramps(3), layers=3, merged=0), "psd-layers-only"),
-        (psd(ramps(6), bits=16), "psd-kind"),
+        (psd(ramps(12), bits=32), "psd-kind"),
         (psd(ramps(3), mode=9), "psd-kind"),
-        (psd(ramps(5), layers=-1), "psd-channels"),
-        (psd(ramps(2), mode=1, layers=-1), "psd-channels"),
-        (psd(ramps(3), version=2), "picture-kind"),
+        (psd(ramps(5), mode=4, layers=-1), "psd-channels"),
+        (psd(ramps(3), version=3), "picture-broken"),
         (psd(ramps(3))[:20], "picture-broken"),
         (psd(ramps(3))[:60], "picture-broken"),
         (psd(ramps(3))[:-200], "picture-broken"),
@@ -132,3 +146,73 @@ def test_imagemagick_reads_and_writes_the_same(tmp_path: Path, needs: Callable[[
     Image.fromarray(np.stack(ramps(3), -1)).save(tmp_path / "a.png")
     subprocess.run([convert, tmp_path / "a.png", "-compress", "RLE", tmp_path / "a.psd"], check=True)
     assert (np.asarray(loaded(tmp_path / "a.psd")[1].convert("RGB")) == np.stack(ramps(3), -1)).all()
+
+
+# -- deep and large drawings, and kept selections ---------------------------------------------------
+
+
+def deep(count: int) -> list[NDArray[Any]]:
+    return [(channel.astype(np.uint16) * 257).astype(">u2") for channel in ramps(count)]
+
+
+@pytest.mark.parametrize("version", [1, 2])
+@pytest.mark.parametrize("bits", [8, 16])
+def test_large_and_deep_drawings_are_taken(tmp_path: Path, version: int, bits: int) -> None:
+    (tmp_path / "a.psb").write_bytes(psd(ramps(3) if bits == 8 else deep(3), bits=bits, version=version))
+    found = stills.probe(tmp_path / "a.psb", INTAKE, name="a.psb")
+    assert (found.format, found.bits) == ("PSD", bits)
+    assert [r.code for r in found.reasons] == (["depth-reduced"] if bits == 16 else [])
+    assert (np.asarray(stills.load(tmp_path / "a.psb", INTAKE, name="a.psb")) == np.stack(ramps(3), -1)).all()
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_the_layers_of_a_deep_drawing_stand_in_a_block(tmp_path: Path, version: int) -> None:
+    """Specification, additional layer information, key Lr16; in a PSB its length takes eight bytes."""
+    path = tmp_path / "a.psd"
+    path.write_bytes(psd(deep(4), bits=16, version=version, layers=-1, in_block=b"Lr16"))
+    found, made = loaded(path)
+    assert found.alpha and (np.asarray(made) == off_white(np.stack(ramps(4), -1))).all()
+
+
+def test_a_kept_selection_is_left_out_beside_transparency_too(tmp_path: Path) -> None:
+    path = tmp_path / "a.psd"
+    path.write_bytes(psd(ramps(6), layers=-2))
+    made = loaded(path)[1]
+    assert made.mode == "RGBA" and (np.asarray(made) == off_white(np.stack(ramps(4), -1))).all()
+    path.write_bytes(psd(ramps(3), mode=1, layers=-1))
+    grey, alpha = ramps(2)
+    assert (np.asarray(loaded(path)[1]) == off_white(np.stack([grey, grey, grey, alpha], -1))).all()
+
+
+def test_indexed_colours_come_from_the_palette(tmp_path: Path) -> None:
+    path = tmp_path / "a.psd"
+    palette = np.arange(768, dtype=np.uint16).astype(np.uint8)
+    path.write_bytes(psd(ramps(1), mode=2, palette=palette.tobytes()))
+    wanted = palette.reshape(3, 256).T[ramps(1)[0]]
+    assert (np.asarray(loaded(path)[1].convert("RGB")) == wanted).all()
+
+
+@pytest.mark.system
+@pytest.mark.parametrize(
+    "way", ["-depth 16", "-depth 16 -compress RLE", "-compress RLE", "-colorspace CMYK -compress RLE"]
+)
+@pytest.mark.parametrize("form", ["psd", "psb"])
+def test_imagemagick_writes_them_and_shows_the_same(
+    tmp_path: Path, needs: Callable[[str], str], form: str, way: str
+) -> None:
+    convert, path = needs("convert"), tmp_path / f"a.{form}"
+    Image.fromarray(np.stack(ramps(3), -1)).save(tmp_path / "a.png")
+    subprocess.run([convert, tmp_path / "a.png", *way.split(), path], check=True)
+    subprocess.run([convert, f"{path}[0]", "-colorspace", "sRGB", f"PNG24:{tmp_path / 'theirs.png'}"], check=True)
+    ours = np.asarray(stills.load(path, INTAKE, name=path.name).convert("RGB")).astype(int)
+    assert np.abs(ours - np.asarray(Image.open(tmp_path / "theirs.png"))).max() <= 1
+
+
+@pytest.mark.parametrize("keep", [30, 60, 500, -3])
+def test_a_packed_picture_that_breaks_off_is_refused(tmp_path: Path, needs: Callable[[str], str], keep: int) -> None:
+    Image.fromarray(np.stack(ramps(3), -1)).save(tmp_path / "a.png")
+    subprocess.run([needs("convert"), tmp_path / "a.png", "-compress", "RLE", tmp_path / "a.psb"], check=True)
+    (tmp_path / "a.psb").write_bytes((tmp_path / "a.psb").read_bytes()[:keep])
+    with pytest.raises(Refused) as caught:
+        stills.load(tmp_path / "a.psb", INTAKE, name="a.psb")
+    assert caught.value.reasons[0].code == "picture-broken"
