@@ -37,7 +37,7 @@ def main() -> None:
     asked = _arguments()
     print(f"{datetime.now(UTC):%Y-%m-%d}, {os.cpu_count()} cores, load before the start {os.getloadavg()[0]:.1f}\n")
     with tempfile.TemporaryDirectory(prefix="keyturn-memory-", dir=asked.where) as folder:
-        kinds = _drawn(Path(folder) / "art")
+        kinds = {kind: drawn for kind, drawn in _drawn(Path(folder) / "art").items() if kind in (asked.kinds or [kind])}
         shop = grown.opened(Path(folder) / "shop")
         quick = "scan_seconds = 0.5\nworkers = 2\n[settle]\nseconds = 0.2\nwithout_manifest_seconds = 0.3\n"
         (shop.root / "keyturn.toml").write_text(quick)
@@ -47,6 +47,7 @@ def main() -> None:
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--drops", type=int, default=1600)
+    parser.add_argument("--kinds", nargs="+", help="only these, such as gif drawing broken, which are quick")
     parser.add_argument("--batch", type=int, default=80)
     parser.add_argument("--where", type=Path, help="where the shop is built; default the system's temporary folder")
     return parser.parse_args()

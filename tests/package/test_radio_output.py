@@ -10,9 +10,9 @@ import pytest
 from keyturn.commands import make_by_hand
 from keyturn.package.radio_output import BROKEN_SHOWN
 from keyturn.pipeline import Bench
-from keyturn.shop.progress import Progress
+from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Refused
-from samples import Drop
+from samples import Clock, Drop
 from slow_crew import slow_bench
 
 
@@ -46,3 +46,23 @@ def test_every_frame_is_counted_once_with_the_hold(drop: Drop, bench: Bench, tmp
     frames = sum(part.frames for part in made.made.record.radios[0].parts)
     assert [done for stage, done, _ in told if stage == "frames"] == list(range(frames + 1))
     assert told[-1] == ("papers", frames, frames)
+
+
+def test_the_flash_check_is_a_stage_with_a_limit_and_can_be_stopped(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+    """Where cells cannot decide it counts pixels, which takes up to half a second a frame."""
+    clock, stage = Clock(), [""]
+
+    def tell(name: str, done: int, total: int) -> None:
+        stage[0] = name
+
+    def passing() -> bool:
+        clock.at += 50 if stage[0] == "judge" else 0
+        return False
+
+    slow = replace(bench, progress=Progress(tell, passing, clock))
+    with pytest.raises(Refused) as caught:
+        make_by_hand.check(drop(frames=12), slow)
+    assert [r.code for r in caught.value.reasons if r.kind is Kind.REFUSE] == ["drop-takes-too-long"]
+    stopped = replace(bench, progress=Progress(tell, lambda: stage[0] == "judge"))
+    with pytest.raises(Stopped):
+        make_by_hand.check(drop("boat", frames=12), stopped)

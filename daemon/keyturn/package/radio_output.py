@@ -9,6 +9,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.dithering import dithering_reasons
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
@@ -31,7 +34,7 @@ from keyturn.radio import desc
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import PlannedPart
 from keyturn.shop.progress import Progress
-from keyturn.shop.reasons import Kind, Reason, Refused, gathered, only
+from keyturn.shop.reasons import Kind, Reason, Refused, gathered, only, refuse
 from keyturn.shop.records import (
     FlashRecord,
     HandoffRecord,
@@ -161,12 +164,27 @@ class _Seen:
 
 
 def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _Seen:
+    """Judge what was made. Raise `Refused` where that takes too long, `Stopped` where the work is to stop."""
     progress.stage("judge")
+    most = made.job.rules.intake.stages.judge
+
+    def cells(number: int) -> NDArray[np.uint16]:
+        progress.check()
+        if progress.seconds() > most:
+            raise Refused([_judged_too_long(most)])
+        return store.cells(number)
+
     numbers = PictureNumbers(made.logo_number, made.numbers)
-    flash = flash_record(made.job.plan, numbers, store.cells, made.job.rules.safety.flash, store.pixels)
+    flash = flash_record(made.job.plan, numbers, cells, made.job.rules.safety.flash, store.pixels)
     handoff, difference = _handoff(made, store, crew)
     joins = tuple(store.changes((before[-1], after[0]))[1] for before, after in pairwise(made.numbers))
     return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
+
+
+def _judged_too_long(most: float) -> Reason:
+    what = f"the flash check of this drop took longer than {most:,.0f} s"
+    mend = "send fewer frames, or art that flickers less; the shop's rule can allow more"
+    return refuse("drop-takes-too-long", what, mend)
 
 
 def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore, player: RadioPlayer | None) -> RadioOutput:

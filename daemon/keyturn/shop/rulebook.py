@@ -95,7 +95,8 @@ class Workers(Sourced):
 class Stages(Sourced):
     """For how many seconds one stage of a drop may wait for the workers. A drop that needs longer is refused.
 
-    `smaller` is for each way of making files smaller; what is not done by then stays as it is.
+    `smaller` is for each way of making files smaller; what is not done by then stays as it is. `judge` bounds the flash
+    check too, which the service itself does.
     """
 
     reading: Annotated[float, Field(ge=1)]
