@@ -113,6 +113,14 @@ def test_values_are_shown_as_toml_writes_them() -> None:
     assert [toml(v) for v in (True, 2, "a\nb", [0.5, "x"])] == ["true", "2", '"a\\nb"', '[0.5, "x"]']
 
 
+def test_a_logo_named_at_the_top_is_the_logo_s_art() -> None:
+    table, told = meant('logo = "Logo.png"')
+    assert (table, told) == (
+        {"logo": {"art": "Logo.png"}},
+        ['logo: "Logo.png" was read as art = "Logo.png" under [logo]'],
+    )
+
+
 def test_only_so_many_mended_keys_are_listed() -> None:
     _, told = meant("".join(f'[[part]]\nArt = "{n}"\n' for n in range(60)))
     assert len(told) == 50

@@ -86,6 +86,9 @@ def _value(value: object, wanted: _Wanted, place: tuple[str, ...], told: _Told) 
         return _list(value, wanted, place, told)
     if isinstance(value, str) and wanted.items and not wanted.kinds:  # a list's short form: one radio, one sprite
         wanted = _fields(wanted.items.table)["art"] if wanted.items.table else wanted.items
+    if isinstance(value, str) and wanted.table and "art" in _fields(wanted.table):  # logo = "logo.png"
+        told.mended(place, toml(value), f"art = {toml(value)} under [{'.'.join(place)}]")
+        return _table({"art": value}, wanted.table, place, told)
     meant = _meant(value, wanted)
     if type(meant) is not type(value) or meant != value:
         told.mended(place, toml(value), toml(meant))
