@@ -100,3 +100,17 @@ def test_a_drop_that_went_away_is_forgotten(settle: Settle) -> None:
     settle.look("van", WHOLE, 0.0)
     settle.keep_only([])
     assert not settle.look("van", WHOLE, 100.0).ready
+
+
+@pytest.mark.parametrize("name", ["JOB.TOML", "job.toml.txt", "van/job (1).toml", "van-two.toml"])
+def test_a_manifest_of_another_name_ends_the_wait_for_one(settle: Settle, name: str) -> None:
+    there = seen(name, "van/0001.png")
+    settle.look("van", there, 0.0)
+    assert settle.look("van", there, 5.0).ready
+
+
+@pytest.mark.parametrize("name", ["job.txt", "van/lamps/job.toml", "._job.toml"])
+def test_what_may_be_something_else_does_not(settle: Settle, name: str) -> None:
+    there = seen(name, "0001.png")
+    settle.look("van", there, 0.0)
+    assert not settle.look("van", there, 59.0).ready

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from keyturn.inbox.survey import OURS, Snapshot
+from keyturn.manifest import manifest_file
 from keyturn.manifest.models import FILE_NAME
 from keyturn.shop.file_names import is_junk, looks_half_copied
 from keyturn.shop.rulebook import Names
@@ -99,7 +100,11 @@ class Settle:
 def _has_manifest(snapshot: Snapshot) -> bool:
     """Is the manifest in the drop or one folder down, or is the drop a single zip, which has it inside?"""
     names = [name for name, _ in snapshot]
-    if names == [""] or any(name.rsplit("/", 1)[-1] == FILE_NAME and name.count("/") < 2 for name in names):
+    if names == [""] or any(map(_is_manifest_near_top, names)):
         return True
     files = [name for name in names if not name.endswith("/") and name not in OURS]
     return len(files) == 1 and files[0].lower().endswith(".zip") and files[0] != "bootanimation.zip"
+
+
+def _is_manifest_near_top(path: str) -> bool:
+    return path.count("/") < 2 and manifest_file.is_manifest_name(path.rsplit("/", 1)[-1])

@@ -15,8 +15,7 @@ from loguru import logger
 from keyturn.inbox.moving import readable
 from keyturn.inbox.settle import Settle
 from keyturn.inbox.survey import Snapshot, snapshot
-from keyturn.manifest import reading
-from keyturn.manifest.models import FILE_NAME
+from keyturn.manifest import manifest_file, reading
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
@@ -157,7 +156,7 @@ class Inbox:
 
     def _is_rush(self, name: str) -> bool:
         folder = self._shop.inbox / name
-        if not (folder / FILE_NAME).is_file():
+        if not manifest_file.in_folder(folder):
             return False
         try:
             manifest, _ = reading.read_leniently(folder, max_kib=self._rules.intake.caps.manifest_kib)
