@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -89,6 +91,29 @@ class Clock:
 
     def __call__(self) -> float:
         return self.at
+
+
+@contextmanager
+def as_user(number: int) -> Iterator[None]:
+    """Within the block, this process is the user `number` and no longer root (seteuid(2))."""
+    before = os.geteuid(), os.getegid(), os.getgroups()
+    os.setgroups([])
+    os.setegid(number)
+    os.seteuid(number)
+    try:
+        yield
+    finally:
+        os.seteuid(before[0])
+        os.setegid(before[1])
+        os.setgroups(before[2])
+
+
+@contextmanager
+def open_folder() -> Iterator[Path]:
+    """A temporary folder into which every user may look; pytest closes its own to all but one."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder)
 
 
 def with_player(radio: Radio, **facts: object) -> Radio:

@@ -84,6 +84,15 @@ def test_a_pause_and_settings_that_were_not_taken_are_ill(shop: Shop) -> None:
     assert paused.remedy and settings.remedy
 
 
+def test_that_nothing_old_is_removed_yet_is_told_with_the_reason(shop: Shop) -> None:
+    waits = "the clock must first run evenly for a day of service"
+    state = ShopState(at=datetime.now(UTC).isoformat(), running=True, pid=os.getpid(), removal_waits=waits)
+    shop_state.write_state(shop, state)
+    with shop.held():
+        finding = found(shop, "nothing old is removed")
+    assert finding.health is Health.MIND and waits in finding.what and "clock" in finding.remedy
+
+
 def test_a_service_that_cannot_write_its_state_is_told(shop: Shop) -> None:
     with shop.held():
         finding = found(shop, "has not written its state")

@@ -97,6 +97,7 @@ def test_a_service_that_cannot_write_is_told_with_its_pause_its_settings_and_the
         pid=os.getpid(),
         paused="No space left on device[/x]",
         settings_fault="keyturn.toml: line 3[/x]",
+        removal_waits="the clock must run evenly[/x]",
         working=(working,),
     )
     shop_state.write_state(shop, said)
@@ -108,6 +109,7 @@ def test_a_service_that_cannot_write_is_told_with_its_pause_its_settings_and_the
         assert f"Out of date: process {os.getpid()} has not written its state since {said.at}" in lines
         assert "Paused: No space left on device[/x]" in lines
         assert "The settings stay as they were: keyturn.toml: line 3[/x]" in lines
+        assert "Nothing old is removed yet: the clock must run evenly[/x]" in lines
         assert "In work: C, waiting" in lines
         now = said.model_copy(update={"at": datetime.now(UTC).isoformat()})
         shop_state.write_state(shop, now)

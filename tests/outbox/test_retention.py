@@ -7,10 +7,13 @@ import subprocess
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from keyturn.outbox import retention
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import Rejection
 from keyturn.shop.settings import KeepSettings
+from samples import as_user, open_folder
 
 NOW = datetime(2026, 3, 31, 12, 0, tzinfo=UTC)
 
@@ -155,3 +158,39 @@ def test_a_folder_with_the_longest_possible_name_is_removed(shop: Shop) -> None:
     long = refused(shop, 30, "x" * 255)
     assert retention.prune(shop, KeepSettings(rejects_days=7), NOW) == [long]
     assert list(shop.rejects.iterdir()) == []
+
+
+# -- what cannot be removed -------------------------------------------------------------------------
+
+needs_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can become another user")
+SERVICE = 54321
+
+
+def close(drop: Path, mode: int) -> Path:
+    """Give the drop a sub-folder of an artist's, without the right to write for others."""
+    (drop / "lamps").mkdir()
+    fill(drop / "lamps", 64)
+    (drop / "lamps").chmod(mode)
+    return drop
+
+
+@needs_root
+@pytest.mark.parametrize("mode", [0o755, 0o744, 0o700])
+def test_one_folder_that_cannot_be_removed_does_not_keep_the_others(mode: int) -> None:
+    """unlink(2): it takes the right to write in the folder, which the artist has and the service has not."""
+    with open_folder() as place:
+        shop = Shop(place / "shop")
+        shop.create()
+        close(archived(shop, 40, "closed"), mode)
+        kept = close(refused(shop, 40, "a-closed"), mode)
+        open_ones = [archived(shop, 50, "first"), archived(shop, 30, "last"), refused(shop, 30, "last")]
+        for folder in (shop.root, *(p for p in shop.root.rglob("*") if p.is_dir() and p.name != "lamps")):
+            os.chown(folder, SERVICE, SERVICE)
+        with as_user(SERVICE):
+            retention.prune(shop, KeepSettings(rejects_gib=1), NOW)  # what may not be looked into counts as nothing
+            assert kept.exists()
+            for _ in range(2):  # the second time the removal that was begun cannot be finished
+                retention.prune(shop, KeepSettings(archive_days=7, rejects_days=7), NOW)
+        assert not any(folder.exists() for folder in open_ones)
+        assert not kept.exists(), "it is out of sight, its pictures are still there"
+        assert len(list(shop.root.rglob("lamps/art.bin"))) == 2

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from keyturn.outbox import retention
 from keyturn.outbox.ledger import Ledger
+from keyturn.service.clock_watch import SANE_AFTER_S, ClockRecord
 from keyturn.service.upkeep import RECONCILE_EVERY_S, REMOVE_OLD_EVERY_S, Upkeep
 from keyturn.shop.folders import Shop
 from keyturn.shop.settings import KeepSettings
@@ -21,7 +22,18 @@ def ledger(shop: Shop) -> Ledger:
 
 @pytest.fixture
 def upkeep(shop: Shop, ledger: Ledger, clock: Clock) -> Upkeep:
-    return Upkeep(shop, ledger, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC), clock, lambda: None)
+    """The wall clock runs evenly with `clock`, and has been seen to."""
+    lay_record(shop, clock, SANE_AFTER_S)
+    return Upkeep(shop, ledger, lambda: wall(clock), clock, lambda: None, clock)
+
+
+def wall(clock: Clock) -> datetime:
+    return datetime(2026, 3, 1, 9, 30, tzinfo=UTC) + timedelta(seconds=clock.at)
+
+
+def lay_record(shop: Shop, clock: Clock, seen_s: float) -> None:
+    record = ClockRecord(at=wall(clock).isoformat(), seen_s=seen_s)
+    (shop.state / "clock.json").write_text(record.model_dump_json())
 
 
 @pytest.fixture
@@ -41,9 +53,29 @@ def test_old_drops_are_removed_at_the_start_and_every_hour_and_a_fault_stops_not
     upkeep: Upkeep, clock: Clock, removals: list[KeepSettings]
 ) -> None:
     for _ in range(12):
-        upkeep.remove_old_if_due(KeepSettings())
+        upkeep.remove_old_if_due(KeepSettings(archive_days=30))
         clock.at += REMOVE_OLD_EVERY_S / 4
     assert len(removals) == 3
+
+
+def test_nothing_is_removed_before_the_clock_has_been_seen_to_be_sane_and_it_is_said(
+    shop: Shop, ledger: Ledger, clock: Clock, removals: list[KeepSettings]
+) -> None:
+    ahead = timedelta(days=3)
+    upkeep = Upkeep(shop, ledger, lambda: wall(clock) + ahead, clock, lambda: None, clock)
+    keep = KeepSettings(archive_days=30)
+    for hour in range(60):
+        upkeep.remove_old_if_due(keep)
+        assert removals == [] and "evenly for a day" in upkeep.removal_waits()
+        if hour == 20:
+            ahead = timedelta(0)  # a time service sets the clock right
+        clock.at += 1800
+    upkeep.remove_old_if_due(KeepSettings())
+    assert upkeep.removal_waits() == "", "no limits are set, so nothing waits"
+    for _ in range(12):
+        upkeep.remove_old_if_due(keep)
+        clock.at += 1800
+    assert len(removals) > 1 and upkeep.removal_waits() == ""
 
 
 def test_ledger_and_folders_are_reconciled_every_five_minutes_without_any_cause(upkeep: Upkeep, clock: Clock) -> None:

@@ -46,6 +46,9 @@ def _what_it_says(shop: Shop) -> Iterator[Finding]:
     if state.paused:
         what, _, mend = state.paused.partition(" -> ")
         yield Finding(Health.ILL, f"the service is paused: {what}", mend or "its log tells more; drops are safe")
+    if state.removal_waits:
+        what = f"nothing old is removed from archive and rejects yet: {state.removal_waits}"
+        yield Finding(Health.MIND, what, "see that the clock is right (timedatectl); then it passes by itself")
     if state.settings_fault:
         what, _, mend = state.settings_fault.partition(" -> ")
         reload = "then reload the service (SIGHUP, or systemctl reload keyturn)"

@@ -50,6 +50,8 @@ def _print_state(console: Console, state: ShopState) -> None:
         console.print(f"[bold red]Paused:[/] {plain(state.paused)}")
     if state.settings_fault:
         console.print(f"[bold red]The settings stay as they were:[/] {plain(state.settings_fault)}")
+    if state.removal_waits:
+        console.print(f"[yellow]Nothing old is removed yet:[/] {plain(state.removal_waits)}")
     for drop in state.aside:
         console.print(f"[bold red]Set aside:[/] {plain(drop.name)}: {plain(drop.line())} ({plain(drop.place)})")
     for fault in state.hook_faults:

@@ -50,9 +50,10 @@ def prune(shop: Shop, keep: KeepSettings, now: datetime, alive: Callable[[], obj
     goes before the newest of any job. A drop's age comes from Keyturn's own record (the time in the claim's id,
     REJECTED.json), never from the times of the files, which come from artists' machines. A folder without such a
     record belongs to somebody else and stays. `alive` is called for each drop measured or removed: a large archive
-    takes a while. Raise OSError where the disk fails.
+    takes a while. What cannot be removed, such as an artist's folder that is closed to the group, is logged, and the
+    rest goes. Raise OSError where the folders cannot be read.
     """
-    _finish_removals(shop)
+    faults = _finish_removals(shop)
     removed: list[Path] = []
     for find, days, gib in (
         (_archived, keep.archive_days, keep.archive_gib),
@@ -60,17 +61,34 @@ def prune(shop: Shop, keep: KeepSettings, now: datetime, alive: Callable[[], obj
     ):
         drops = list(find(shop))
         for path in dict.fromkeys([*_too_old(drops, days, now), *_too_large(drops, gib, now, alive)]):
-            _remove(path)
-            removed.append(path)
             alive()
-            logger.info("removed {}: older or larger than [keep] in keyturn.toml allows", path.relative_to(shop.root))
+            try:
+                _remove(path)
+            except OSError as error:
+                faults.append(error)
+            else:
+                place = path.relative_to(shop.root)
+                logger.info("removed {}: older or larger than [keep] in keyturn.toml allows", place)
+            if not path.exists():
+                removed.append(path)
+    if faults:
+        logger.warning(
+            "{} old drops could not be removed whole, the first for this: {}; their owners or root can",
+            len(faults),
+            faults[0],
+        )
     return removed
 
 
-def _finish_removals(shop: Shop) -> None:
-    """Finish removals that were cut off."""
+def _finish_removals(shop: Shop) -> list[OSError]:
+    """Finish removals that were cut off. Return why some could not be."""
+    faults = []
     for folder in (shop.rejects, shop.archive, *filter(is_plain_folder, shop.archive.iterdir())):
-        remove_left_over(folder, _BEING_REMOVED, of_anyone=True)  # a drop belongs to the artist
+        try:
+            remove_left_over(folder, _BEING_REMOVED, of_anyone=True)  # a drop belongs to the artist
+        except OSError as error:
+            faults.append(error)
+    return faults
 
 
 def _too_old(drops: Iterable[StoredDrop], days: float, now: datetime) -> Iterator[Path]:
@@ -96,7 +114,15 @@ def _too_large(drops: Iterable[StoredDrop], gib: float, now: datetime, alive: Ca
 
 def _bytes_in(folder: Path) -> int:
     """Return the bytes that the folder takes on the disk: blocks of 512 bytes (stat(2), st_blocks)."""
-    return sum(path.lstat().st_blocks * 512 for path in (folder, *folder.rglob("*")))
+    return sum(_own_bytes(path) for path in (folder, *folder.rglob("*")))
+
+
+def _own_bytes(path: Path) -> int:
+    """Return 0 for what may not be looked at, or has just gone."""
+    try:
+        return path.lstat().st_blocks * 512
+    except OSError:
+        return 0
 
 
 def _archived(shop: Shop) -> Iterator[StoredDrop]:

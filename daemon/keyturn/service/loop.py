@@ -278,7 +278,7 @@ class Service:
         waiting = self._inbox.waiting(), len(self._inbox)
         working, faults, aside = self._drop_thread.in_work(), self._hooks.faults(), self._aside.rows()
         watching, settings = self._config.watch.description, self._reloading.fault
-        return LoopState(paused, watching, *waiting, working, faults, aside, settings)
+        return LoopState(paused, watching, *waiting, working, faults, aside, settings, self._upkeep.removal_waits())
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")

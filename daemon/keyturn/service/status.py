@@ -32,7 +32,7 @@ class LoopState:
     `paused` is the reason, or empty. `watching` says how changes in the inbox are noticed. `waiting` are the next
     drops of the `waiting_total` in the inbox. `hook_faults` say how hooks failed at their last run.
     `aside` are the drops that wait for somebody to mend them. `settings_fault` says what is wrong with settings or
-    rules that were to be read again, or is empty.
+    rules that were to be read again, or is empty. `removal_waits` says why nothing old is removed, or is empty.
     """
 
     paused: str
@@ -43,6 +43,7 @@ class LoopState:
     hook_faults: tuple[str, ...] = ()
     aside: tuple[AsideDrop, ...] = ()
     settings_fault: str = ""
+    removal_waits: str = ""
 
 
 class StatusWriter:
@@ -75,6 +76,7 @@ class StatusWriter:
             update={
                 "paused": loop.paused or None,
                 "settings_fault": loop.settings_fault or None,
+                "removal_waits": loop.removal_waits or None,
                 "watching": loop.watching,
                 "waiting": loop.waiting,
                 "working": loop.working,

@@ -14,7 +14,7 @@ import secrets
 import shutil
 import stat
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 from loguru import logger
@@ -52,8 +52,10 @@ def remove_left_over(folder: Path, name: re.Pattern[str], *, of_anyone: bool = F
     """Remove the entries of `folder` whose whole name fits and that are ours, folders with all that is in them.
 
     `of_anyone`: remove those of other people too. A link is removed, never what it leads to. Where `folder` is a link,
-    or is not there, nothing is removed.
+    or is not there, nothing is removed. An entry that cannot be removed does not keep the others: its error is raised
+    at the end.
     """
+    faults: list[OSError] = []
     with _opened(folder) as descriptor:
         if descriptor is None:
             return
@@ -61,10 +63,16 @@ def remove_left_over(folder: Path, name: re.Pattern[str], *, of_anyone: bool = F
         with os.scandir(descriptor) as entries:
             fitting = [entry.name for entry in entries if name.fullmatch(entry.name)]
         for entry in fitting:
-            with suppress(FileNotFoundError):
+            try:
                 seen = os.stat(entry, dir_fd=descriptor, follow_symlinks=False)
                 if of_anyone or seen.st_uid in ours:
                     _remove(entry, descriptor, seen)
+            except FileNotFoundError:
+                continue
+            except OSError as error:
+                faults.append(error)
+    if faults:
+        raise faults[0]
 
 
 @contextmanager

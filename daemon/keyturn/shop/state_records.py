@@ -87,7 +87,8 @@ class ShopState(Record):
 
     The lists hold the first rows only; the totals count all. `hook_faults` say how hooks failed at their last run.
     `aside` are the drops with a fault of their own, which the others do not wait for. `settings_fault` says what is
-    wrong with settings or rules that were to be read again: the old ones are in force. `out_of_date` says why the rest
+    wrong with settings or rules that were to be read again: the old ones are in force. `removal_waits` says why
+    nothing old is removed from archive and rejects for now. `out_of_date` says why the rest
     may be old, where the running service does not write it.
     """
 
@@ -96,6 +97,7 @@ class ShopState(Record):
     pid: int | None = None
     paused: str | None = None
     settings_fault: str | None = None
+    removal_waits: str | None = None
     out_of_date: str | None = None
     hook_faults: tuple[str, ...] = ()
     aside: tuple[AsideDrop, ...] = ()
