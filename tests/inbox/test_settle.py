@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from keyturn.inbox.settle import Settle
@@ -100,6 +102,48 @@ def test_a_drop_that_went_away_is_forgotten(settle: Settle) -> None:
     settle.look("van", WHOLE, 0.0)
     settle.keep_only([])
     assert not settle.look("van", WHOLE, 100.0).ready
+
+
+# -- a drop that is known to be closed ----------------------------------------------------------------
+
+
+def test_a_closed_drop_settles_sooner(settle: Settle) -> None:
+    look = settle.look("van", WHOLE, 100.0)
+    assert (look.early_at, look.ready_at) == (102.0, 105.0)
+    assert settle.look("van", WHOLE, 101.0).early_at == 102.0
+
+
+def test_a_closed_drop_that_came_with_pauses_waits_twice_the_longest_but_no_longer_than_any(settle: Settle) -> None:
+    settle.look("van", seen("job.toml"), 100.0)
+    settle.look("van", seen("job.toml", "0001.png"), 101.5)
+    assert settle.look("van", WHOLE, 101.6).early_at == pytest.approx(104.6)
+    settle.look("van", WHOLE | seen("0003.png"), 105.6)
+    assert settle.look("van", WHOLE, 106.0).early_at == 111.0
+
+
+@pytest.mark.parametrize("names", [["0001.png"], ["job.toml", "0001.png.part"], []])
+def test_that_a_drop_is_closed_says_nothing_where_its_names_are_in_doubt(settle: Settle, names: list[str]) -> None:
+    assert settle.look("van", seen(*names), 0.0).early_at == math.inf
+
+
+# -- a final file -------------------------------------------------------------------------------------
+
+
+def test_where_a_final_file_is_asked_for_no_folder_is_taken_without_it() -> None:
+    settle = Settle(SettleSettings(seconds=5, done="done.txt"), NAMES)
+    settle.look("van", WHOLE, 0.0)
+    look = settle.look("van", WHOLE, 1e9)
+    assert not look.ready and look.note == "waiting for done.txt" and look.early_at == math.inf
+    there = WHOLE | seen("done.txt")
+    assert not settle.look("van", there, 1e9).ready
+    assert settle.look("van", there, 1e9 + 5).ready
+
+
+@pytest.mark.parametrize("names", [[""], ["van/job.toml", "van/done.txt"]])
+def test_a_single_file_needs_no_final_one_and_it_may_lie_a_folder_down(names: list[str]) -> None:
+    settle = Settle(SettleSettings(seconds=5, done="done.txt"), NAMES)
+    settle.look("van", seen(*names), 0.0)
+    assert settle.look("van", seen(*names), 5.0).ready
 
 
 @pytest.mark.parametrize("name", ["JOB.TOML", "job.toml.txt", "van/job (1).toml", "van-two.toml"])

@@ -79,6 +79,21 @@ def test_a_drop_that_changed_since_it_settled_goes_back(way: DropFolders, shop: 
     assert not list(shop.work.iterdir())
 
 
+@pytest.mark.parametrize("mounts", ["one mount", "inbox apart"])
+def test_a_drop_that_somebody_began_to_write_to_goes_back(
+    way: DropFolders, shop: Shop, mounts: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file open for writing is seen by the read lease that the system refuses (fcntl(2), F_SETLEASE)."""
+    folder = lay(shop)
+    _mounts(monkeypatch, shop, mounts)
+    with (folder / "lamps" / "0001.png").open("ab") as file:
+        with pytest.raises(Changed):
+            claim(way)
+        assert (shop.inbox / "van" / "lamps" / "0001.png").exists() and not list(shop.work.iterdir())
+        file.write(b"more")
+    assert claim(way).name == "van"
+
+
 def test_a_drop_that_vanished_leaves_nothing_in_work(way: DropFolders, shop: Shop) -> None:
     with pytest.raises(Changed):
         way.claim("ghost", frozenset())

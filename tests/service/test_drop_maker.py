@@ -201,6 +201,16 @@ def test_a_drop_that_changed_while_it_was_made_settles_anew(
     assert not list(shop.building.glob("*"))
 
 
+@pytest.mark.parametrize("manifest", [BAD, 'customer = "Fern Hollow Mobile Library"\nradio = "tiny"\n'])
+def test_a_drop_that_is_open_for_writing_when_it_is_made_settles_anew(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], manifest: str
+) -> None:
+    claim = claimed(manifest=manifest)
+    with (maker.folders.drop_of(claim) / "lamps" / "0001.png").open("r+b"):
+        assert maker.process(claim) is Outcome.RETURNED
+    assert places(shop) == {"inbox"} and not list(shop.work.iterdir())
+
+
 def test_work_that_is_stopped_leaves_the_drop_in_work_and_does_not_count(
     shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
 ) -> None:

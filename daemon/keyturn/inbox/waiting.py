@@ -12,6 +12,7 @@ from datetime import datetime
 
 from loguru import logger
 
+from keyturn.inbox.arrival import OPEN_PAUSE_S, Arrival
 from keyturn.inbox.moving import readable
 from keyturn.inbox.settle import Settle
 from keyturn.inbox.survey import Snapshot, snapshot
@@ -40,6 +41,10 @@ LONG_UNCHANGED_S = 20.0
 two walks is as long as the time without a change. A thousand such drops would otherwise keep the loop busy."""
 
 
+RETURNED_S = 600.0
+"""So long after a drop was taken, in seconds, one of its name may be the same, sent back: that is a rename as well."""
+
+
 @dataclass(frozen=True, slots=True)
 class ReadyDrop:
     """A whole drop. `arrived` is when it was first seen, on the clock of the scans."""
@@ -60,6 +65,7 @@ class _Drop:
 
     arrived: float
     since: str
+    arrival: Arrival
     files: int = 0
     note: str = ""
     walk_at: float = -math.inf
@@ -80,6 +86,8 @@ class Inbox:
         self._folder = str(shop.inbox)
         self._drops: dict[str, _Drop] = {}
         self._held: dict[str, tuple[float, str]] = {}
+        self._taken: dict[str, float] = {}
+        self._scanned_at = -math.inf
         self._waiting: tuple[Waiting, ...] | None = None
         self.renew(settings, rules)
 
@@ -99,6 +107,7 @@ class Inbox:
         """
         with os.scandir(self._folder) as entries:
             listed = [entry.name for entry in entries]
+        self._scanned_at = now
         if listed != self._listed:
             self._update_names(listed, now)
         for name in [name for name, (until, _) in self._held.items() if until <= now]:
@@ -112,10 +121,14 @@ class Inbox:
         known = self._drops if self._listed is not None else {}
         names = [name for name in listed if name in known or may_be_drop(name, self._rules.intake.names)]
         since = self._now().isoformat(timespec="seconds")
-        self._drops = {name: self._drops.get(name) or _Drop(now, since) for name in sorted(names)}
+        self._taken = {name: at for name, at in self._taken.items() if now < at + RETURNED_S}
+        self._drops = {name: self._drops.get(name) or self._new(name, now, since) for name in sorted(names)}
         self._held = {name: held for name, held in self._held.items() if name in self._drops}
         self._settle.keep_only(self._drops)
         self._listed, self._waiting = listed, None
+
+    def _new(self, name: str, now: float, since: str) -> _Drop:
+        return _Drop(now, since, Arrival(may_come_whole=self._listed is not None and name not in self._taken))
 
     def _identity(self, name: str) -> FileIdentity | None:
         try:
@@ -126,6 +139,9 @@ class Inbox:
     def _walk(self, name: str, drop: _Drop, now: float) -> None:
         before = drop.files, drop.note
         drop.identity = self._identity(name)
+        if drop.arrival.is_written(self._shop.inbox / name):
+            drop.walk_at = now + OPEN_PAUSE_S
+            return
         try:
             ready_at = self._look(name, drop, now)
         except PermissionError as error:  # of this drop alone: the scan of the inbox itself went well
@@ -146,10 +162,11 @@ class Inbox:
 
     def _look(self, name: str, drop: _Drop, now: float) -> float:
         """Walk the drop and update what is known of it. Return when it will be whole if nothing changes."""
-        seen = snapshot(self._shop.inbox / name)
-        state = self._settle.look(name, seen, now)
+        path = self._shop.inbox / name
+        seen = snapshot(path)
+        state = drop.arrival.judge(path, seen, self._settle.look(name, seen, now), now, self._rules.intake.caps)
         drop.files = sum(not path.endswith("/") for path, _ in seen)
-        drop.note, drop.unchanged_s = state.note, state.unchanged_s
+        drop.note, drop.unchanged_s = state.note, 0.0 if drop.arrival.open_file is not None else state.unchanged_s
         if state.ready:
             drop.ready = ReadyDrop(name, self._settle.snapshot(name), self._is_rush(name), drop.arrived)
         return state.ready_at
@@ -184,10 +201,11 @@ class Inbox:
     def forget(self, name: str) -> None:
         """Start the drop's settle time again: after a claim, also one that found the drop changed."""
         self._settle.forget(name)
+        self._taken[name] = self._scanned_at
         self._waiting = None
         if name in self._drops:
-            self._drops[name].ready = None
-            self._drops[name].walk_at = -math.inf
+            drop = self._drops[name]
+            drop.ready, drop.walk_at, drop.arrival.may_come_whole = None, -math.inf, False
 
     def waiting(self) -> tuple[Waiting, ...]:
         """Return the first `MOST_LISTED` drops in order of their turns: the same tuple until something changes."""

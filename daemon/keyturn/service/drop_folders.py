@@ -29,6 +29,7 @@ from pathlib import Path
 from typing import Literal
 
 from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, rename_folders, same_snapshot
+from keyturn.inbox.open_files import is_open
 from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
 from keyturn.outbox import published_digests, revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
@@ -57,7 +58,8 @@ class DropFolders:
     # -- claiming -----------------------------------------------------------------------------
 
     def claim(self, name: str, seen: Snapshot) -> Claim:
-        """Move inbox/<name> to work by one rename. Raise `Changed`, and put it back, where it is not as `seen`.
+        """Move inbox/<name> to work by one rename. Raise `Changed`, and put it back, where it is not as `seen` or
+        somebody has opened a file of it for writing.
 
         After an OSError the drop may lie anywhere between inbox and work. `recovery.recover` puts that right,
         and needs claim.json to do it; so claim.json is left where it is.
@@ -75,7 +77,7 @@ class DropFolders:
         except Changed:
             self._discard(place)
             raise
-        if not same_snapshot(self.artist_snapshot(claim), seen, inodes=not crossed):
+        if not same_snapshot(self.artist_snapshot(claim), seen, inodes=not crossed) or self.is_written(claim):
             self.send_back(claim)
             raise Changed(f"{name} changed while it was being taken")
         return claim
@@ -96,6 +98,8 @@ class DropFolders:
         leaving = self.shop.inbox / f"{LEAVING}{claim.id}"
         move(source, leaving)
         try:
+            if is_open(leaving):
+                raise Changed(f"{claim.name} is being written to")
             move(leaving, target)
         except BaseException:
             if os.path.lexists(leaving) and not os.path.lexists(target):
@@ -121,6 +125,10 @@ class DropFolders:
     def artist_snapshot(self, claim: Claim) -> Snapshot:
         """Return the names, sizes, times and inodes of the artist's files in work."""
         return snapshot(self.artist_path(claim))
+
+    def is_written(self, claim: Claim) -> bool:
+        """Return whether somebody is known to have one of the artist's files open for writing."""
+        return is_open(self.artist_path(claim))
 
     def count_try(self, claim: Claim) -> Claim:
         """Add one to the claim's tries, on disk, and return the claim with the new count.

@@ -177,8 +177,8 @@ class DropMaker:
             self.missed()
 
     def _send_back_if_changed(self, claim: Claim, before: Snapshot) -> Outcome | None:
-        """Send the drop back to the inbox, to settle anew, where it is not as it was; else return None."""
-        if self.folders.artist_snapshot(claim) == before:
+        """Send the drop back to the inbox, to settle anew, where it is not as it was or is being written to."""
+        if self.folders.artist_snapshot(claim) == before and not self.folders.is_written(claim):
             return None
         self._remove_staging(claim)
         place = self.folders.send_back(claim)

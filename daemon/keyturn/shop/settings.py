@@ -55,6 +55,9 @@ class SettleSettings(BaseModel):
 
     A drop without a manifest, or with a name that looks half-copied, may still be arriving, so the wait is longer. It
     does end: the drop is then refused, and the artist hears that the copy broke off.
+
+    `closed_seconds` goes for drops of which the system shows that nobody has a file open for writing. `done` names a
+    file that artists put in last: no folder is taken without it; "" asks for none.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -62,6 +65,8 @@ class SettleSettings(BaseModel):
     seconds: Annotated[float, Field(ge=0, le=3600)] = 5.0
     without_manifest_seconds: Annotated[float, Field(ge=0, le=86_400)] = 120.0
     half_copied_seconds: Annotated[float, Field(ge=0, le=7 * 86_400)] = 3600.0
+    closed_seconds: Annotated[float, Field(ge=0, le=3600)] = 2.0
+    done: Annotated[str, Field(pattern=r"^[^/]*$", max_length=255)] = ""
 
 
 class KeepSettings(BaseModel):
