@@ -25,6 +25,7 @@ def meant(line: str) -> tuple[dict[str, Any], list[str]]:
         ('Customer = "Fern"', "customer", "Fern"),
         ('customer = "Fern\xa0Hollow"', "customer", "Fern Hollow"),
         ("job = 12", "job", "12"),
+        ("job = 2026-03-01", "job", "2026-03-01"),
         ('rush = "yes"', "rush", True),
         ("rush = 0", "rush", False),
         ('background = "white"', "background", "#ffffff"),  # CSS Color Module Level 4, 6.1

@@ -43,6 +43,12 @@ def test_a_manifest_of_megabytes_is_not_read(tmp_path: Path) -> None:
         reading.read(tmp_path)
 
 
+def test_a_large_file_of_a_word_processor_is_named_rather_than_its_size(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_bytes(b"{\\rtf1 " + b"-" * 300_000)
+    with pytest.raises(Refused, match="is an RTF file"):
+        reading.read(tmp_path)
+
+
 def test_a_manifest_that_is_a_pipe_or_a_link_is_refused_unread(tmp_path: Path) -> None:
     (tmp_path / "real.toml").write_bytes(LEAST)
     for name, lay in (("pipe", os.mkfifo), ("link", lambda path: path.symlink_to(tmp_path / "real.toml"))):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
@@ -129,7 +130,7 @@ def _meant(value: object, wanted: _Wanted) -> object:
         return _text_as_meant(value, wanted)
     if type(value) is int and "truth" in kinds and value in (0, 1):
         return bool(value)
-    if type(value) is int and "words" in kinds:
+    if type(value) in (int, date) and "words" in kinds:
         return str(value)
     if isinstance(value, float) and "whole" in kinds and value.is_integer():
         return int(value)

@@ -38,9 +38,7 @@ _UNFIT_FOR_1252 = re.compile(rb"[\x81\x8d\x8f\x90\x9d]")
 
 def decoded(data: bytes, name: str) -> tuple[str, list[Reason]]:
     """Return the text of the file `name`, its lines ended by \\n, and what was mended. Raise `Refused`."""
-    kind = next((what for start, what in _OTHER_KINDS if start.match(data)), None)
-    if kind:
-        raise Refused([refuse("manifest-kind", f"is {kind}, not plain text", AS_PLAIN_TEXT, file=name)])
+    refuse_other_kinds(data, name)
     text, encoding = _text(data)
     if text is None or _CONTROL.search(text):
         raise Refused([refuse("manifest-kind", "is not a text file", "save it as plain text (UTF-8)", file=name)])
@@ -53,6 +51,13 @@ def decoded(data: bytes, name: str) -> tuple[str, list[Reason]]:
             mended("manifest-line-ends", "its lines end as on old Macs, and were read all the same", file=name)
         )
     return lines.replace("\r", "\n"), reasons
+
+
+def refuse_other_kinds(data: bytes, name: str) -> None:
+    """Raise `Refused` where the first bytes are those of what a word processor or browser saves."""
+    kind = next((what for start, what in _OTHER_KINDS if start.match(data)), None)
+    if kind:
+        raise Refused([refuse("manifest-kind", f"is {kind}, not plain text", AS_PLAIN_TEXT, file=name)])
 
 
 def _text(data: bytes) -> tuple[str | None, str]:

@@ -95,6 +95,7 @@ def _read_file(path: Path, max_kib: float) -> bytes:
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
         raise Refused([_missing(path.parent, ())]) from None
     if len(data) > max_kib * 1024:
+        file_text.refuse_other_kinds(data, path.name)
         raise _unreadable(f"is larger than {max_kib:g} KiB", "keep it to a few lines of text", path.name)
     return data
 
