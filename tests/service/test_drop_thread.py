@@ -171,3 +171,23 @@ def test_where_no_thread_can_be_started_the_drop_stays_and_the_service_waits(mon
         assert "can't start new thread" in loop.backoff.fault and loop.thread.pending == [CLAIM]
         assert [w.name for w in loop.thread.in_work()] == ["van"]
     assert loop.make().thread.in_work() == () and loop.backoff.fault == ""
+
+
+def test_an_error_of_the_system_that_is_not_known_pauses_and_sets_nothing_aside() -> None:
+    """A folder of the shop that has gone (ENOENT) stops every drop, not this one."""
+
+    def fails(progress: Progress) -> Outcome:
+        raise FileNotFoundError(errno.ENOENT, "No such file or directory", "archive/fern-hollow-mobile-library")
+
+    loop = Loop(fails).make().make()
+    assert "archive" in loop.backoff.fault and loop.thread.doubtful
+    assert loop.aside.rows() == () and [w.name for w in loop.thread.in_work()] == ["van"]
+
+
+def test_a_path_in_the_drop_that_is_too_long_is_the_drop_s_fault() -> None:
+    def fails(progress: Progress) -> Outcome:
+        raise OSError(errno.ENAMETOOLONG, "File name too long", f"nowhere/{CLAIM.id}/drop/lamps")
+
+    loop = Loop(fails).make().make()
+    assert loop.backoff.fault == ""
+    assert ["shorter folder names" in row.mend for row in loop.aside.rows()] == [True]

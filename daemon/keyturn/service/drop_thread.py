@@ -111,7 +111,7 @@ class DropThread:
         maker.remove_scratch(claim)
         fault = error if isinstance(error, ShopFault) else None
         if isinstance(error, OSError):
-            fault = shop_fault(error)
+            fault = shop_fault(error) or ShopFault(str(error), "put the shop's folders in order; the log tells more")
         maker.uncount_try(claim)
         if fault is not None:
             self.doubtful = True
