@@ -34,6 +34,13 @@ def test_any_usual_encoding_gives_the_same_text(data: bytes, told: list[str]) ->
     assert [reason.code for reason in reasons] == told
 
 
+@pytest.mark.parametrize("end", ["\r", "\x0b", "\x0c", "\u2028", "\u2029", "\x85"])
+def test_other_line_ends_are_line_ends(end: str) -> None:
+    """Unicode Standard 16, 5.8, table 5-1: the characters that end a line."""
+    text, (reason,) = decoded(TEXT.replace("\n", end).encode(), "job.toml")
+    assert text == TEXT and reason.code == "manifest-line-ends"
+
+
 def test_what_was_guessed_to_be_windows_1252_shows_a_word_to_look_at() -> None:
     _, (reason,) = decoded(TEXT.encode("cp1252"), "job.toml")
     assert reason.what == 'was read as Windows-1252, as it is not UTF-8: look whether "Café" is right'

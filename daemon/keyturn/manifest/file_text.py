@@ -33,6 +33,9 @@ MS-CFB 2.2; ISO 32000-1, 7.5.2)."""
 
 AS_PLAIN_TEXT = "open it where it was written and save it as plain text; the name may then stay"
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
+_LINE_ENDS = re.compile("[\r\x0b\x0c\x85\u2028\u2029]")
+"""Of old Macs, and of word processors (Unicode Standard, 5.8, "Newline Guidelines")."""
+
 _UNFIT_FOR_1252 = re.compile(rb"[\x81\x8d\x8f\x90\x9d]")
 
 
@@ -45,12 +48,12 @@ def decoded(data: bytes, name: str) -> tuple[str, list[Reason]]:
     reasons = []
     if encoding:
         reasons.append(mended("manifest-encoding", f"was read as {encoding}{_strange_word(text, encoding)}", file=name))
-    lines = text.replace("\r\n", "\n")
-    if "\r" in lines:
-        reasons.append(
-            mended("manifest-line-ends", "its lines end as on old Macs, and were read all the same", file=name)
-        )
-    return lines.replace("\r", "\n"), reasons
+    usual = text.replace("\r\n", "\n")
+    lines = _LINE_ENDS.sub("\n", usual)
+    if lines != usual:
+        what = "its lines end in an unusual way, and were read all the same"
+        reasons.append(mended("manifest-line-ends", what, file=name))
+    return lines, reasons
 
 
 def refuse_other_kinds(data: bytes, name: str) -> None:
