@@ -153,8 +153,9 @@ def _guessed(files: DropFiles, logo: str | None) -> tuple[list[Part], list[Reaso
     loose = [name for name in art if "/" not in name]
     folders = sorted({name.rpartition("/")[0] for name in art if "/" in name})
     if loose and folders:
-        what = f"pictures lie both loose and in folders ({', '.join(folders)})"
-        return [], [refuse("parts-unclear", what, "put all in folders, or name the parts under [[part]]")]
+        what = f"lies loose, while other pictures lie in folders ({', '.join(folders)})"
+        mend = "put all in folders, or name the parts under [[part]]"
+        return [], [refuse("parts-unclear", what, mend, file=loose[0])]
     return [Part(art=f"{folder}/*") for folder in folders] or ([Part(art="*")] if loose else []), []
 
 
