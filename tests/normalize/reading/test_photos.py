@@ -17,7 +17,7 @@ from keyturn.normalize.fit import Fit
 from keyturn.normalize.reading import stills
 from keyturn.normalize.reading.probe import Probe
 from keyturn.normalize.srgb import to_srgb, upright
-from keyturn.shop import rulebook
+from keyturn.shop import fast_libraries, rulebook
 from keyturn.shop.reasons import Refused
 
 INTAKE = rulebook.load().intake
@@ -178,3 +178,58 @@ def test_without_the_extra_a_photograph_is_refused_by_its_name(tmp_path: Path, m
         probe(path)
     (reason,) = caught.value.reasons
     assert reason.code == "picture-kind" and "keyturn[photos]" in reason.mend
+
+
+# -- AVIF that libavif refuses ----------------------------------------------------------------------
+
+
+def without_size_of_alpha(data: bytes) -> bytes:
+    """ISO/IEC 23008-12, 6.5.3: each item has its size (ispe). Here the transparency's is replaced by another property.
+
+    ipma lists, item by item, the numbers of the properties in ipco.
+    """
+    changed = bytearray(data)
+    ipco, ipma = data.index(b"ipco"), data.index(b"ipma")
+    names, at = [], ipco + 4
+    while at < ipma - 4:
+        names.append(data[at + 4 : at + 8])
+        at += int.from_bytes(data[at : at + 4], "big")
+    at = ipma + 12
+    for _ in range(int.from_bytes(data[ipma + 8 : ipma + 12], "big")):
+        last, count = at + 3, data[at + 2]
+        at += 3 + count
+    numbers = data[last : last + count]
+    size, other = (
+        next(n for n, p in enumerate(numbers) if names[(p & 127) - 1] == name) for name in (b"ispe", b"pixi")
+    )
+    changed[last + size] = numbers[other]
+    return bytes(changed)
+
+
+def test_an_avif_that_libavif_refuses_is_shown_by_libvips(tmp_path: Path) -> None:
+    rgba = scene()
+    rgba.putalpha(Image.linear_gradient("L").resize(rgba.size))
+    rgba.save(tmp_path / "whole.avif", quality=95)
+    path = tmp_path / "a.avif"
+    path.write_bytes(without_size_of_alpha((tmp_path / "whole.avif").read_bytes()))
+    with pytest.raises(OSError):
+        Image.open(path)
+    found = stills.probe(path, INTAKE, name="a.avif")
+    assert (found.format, found.size, found.alpha) == ("AVIF", rgba.size, True)
+    made = np.asarray(stills.load(path, INTAKE, name="a.avif")).astype(int)
+    assert np.abs(made - np.asarray(rgba))[10:20, 10:30].max() < 8
+    path.write_bytes(path.read_bytes()[:-40])
+    with pytest.raises(Refused) as caught:
+        stills.load(path, INTAKE, name="a.avif")
+    assert caught.value.reasons[0].code == "picture-broken"
+
+
+def test_without_libvips_such_an_avif_is_damaged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    rgba = scene()
+    rgba.putalpha(200)
+    rgba.save(tmp_path / "a.avif")
+    (tmp_path / "a.avif").write_bytes(without_size_of_alpha((tmp_path / "a.avif").read_bytes()))
+    monkeypatch.setattr(fast_libraries, "library", lambda name: None)
+    with pytest.raises(Refused) as caught:
+        stills.probe(tmp_path / "a.avif", INTAKE, name="a.avif")
+    assert caught.value.reasons[0].code == "picture-broken"

@@ -76,7 +76,7 @@ def test_what_is_no_picture_says_what_it_is(tmp_path: Path) -> None:
         (b"", "picture-empty"),
         (b"Dear Ines, the lamps are in the other folder.", "picture-unknown"),
         (b"%PDF-1.7 ...", "picture-kind"),
-        (b"8BPS\0\2......", "picture-kind"),
+        (b"8BPS\0\2......", "picture-broken"),
         (b"RIFF....AVI LIST", "picture-kind"),
         (b"8BPS\0\1......", "picture-broken"),
         (b"\0\0\0\x18ftypheic....", "picture-broken"),

@@ -157,3 +157,39 @@ def test_a_huge_profile_or_text_in_a_png_breaks_nothing(tmp_path: Path) -> None:
     Image.new("RGB", (4, 4)).save(file, "PNG", icc_profile=bytes(4 * 2**20))
     (tmp_path / "a.png").write_bytes(file.getvalue())
     assert len(stills.load(tmp_path / "a.png", INTAKE, name="a.png").info["icc_profile"]) == 4 * 2**20
+
+
+def by_hand(rgb: NDArray[np.uint8], tag: int, values: tuple[int, ...]) -> bytes:
+    """A TIFF of one strip by the specification, with one more tag."""
+    high, wide = rgb.shape[:2]
+    fields = {256: (wide,), 257: (high,), 258: (8, 8, 8), 259: (1,), 262: (2,), 277: (3,), 278: (high,), tag: values}
+    count, at = len(fields) + 2, 8
+    base = at + 2 + 12 * count + 4
+    extra, rows = b"", b""
+    for number, held in sorted((fields | {273: (), 279: ()}).items()):
+        if not held:
+            value = base + 32 if number == 273 else rgb.size
+            rows += struct.pack("<HHII", number, 4, 1, value)
+            continue
+        data = struct.pack(f"<{len(held)}H", *held)
+        if len(data) > 4:
+            extra, data = extra + data.ljust(8, b"\0"), struct.pack("<I", base + len(extra))
+        rows += struct.pack("<HHI", number, 3, len(held)) + data.ljust(4, b"\0")
+    return b"II*\0" + struct.pack("<IH", at, count) + rows + bytes(4) + extra.ljust(32, b"\0") + rgb.tobytes()
+
+
+@pytest.mark.system
+@pytest.mark.parametrize(("tag", "values"), [(339, (4, 4, 4)), (338, (0,))], ids=["untyped", "one extra said"])
+def test_odd_tags_that_pillow_cannot_open_are_no_damage(
+    tmp_path: Path, needs: Callable[[str], str], tag: int, values: tuple[int, ...]
+) -> None:
+    """TIFF 6.0, SampleFormat: 4 is data of a type that is not said. An extra sample may be said and not be there."""
+    rgb, path = (DEEP[..., :3] >> 8).astype(np.uint8), tmp_path / "a.tif"
+    path.write_bytes(by_hand(rgb, tag, values))
+    with pytest.raises(OSError):
+        Image.open(path)
+    assert (read(path) == rgb).all()
+    shown = subprocess.run(
+        [needs("ffmpeg"), "-v", "error", "-i", path, "-f", "rawvideo", "-"], capture_output=True
+    ).stdout
+    assert shown == rgb.tobytes()

@@ -39,6 +39,7 @@ from keyturn.shop.rulebook import Intake
 _READERS = {
     "BMP": bitmaps.opened,
     "HEIC": photos.opened,
+    "AVIF": photos.avif,
     "SVG": drawings.opened,
     "PSD": layered.opened,
     "TGA": targa.opened,

@@ -25,7 +25,7 @@ _ICC = 34675
 _PACKED = (1, 5, 7, 8, 32773, 32946, 34925, 50000)
 """None, LZW, JPEG, Deflate (two numbers), PackBits, LZMA, Zstandard. libvips turns any other into a black picture."""
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _INKS = 0, 1, 2, 5
-_SEPARATE, _WEIGHED, _WHOLE_NUMBERS, _FRACTIONS = 2, 1, 1, 3
+_SEPARATE, _WEIGHED, _WHOLE_NUMBERS, _FRACTIONS, _UNSAID = 2, 1, 1, 3, 4
 
 _COLOURS = {_WHITE_IS_ZERO: (1, "L"), _BLACK_IS_ZERO: (1, "L"), _RGB: (3, "RGB"), _INKS: (4, "CMYK")}
 
@@ -115,7 +115,7 @@ def _layout(file: BinaryIO) -> _PageLayout:
         bits=max(said.get(_BITS, (1,))),
         photometric=one(_PHOTOMETRIC, -1),
         samples=one(_SAMPLES, 1),
-        kind=one(_KIND, _WHOLE_NUMBERS),
+        kind=kind if (kind := one(_KIND, _WHOLE_NUMBERS)) != _UNSAID else _WHOLE_NUMBERS,
         compression=one(_COMPRESSION, 1),
         turn=turn if turn in range(1, 9) else 1,
         profile=bytes(said.get(_ICC, ())),
