@@ -17,9 +17,10 @@ import pytest
 from keyturn.commands import stick_copy
 from keyturn.commands.stick_copy import StickFolder
 from keyturn.shop import mounts
+from keyturn.shop.name_rules import Fat
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import FileRecord
-from keyturn.shop.rulebook import Fat, Rulebook
+from keyturn.shop.rulebook import Rulebook
 
 Needs = Callable[[str], str]
 

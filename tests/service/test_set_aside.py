@@ -12,7 +12,7 @@ import pytest
 from keyturn.service.claims import Claim
 from keyturn.service.set_aside import LOOK_EVERY_S, SetAside
 from keyturn.shop.folders import Shop
-from keyturn.shop.reasons import ShopFault, shop_fault
+from keyturn.shop.reasons import RadioFault, ShopFault, shop_fault
 from samples import Drop
 from shop_runs import lay, revisions, run_until_quiet, service_of
 
@@ -48,6 +48,17 @@ def add(aside: SetAside, claim: Claim, error: OSError) -> bool:
     fault = shop_fault(error)
     assert fault is not None
     return aside.add(claim, error, fault)
+
+
+def test_a_fault_of_one_radio_costs_its_own_drops_alone(aside: SetAside, shop: Shop, seconds: list[float]) -> None:
+    van = claim_of("van", shop)
+    fault = RadioFault("a stick cannot hold the files of dash", "mend its [stick]")
+    assert aside.add(van, fault, fault), "the shop need not pause"
+    assert aside.free([van]) == [van]
+    assert aside.add(van, fault, fault)
+    assert aside.free([van]) == [] and [drop.what for drop in aside.rows()] == [fault.what]
+    seconds[0] += RETRY_S
+    assert aside.free([van]) == [van]
 
 
 def test_a_file_of_the_drop_pauses_nothing_and_the_second_time_the_drop_is_set_aside(

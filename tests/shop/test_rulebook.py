@@ -75,6 +75,27 @@ def test_every_error_of_every_file_is_told_at_once(tmp_path: Path) -> None:
         assert expected in text
 
 
+@pytest.mark.parametrize(
+    ("logo", "said"),
+    [
+        ("logo?.png", "has ? in its name"),
+        ("aux.png", "AUX, which Windows keeps"),
+        ("BOOTANIMATION.ZIP", "differ only in capitals"),
+        ("bootanimation.zip", "two files have one name"),
+        ("bootanimation.zip/logo.png", "is a file and a folder"),
+    ],
+)
+def test_a_radio_whose_files_no_stick_can_hold_is_told_when_the_rules_are_loaded(
+    tmp_path: Path, logo: str, said: str
+) -> None:
+    (tmp_path / "radios").mkdir()
+    own = (rulebook.SHIPPED / "radios" / "tall-768x1024.toml").read_text(encoding="utf-8")
+    (tmp_path / "radios" / "dash.toml").write_text(own.replace('logo = "logo.png"', f'logo = "{logo}"'))
+    with pytest.raises(ShopFault, match=r"dash\.toml: stick: ") as told:
+        rulebook.load(tmp_path)
+    assert said in told.value.what
+
+
 def test_an_unknown_radio_names_the_nearest() -> None:
     reason = rulebook.load().radio("tall-768x1042")
     assert isinstance(reason, Reason)

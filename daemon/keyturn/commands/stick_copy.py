@@ -16,9 +16,9 @@ from pathlib import Path
 
 from keyturn.shop import durable_files, mounts
 from keyturn.shop.file_names import fat_faults
+from keyturn.shop.name_rules import Fat
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.records import FileRecord, JobRecord, RadioRecord
-from keyturn.shop.rulebook import Fat
 from keyturn.shop.units import readable_size
 
 FAT32_MOST = 2**32 - 1

@@ -14,7 +14,7 @@ from keyturn.inbox.survey import OURS, Snapshot
 from keyturn.manifest import manifest_file
 from keyturn.manifest.models import FILE_NAME
 from keyturn.shop.file_names import is_junk, looks_half_copied
-from keyturn.shop.rulebook import Names
+from keyturn.shop.name_rules import Names
 from keyturn.shop.settings import SettleSettings
 
 EMPTY = "empty"

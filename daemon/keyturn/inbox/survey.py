@@ -15,8 +15,9 @@ from pathlib import Path
 from keyturn.shop import durable_files
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import case_twins, is_in_cloud, is_junk, looks_half_copied
+from keyturn.shop.name_rules import Names
 from keyturn.shop.reasons import Reason, mended, refuse
-from keyturn.shop.rulebook import Caps, Intake, Names
+from keyturn.shop.rulebook import Caps, Intake
 
 MENDED = "MENDED.txt"
 """Lies in a refused drop of which a mended copy was published: nothing is left to do about it."""

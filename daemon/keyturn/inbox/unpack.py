@@ -26,8 +26,9 @@ from keyturn.inbox.zip_directory import (
 )
 from keyturn.inbox.zip_faults import zip_faults
 from keyturn.shop import rulebook
+from keyturn.shop.name_rules import Fat
 from keyturn.shop.reasons import Reason, refuse, stop_if_refused
-from keyturn.shop.rulebook import Caps, Fat, Intake
+from keyturn.shop.rulebook import Caps, Intake
 
 _CHUNK, _MIB = 1 << 16, 1 << 20
 _RATIO_FROM = _MIB

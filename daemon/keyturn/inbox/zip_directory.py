@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 from keyturn.shop.file_names import is_junk
+from keyturn.shop.name_rules import Names
 from keyturn.shop.reasons import Reason, Refused, refuse
-from keyturn.shop.rulebook import Caps, Names
+from keyturn.shop.rulebook import Caps
 
 ZIP_ERRORS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError, OverflowError, struct.error)
 """What `zipfile` raises on a damaged zip."""

@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from keyturn.inbox.moving import LONGEST_NAME
 from keyturn.inbox.zip_directory import ZippedFile, printable, too_many_files
 from keyturn.shop.file_names import case_twins, fat_faults
+from keyturn.shop.name_rules import Fat
 from keyturn.shop.reasons import Reason, refuse
-from keyturn.shop.rulebook import Caps, Fat
+from keyturn.shop.rulebook import Caps
 
 _METHODS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 """Other methods are rare, and `zipfile` cannot unpack them in small pieces, which the caps on sizes need."""

@@ -13,9 +13,9 @@ from keyturn.shop.bounded_record import Record
 from keyturn.shop.disk_look import disk_fault
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
+from keyturn.shop.name_rules import Names
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import JobRecord
-from keyturn.shop.rulebook import Names
 from keyturn.shop.state_records import ASIDE_FILE, AsideDrop, Ready, RefusedDrop, ShopState, Waiting, Working
 
 SILENT_AFTER = timedelta(seconds=150)

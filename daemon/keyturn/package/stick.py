@@ -6,13 +6,11 @@ import shutil
 from pathlib import Path
 
 from keyturn.shop import durable_files, rulebook
-from keyturn.shop.file_names import case_twins, fat_faults
+from keyturn.shop.name_rules import Fat
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import ShopFault
+from keyturn.shop.reasons import RadioFault
 from keyturn.shop.records import FileRecord
-from keyturn.shop.rulebook import Fat
-
-INSTALL = "INSTALL.txt"
+from keyturn.shop.stick_names import INSTALL, stick_faults
 
 
 def write_stick(
@@ -27,14 +25,16 @@ def write_stick(
     """Fill the empty `folder` with what goes on the stick. Return its files sorted by path; they are synced to disk.
 
     The finished zip at `animation` is moved in. INSTALL.txt is left out for radios that mind files that are not
-    theirs. `fat` defaults to the rules that ship. Raise `ShopFault` where the radio's profile names files that a
+    theirs. `fat` defaults to the rules that ship. Raise `RadioFault` where the radio's profile names files that a
     stick cannot hold.
     """
+    faults = stick_faults(radio, fat or rulebook.load().usb.fat)
+    if faults:
+        raise RadioFault(f"a stick cannot hold the files of {radio.name}: {'; '.join(faults)}", "mend its [stick]")
     texts = {radio.stick.logo: logo}
     if install_text is not None and radio.stick.extra_files:
         texts[INSTALL] = install_text.encode("utf-8")
     names = [radio.stick.animation, *texts]
-    _check_names(names, radio, fat or rulebook.load().usb.fat)
     for name in names:
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
     shutil.move(animation, folder / radio.stick.animation)
@@ -42,15 +42,6 @@ def write_stick(
         (folder / name).write_bytes(data)
     durable_files.fsync_tree(folder)
     return tuple(_record(folder, name) for name in sorted(names))
-
-
-def _check_names(names: list[str], radio: Radio, fat: Fat) -> None:
-    faults = [f"{name} {fault}" for name in names for fault in fat_faults(name, fat)]
-    faults += [f"{' and '.join(twins)} differ only in capitals" for twins in case_twins(names)]
-    if len(set(names)) < len(names):
-        faults.append("two files have one name")
-    if faults:
-        raise ShopFault(f"a stick cannot hold the files of {radio.name}: {'; '.join(faults)}", "mend its [stick]")
 
 
 def _record(folder: Path, name: str) -> FileRecord:

@@ -21,7 +21,7 @@ from loguru import logger
 from keyturn.inbox.survey import OURS
 from keyturn.service.claims import Claim, read_record, write_record
 from keyturn.shop import durable_files
-from keyturn.shop.reasons import ShopFault
+from keyturn.shop.reasons import RadioFault, ShopFault
 from keyturn.shop.state_records import ASIDE_FILE, AsideDrop
 
 LOOK_EVERY_S = 10.0
@@ -66,6 +66,7 @@ class SetAside:
         """
         drop = self._work / claim.id / "drop"
         own = _own_fault(drop, error) if fault else _our_bug(error)
+        alone = own is not None or isinstance(error, RadioFault)
         told = own or fault
         assert told, "a bug of ours has words of its own"
         before = self._known.get(claim.id)
@@ -76,7 +77,7 @@ class SetAside:
             mend=told.mend,
             since=before.since if before else self._stamp(),
             times=before.times + 1 if before else 1,
-            others_went=own is not None or (before is not None and before.others_went),
+            others_went=alone or (before is not None and before.others_went),
             is_own=own is not None,
             seen=_look(drop),
         )
@@ -84,7 +85,7 @@ class SetAside:
         self._keep(claim.id, noted)
         if noted.is_aside() and not (before and before.is_aside()):
             logger.error("{}: set aside, the others go on: {}", claim.name, told)
-        return own is not None or noted.is_aside()
+        return alone or noted.is_aside()
 
     def went(self, claim: Claim, *, after_a_pause: bool) -> None:
         """Forget a drop that has gone on: any fault of another was not every drop's.

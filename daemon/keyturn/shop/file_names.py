@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from fnmatch import translate
 from functools import lru_cache
 
-from keyturn.shop.rulebook import Fat, Names
+from keyturn.shop.name_rules import Fat, Names
 
 
 def is_junk(name: str, rules: Names) -> bool:

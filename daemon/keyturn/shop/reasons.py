@@ -95,7 +95,11 @@ class ShopFault(Exception):  # noqa: N818 - see Refused
         super().__init__(f"{what} -> {mend}" if mend else what)
 
     def __reduce__(self) -> tuple[type[ShopFault], tuple[str, str]]:
-        return (ShopFault, (self.what, self.mend))
+        return (type(self), (self.what, self.mend))
+
+
+class RadioFault(ShopFault):
+    """The profile of one radio is at fault: drops for other radios go on."""
 
 
 _REMEDIES = {

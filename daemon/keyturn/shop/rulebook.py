@@ -18,9 +18,11 @@ from pydantic import BaseModel, Field, ValidationError
 
 from keyturn.shop import player_facts
 from keyturn.shop.folding import folded
+from keyturn.shop.name_rules import Fat, Names
 from keyturn.shop.named_kinds import NamedKinds
 from keyturn.shop.radio_profile import Radio, Rule, Sourced
 from keyturn.shop.reasons import Reason, ShopFault, mended, refuse
+from keyturn.shop.stick_names import stick_faults
 
 SHIPPED = Path(__file__).parents[1] / "rules"
 
@@ -110,17 +112,6 @@ class Stages(Sourced):
         return limits.get(stage, math.inf)
 
 
-class Names(Sourced):
-    """Shell patterns (fnmatch, case folded) of files that are not the artist's work.
-
-    Files like `in_cloud` stand in for files that were never on the sender's disk: waiting for them is in vain.
-    """
-
-    junk: tuple[str, ...]
-    half_copied: tuple[str, ...]
-    in_cloud: tuple[str, ...] = ()
-
-
 class Formats(Sourced):
     """Kinds of files that are taken, told by their content. `codecs` are those of films."""
 
@@ -150,14 +141,6 @@ class Intake(Rule):
     formats: Formats
     motion: MotionRule
     enlarging: Enlarging
-
-
-class Fat(Sourced):
-    """Which names a FAT file system can hold: characters and names it forbids, longest name in UTF-16 units."""
-
-    forbidden: str
-    reserved: tuple[str, ...]
-    longest: int
 
 
 class Usb(Rule):
@@ -217,6 +200,11 @@ def load(shop_rules: Path | None = None) -> Rulebook:
     books = {name: _book(name, model, layers) for name, model in _BOOKS.items()}
     players, errors_of_players = _laid_over_each_other("players", layers)
     radios, errors_of_radios = _radios(layers, players)
+    usb, _ = books["usb"]
+    if isinstance(usb, Usb):
+        errors_of_radios += [
+            f"{name}.toml: stick: {fault}" for name, radio in radios.items() for fault in stick_faults(radio, usb.fat)
+        ]
     errors = [*errors_of_players, *(error for _, errors in books.values() for error in errors), *errors_of_radios]
     if errors:
         raise ShopFault("the rules cannot be read:\n  " + "\n  ".join(errors), "mend the rules files named")
