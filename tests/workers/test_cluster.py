@@ -35,7 +35,7 @@ from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Refused, ShopFault
-from keyturn.workers.crew import Crew, InlineCrew
+from keyturn.workers.crew import Crew, InlineCrew, end
 from samples import Drop, odd, picture, square
 
 if find_spec("distributed") is None:
@@ -185,6 +185,17 @@ def test_a_job_that_ends_the_clusters_own_workers_costs_itself_a_reason(crew: Cl
     assert [r for r in results if not isinstance(r, Refused)] == [0, 1, 2, 3, 5, 6, 7]
     assert isinstance(results[4], Refused)
     assert results[4].reasons[0].file == "4.png"
+
+
+def test_jobs_whose_results_nobody_takes_are_cancelled(machines: distributed.LocalCluster, crew: ClusterCrew) -> None:
+    """By the scheduler's own list of what it has to do."""
+    results = crew.run(tasks.slow, range(100), str)
+    kept = [next(results)]
+    left = list(crew._client.futures)
+    assert left
+    end(results)
+    until(lambda: not any(key in machines.scheduler.tasks for key in left))
+    assert kept == [0] and list(crew.run(square, [3], str)) == [9]
 
 
 def test_it_rests_and_comes_back(crew: ClusterCrew) -> None:
