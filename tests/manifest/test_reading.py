@@ -102,6 +102,13 @@ def test_a_drop_whose_text_says_both_facts_otherwise_is_told_the_two_lines_to_pa
     assert reason.mend.split("\n")[1:] == LEAST.decode().splitlines()
 
 
+def test_a_manifest_of_another_language_is_told_the_two_lines_too(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text('{"customer": "Fern Hollow Mobile Library", "radio": "Tall 768x1024"}')
+    _, (reason,) = reading.read_leniently(tmp_path, radios=("tall-768x1024",))
+    assert reason.code == "manifest-unreadable" and reason.what.startswith("line 1 cannot be read")
+    assert reason.mend.split("\n")[1:] == LEAST.decode().splitlines()
+
+
 # -- what editors leave -----------------------------------------------------------------------------
 
 CLEAN = """\

@@ -27,13 +27,14 @@ def two_lines(folder: Path, radios: Collection[str]) -> tuple[str, str] | None:
         if (
             path.suffix.lower() in _TEXTS
             and not _KEYTURNS_OWN.fullmatch(path.name)
-            and (found := _in_file(path, radios))
+            and (found := in_file(path, radios))
         ):
             return path.name, found
     return None
 
 
-def _in_file(path: Path, radios: Collection[str]) -> str | None:
+def in_file(path: Path, radios: Collection[str]) -> str | None:
+    """Return the two lines of job.toml that a text file says in other words; None where it says none."""
     if path.is_symlink() or not path.is_file() or path.stat().st_size > _MOST_BYTES:
         return None
     try:

@@ -47,7 +47,7 @@ def read_leniently(
     if refused and not manifest_file.is_manifest_name(names[0]) and other_words.two_lines(folder, radios):
         return None, (_missing(folder, radios),)
     if manifest is None:
-        return None, reasons
+        return None, tuple(_with_two_lines(reason, folder / names[0], radios) for reason in reasons)
     if names[0] != FILE_NAME:
         return manifest, (_renamed(names[0]), *reasons)
     return manifest, (*map(_not_read, manifest_file.beside(folder)), *reasons)
@@ -107,6 +107,14 @@ def _missing(folder: Path, radios: Collection[str]) -> Reason:
         return refuse("manifest-missing", what, f"save these two lines as {FILE_NAME}:\n{lines}", file=file)
     mend = f'add a text file {FILE_NAME} with two lines: customer = "..." and radio = "..."'
     return refuse("manifest-missing", f"the drop has no {FILE_NAME}", mend)
+
+
+def _with_two_lines(reason: Reason, path: Path, radios: Collection[str]) -> Reason:
+    """Return a reason that knows no remedy of its own with the two lines, where the file says them in other words."""
+    lines = other_words.in_file(path, radios) if reason.mend == toml_faults.AS_SHOWN else None
+    if lines is None:
+        return reason
+    return refuse("manifest-unreadable", reason.what, f"write these two lines in it:\n{lines}", file=path.name)
 
 
 def _renamed(name: str) -> Reason:

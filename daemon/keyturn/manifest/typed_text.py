@@ -18,7 +18,7 @@ from keyturn.shop.folding import ZERO_WIDTH, folded, plain_spaces
 MOST_LINES = 10_000
 """The longest manifest that means anything has a few hundred."""
 
-_DOUBLE, _SINGLE = '"“”„‟«»″〝〞＂', "'‘’‚‛‹›′`´＇"
+_DOUBLE, _SINGLE = '"“”„‟«»″〝〞＂「」『』', "'‘’‚‛‹›′`´＇"
 _ENDS = r"(?=\s*(?:[,\]}}#;]|$))"
 _STRAIGHT = re.compile(r'"(?:[^"\\]|\\.)*+"(?=\s*+(?:[,\]}#=.]|$))|\'[^\']*+\'(?=\s*+(?:[,\]}#=.]|$))')
 _LAST = {family: re.compile(rf"[{re.escape(family)}]{_ENDS}".replace("}}", "}")) for family in (_DOUBLE, _SINGLE)}
