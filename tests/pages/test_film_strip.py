@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from types import ModuleType
 
 import pytest
 
+from judge.plans import plan_of
+from keyturn.judge.motion import stumble_reasons
 from keyturn.pages.film_strip import film_strips
 from keyturn.shop.records import ProofRecord
 from page_text import text_of
@@ -63,6 +67,33 @@ def test_a_step_over_frames_that_keyturn_left_out_is_not_marked(by_hand: ModuleT
         (strip,) = film_strips(radio, by_hand.radio_proof(radio, order=order, changes=changes))
         marks.append(strip.marked)
     assert marks == [{"jump": (13,)}, {}]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        [0.02] * 9 + [0.0375] + [0.02] * 9,
+        [0.02] * 9 + [0.0365, 0.021] + [0.02] * 9,
+        [0.02] * 9 + [0.045, 0.002] + [0.02] * 9,
+        [0.02] * 9 + [0.045, 0.03] + [0.02] * 9,
+        [0.01 * 1.3**n for n in range(12)] + [0.6] + [0.2] * 6,
+        [0.0001] * 9 + [0.0019] + [0.0001] * 9,
+    ],
+)
+@pytest.mark.parametrize("left_out", [(), (10,)])
+def test_the_strip_marks_the_jumps_that_the_judge_notes(
+    by_hand: ModuleType, changes: list[float], left_out: tuple[int, ...]
+) -> None:
+    frames = len(changes) + 1
+    drawn = plan_of(("p", 1, 0, frames + len(left_out)))
+    places = [n for n in range(frames + len(left_out)) if n not in left_out]
+    plan = replace(drawn, parts=(drawn.parts[0].only(places),))
+    noted = stumble_reasons(plan, [[0.0, *changes]], [range(frames)])
+    radio = by_hand.radio(parts=(by_hand.part("lamps", frames, places=tuple(places)),))
+    proof = by_hand.radio_proof(radio, order=(tuple(range(frames)),), changes=((0.0, *changes),))
+    (strip,) = film_strips(radio, proof)
+    told = [int(n) for r in noted if r.code == "motion-jumps" for n in re.findall(r"\d+", r.what.split("frame ")[1])]
+    assert list(strip.marked.get("jump", ())) == told
 
 
 def test_without_measured_changes_there_are_no_bars_and_no_marks(by_hand: ModuleType) -> None:

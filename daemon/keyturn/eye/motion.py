@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ JUMP = 1.8
 
 
 LEAST_JUMP = 0.002
-"""A change under this (mean change of relative luminance) is never a jump from part to part. Keyturn's own choice."""
+"""A change under this (mean change of relative luminance) is never a jump. Keyturn's own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,22 +45,31 @@ def change(a: NDArray[np.uint16], b: NDArray[np.uint16]) -> float:
     return float(moved @ WEIGHTS.astype(np.float64))
 
 
-def stumbles(changes: Sequence[float]) -> Stumbles:
+def stumbles(changes: Sequence[float], steps: Sequence[int] = ()) -> Stumbles:
     """Find frames out of step; `changes` are from each frame to the next (see `change`).
 
     The motion must go on at both sides, without another standstill near. So easing in or out, cuts between held
-    pictures, and drawings held for two frames each (common practice in animation, no source) are no stumbles.
+    pictures, and drawings held for two frames each (common practice in animation, no source) are no stumbles. `steps`
+    say how far each frame is from the one before, where some were left out: a jump must then stand out for each frame
+    that it passes over as well.
     """
-    values = np.asarray(changes, np.float64)
+    found = _stumbles(changes)
+    if all(step == 1 for step in steps):
+        return found
+    even = _stumbles([moved / step for moved, step in zip(changes, steps, strict=True)])
+    return Stumbles(found.doubled, tuple(frame for frame in found.jumps if frame in even.jumps))
+
+
+def _stumbles(values: Sequence[float]) -> Stumbles:
     doubled, jumps = [], []
     for i in range(1, len(values) - 1):
-        around = np.concatenate([values[max(0, i - AROUND) : i], values[i + 1 : i + 1 + AROUND]])
-        usual = float(np.median(around))
-        if usual == 0 or around.min() < STILL * usual or min(values[i - 1], values[i + 1]) < usual / 2:
+        around = [*values[max(0, i - AROUND) : i], *values[i + 1 : i + 1 + AROUND]]
+        usual = median(around)
+        if usual == 0 or min(around) < STILL * usual or min(values[i - 1], values[i + 1]) < usual / 2:
             continue
         if values[i] < STILL * usual:
             doubled.append(i + 1)
-        elif values[i] > JUMP * max(usual, values[i - 1], values[i + 1]):
+        elif values[i] > max(LEAST_JUMP, JUMP * max(usual, values[i - 1], values[i + 1])):
             jumps.append(i + 1)
     return Stumbles(tuple(doubled), tuple(jumps))
 

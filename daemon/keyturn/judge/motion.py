@@ -70,8 +70,7 @@ def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]], numbers: Seq
     """
     found = []
     for index, (part, moved) in enumerate(zip(plan.parts, changes, strict=True)):
-        odd = stumbles(moved[1:])
-        even = stumbles([change / step for change, step in zip(moved[1:], part.steps, strict=True)])
+        odd = stumbles(moved[1:], part.steps)
         for code, frames, what in (
             (
                 "motion-stands",
@@ -80,7 +79,7 @@ def stumble_reasons(plan: Plan, changes: Sequence[Sequence[float]], numbers: Seq
             ),
             (
                 "motion-jumps",
-                [f for f in odd.jumps if f in even.jumps],
+                odd.jumps,
                 "a change far above its neighbours', as if a picture were missing",
             ),
         ):

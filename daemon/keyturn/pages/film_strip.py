@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from statistics import median
 
+from keyturn.eye.motion import stumbles
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import RadioProof, RadioRecord
 
@@ -14,13 +14,6 @@ MOST_CELLS = 240
 """Cells of one part. A longer part shows evenly spaced frames, each with the largest change since the one before."""
 
 BAR_PX = 22
-NEIGHBOURS = 3
-STANDS_OUT = 1.9
-"""A step stands out from this many times the median of its neighbours on. A frame that is missing from a steady
-movement makes a step of twice the others."""
-
-LEAST_STEP = 0.002
-"""Smaller steps (mean change of relative luminance) are never marked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,37 +56,24 @@ def film_strips(radio: RadioRecord, proof: RadioProof) -> tuple[FilmStrip, ...]:
 
 
 def _cells(order: Sequence[int], changes: Sequence[float], most: float, places: Sequence[int]) -> tuple[Cell, ...]:
-    """Return the cells of a part. A step over frames that Keyturn left out itself must stand out for each as well."""
+    """Return the cells of a part. A step that stands out is marked as the judge finds it."""
     known = len(changes) == len(order)
-    even = [moved / step for moved, step in zip(changes, _steps(places, len(order)), strict=False)]
+    jumps = frozenset(stumbles(changes[1:], _steps(places, len(order))).jumps) if known else frozenset()
     shown = evenly_spaced(len(order), MOST_CELLS)
     cells = []
     for before, at in pairwise([-1, *shown]):
         moved = max(changes[before + 1 : at + 1]) if known else 0.0
-        mark = _mark(order, changes, even, range(before + 1, at + 1)) if known else ""
+        mark = _mark(order, jumps, range(before + 1, at + 1)) if known else ""
         cells.append(Cell(at + 1, order[at], BAR_PX * moved / most if most else 0.0, mark))
     return tuple(cells)
 
 
 def _steps(places: Sequence[int], frames: int) -> tuple[int, ...]:
-    """Return how far each frame is from the one before, in frames of the part as it was drawn; 1 for the first."""
-    known = places if len(places) == frames else range(frames)
-    return (1, *(b - a for a, b in pairwise(known)))
+    """Return how far each frame but the first is from the one before, in frames of the part as it was drawn."""
+    return tuple(b - a for a, b in pairwise(places if len(places) == frames else range(frames)))
 
 
-def _mark(order: Sequence[int], changes: Sequence[float], even: Sequence[float], frames: range) -> str:
-    if any(_stands_out(changes, f) and _stands_out(even, f) for f in frames):
+def _mark(order: Sequence[int], jumps: frozenset[int], frames: range) -> str:
+    if not jumps.isdisjoint(frames):
         return "jump"
     return "same" if any(f > 0 and order[f] == order[f - 1] for f in frames) else ""
-
-
-def _stands_out(changes: Sequence[float], frame: int) -> bool:
-    """Tell whether a frame changes much more than the frames around it.
-
-    A part's first frame has none before it, so its change neither stands out nor counts as a neighbour's.
-    """
-    around = [*changes[max(1, frame - NEIGHBOURS) : frame], *changes[frame + 1 : frame + 1 + NEIGHBOURS]]
-    moving = [change for change in around if change > 0]
-    if frame < 1 or len(moving) < NEIGHBOURS + 1 or changes[frame] < LEAST_STEP:
-        return False
-    return changes[frame] >= STANDS_OUT * median(moving)
