@@ -11,6 +11,7 @@ import gzip
 import io
 import json
 import shutil
+import tarfile
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
@@ -207,6 +208,18 @@ def _zip(method: int, **entries: bytes) -> bytes:
     return out.getvalue()
 
 
+def _tars() -> Iterator[bytes]:
+    """A small drop as a tar, plain and packed."""
+    for mode in ("w", "w:gz"):
+        out = io.BytesIO()
+        with tarfile.open(fileobj=out, mode=mode) as archive:  # type: ignore[call-overload]
+            for name, data in (("van/job.toml", MANIFEST), ("van/lamps/0001.png", b"p")):
+                info = tarfile.TarInfo(name)
+                info.size = len(data)
+                archive.addfile(info, io.BytesIO(data))
+        yield out.getvalue()
+
+
 def _picture(form: str, frames: int = 1, mode: str = "RGB") -> bytes:
     out = io.BytesIO()
     pictures = [Image.new(mode, (6, 5), n * 40 if mode in ("L", "P") else (n * 40,) * len(mode)) for n in range(frames)]
@@ -251,7 +264,7 @@ def seeds(target: str) -> tuple[bytes, ...]:
         "manifest": (MANIFEST,),
         "desc": (DESC,),
         "bundle": zips,
-        "unzip": (*zips, _zip(zipfile.ZIP_DEFLATED, van__job_toml=MANIFEST, van__lamps__0001_png=png)),
+        "unzip": (*zips, *_tars(), _zip(zipfile.ZIP_DEFLATED, van__job_toml=MANIFEST, van__lamps__0001_png=png)),
         "cels": (*clips, png),
         "pixels": (*clips, png, *others),
         "probe": (*clips, png, *map(_picture, ("JPEG", "TIFF", "BMP", "GIF", "WEBP")), *others),

@@ -44,6 +44,8 @@ _BY_MAGICK = {
         "-quality 92 -colorspace CMYK",
         "-quality 92 -define jpeg:optimize-coding=off",
     ],
+    **{key: ["-compress None", "-compress RLE", "-depth 16 -compress RLE"] for key in ("psd", "psb")},
+    **{key: ["-depth 8", "-depth 16", "-compress None"] for key in ("ppm", "pam")},
     "webp": ["-define webp:lossless=true", "-quality 92", "-quality 92 -define webp:method=0"],
 }
 
@@ -54,6 +56,11 @@ _BY_FFMPEG = {
     "gif": ["rgb8", "bgr8", "gray", "pal8"],
     "jpg": ["yuvj420p", "yuvj422p", "yuvj444p"],
     "apng": ["rgb24", "rgba", "rgb48be", "gray", "pal8"],
+    "tga": ["bgr24", "bgra", "gray", "rgb555le"],
+    "ppm": ["rgb24", "rgb48be"],
+    "pam": ["rgb24", "rgba", "rgba64be", "gray", "ya8", "gray16be"],
+    "qoi": ["rgb24", "rgba"],
+    "jp2": ["rgb24", "rgba", "gray", "ya8"],
     "webp": ["bgra", "yuv420p", "yuva420p"],
 }
 _APART = {"rgb8": 60, "bgr8": 60, "rgb565le": 8, "rgb555le": 10, "pal8": 6, "yuv420p": 22, "yuva420p": 22}
