@@ -57,6 +57,7 @@ def shop(tmp_path: Path) -> Shop:
     (made.rules / "radios").mkdir()
     (made.rules / "radios" / "tiny.toml").write_text(TINY_RADIO, encoding="utf-8")
     settings = "scan_seconds = 0.2\nworkers = 1\n[settle]\nseconds = 0.1\nwithout_manifest_seconds = 0.3\n"
+    settings += "doubt_seconds = []\n"
     (made.root / "keyturn.toml").write_text(settings, encoding="utf-8")
     return made
 

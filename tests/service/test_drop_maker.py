@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import json
+import os
 import shutil
 from collections.abc import Callable
 from concurrent.futures import CancelledError
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from keyturn import pipeline
+from keyturn.inbox.doubts import Doubts
 from keyturn.inbox.survey import snapshot
 from keyturn.outbox import shop_state
 from keyturn.outbox.ledger import Ledger
@@ -209,6 +211,42 @@ def test_a_drop_that_is_open_for_writing_when_it_is_made_settles_anew(
     with (maker.folders.drop_of(claim) / "lamps" / "0001.png").open("r+b"):
         assert maker.process(claim) is Outcome.RETURNED
     assert places(shop) == {"inbox"} and not list(shop.work.iterdir())
+
+
+@pytest.mark.parametrize("size", [0, 60])
+def test_a_drop_cut_short_goes_back_as_often_as_doubt_allows_and_is_refused_when_it_stays_so(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], size: int
+) -> None:
+    maker = replace(maker, doubts=Doubts((60, 300)))
+    claim = claimed()
+    cut = maker.folders.drop_of(claim) / "lamps" / "0002.png"
+    os.truncate(cut, size)
+    for _ in range(2):
+        assert maker.process(claim) is Outcome.RETURNED
+        assert places(shop) == {"inbox"} and not list(shop.work.iterdir())
+        claim = maker.folders.claim("van", snapshot(shop.inbox / "van"))
+    assert maker.process(claim) is Outcome.REFUSED
+    assert refused_names(maker) == ["van"] and places(shop) == {"rejects"}
+
+
+def test_a_drop_cut_short_whose_rest_comes_is_made(shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]) -> None:
+    maker = replace(maker, doubts=Doubts((60, 300)))
+    claim = claimed()
+    whole = (maker.folders.drop_of(claim) / "lamps" / "0002.png").read_bytes()
+    os.truncate(maker.folders.drop_of(claim) / "lamps" / "0002.png", 60)
+    assert maker.process(claim) is Outcome.RETURNED
+    (shop.inbox / "van" / "lamps" / "0002.png").write_bytes(whole)
+    assert maker.process(maker.folders.claim("van", snapshot(shop.inbox / "van"))) is Outcome.READY
+
+
+def test_a_drop_with_a_gap_whose_files_are_new_is_left_alone_before_it_is_made(
+    shop: Shop, maker: DropMaker, claimed: Callable[..., Claim]
+) -> None:
+    maker = replace(maker, doubts=Doubts((60,)))
+    claim = claimed()
+    (maker.folders.drop_of(claim) / "lamps" / "0003.png").unlink()
+    assert maker.process(claim) is Outcome.RETURNED
+    assert maker.process(maker.folders.claim("van", snapshot(shop.inbox / "van"))) is Outcome.READY
 
 
 def test_work_that_is_stopped_leaves_the_drop_in_work_and_does_not_count(

@@ -27,6 +27,9 @@ SETTINGS_TEXT = """\
 # seconds = 5                 # a drop is whole when nothing has changed for so long
 # without_manifest_seconds = 120
 # half_copied_seconds = 3600
+# closed_seconds = 2          # where the system shows that nobody has a file of it open
+# doubt_seconds = [60, 300]   # what looks cut short is left alone so long, each time, before it is refused
+# done = ""                   # a file that artists put in last, such as "done.txt"
 
 [keep]
 # archive_days = 0            # 0 = for ever

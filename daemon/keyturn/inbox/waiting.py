@@ -13,6 +13,7 @@ from datetime import datetime
 from loguru import logger
 
 from keyturn.inbox.arrival import OPEN_PAUSE_S, Arrival
+from keyturn.inbox.doubts import Doubts
 from keyturn.inbox.moving import readable
 from keyturn.inbox.settle import Settle
 from keyturn.inbox.survey import Snapshot, snapshot
@@ -78,7 +79,7 @@ class Inbox:
     """The drops in the inbox, as the last scan found them.
 
     A whole drop is not walked again: claiming it compares snapshots. An incomplete drop is walked less and less often
-    while it does not change.
+    while it does not change. `doubts` holds those that were sent back in case they were still being copied.
     """
 
     def __init__(self, shop: Shop, settings: Settings, rules: Rulebook, now: Callable[[], datetime]) -> None:
@@ -87,6 +88,7 @@ class Inbox:
         self._drops: dict[str, _Drop] = {}
         self._held: dict[str, tuple[float, str]] = {}
         self._taken: dict[str, float] = {}
+        self.doubts = Doubts(())
         self._scanned_at = -math.inf
         self._waiting: tuple[Waiting, ...] | None = None
         self.renew(settings, rules)
@@ -95,6 +97,7 @@ class Inbox:
         """Apply new settings and rules, also to the drops that are waiting."""
         self._rules = rules
         self._settle = Settle(settings.settle, rules.intake.names)
+        self.doubts.waits = settings.settle.doubt_seconds
         self._shortest_pause_s = min(1.0, max(0.05, settings.settle.seconds / WALKS_PER_SETTLE))
         self._listed: list[str] | None = None
         for drop in self._drops.values():
@@ -164,7 +167,8 @@ class Inbox:
         """Walk the drop and update what is known of it. Return when it will be whole if nothing changes."""
         path = self._shop.inbox / name
         seen = snapshot(path)
-        state = drop.arrival.judge(path, seen, self._settle.look(name, seen, now), now, self._rules.intake.caps)
+        state = self.doubts.judge(name, seen, self._settle.look(name, seen, now), now)
+        state = drop.arrival.judge(path, seen, state, now, self._rules.intake.caps)
         drop.files = sum(not path.endswith("/") for path, _ in seen)
         drop.note, drop.unchanged_s = state.note, 0.0 if drop.arrival.open_file is not None else state.unchanged_s
         if state.ready:

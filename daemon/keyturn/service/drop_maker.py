@@ -7,10 +7,10 @@ stopped, a fault of the shop's machine (raised; nothing is lost), and a bug of o
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from loguru import logger
 from keyturn import __version__, pipeline
 from keyturn.flatten.frame_source import Source
 from keyturn.inbox.artist_folder import artist_folder
+from keyturn.inbox.doubts import Doubts, still_arriving
 from keyturn.inbox.survey import Snapshot
 from keyturn.manifest import reading
 from keyturn.outbox import revision_numbers
@@ -68,6 +69,7 @@ class DropMaker:
     bench: Bench
     missed: Callable[[], None] = lambda: None
     told: Callable[[Event, dict[str, Any]], None] = lambda event, record: None
+    doubts: Doubts = field(default_factory=lambda: Doubts(()))
 
     def process(self, claim: Claim) -> Outcome:
         """Make the drop and move it on. Raise `ShopFault` or OSError where the shop's machine is at fault: the drop
@@ -98,13 +100,17 @@ class DropMaker:
             self.bench.progress.stage("reading")
             scratch = self._new_scratch(claim)
             job = pipeline.understand(self.folders.drop_of(claim), job_name(claim), scratch, self.bench)
+            if returned := self._send_back_if_arriving(claim, before, job.reasons, job.found.root):
+                return returned
             revision, staging = self._next_revision(job), self.folders.staging(claim)
             made = pipeline.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
             target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
             returned = self._send_back_if_changed(claim, before)
             return returned or self._publish(claim, staging, target, made.record)
         except Refused as refused:
-            return self._send_back_if_changed(claim, before) or self._reject(claim, refused)
+            returned = self._send_back_if_changed(claim, before)
+            returned = returned or self._send_back_if_arriving(claim, before, refused.reasons, refused.root)
+            return returned or self._reject(claim, refused)
 
     def _after_error(self, claim: Claim, before: Snapshot, error: Exception, *, is_last: bool) -> Outcome | None:
         """Return the outcome after an error that is no refusal; None where the drop is to be tried once more.
@@ -180,10 +186,26 @@ class DropMaker:
         """Send the drop back to the inbox, to settle anew, where it is not as it was or is being written to."""
         if self.folders.artist_snapshot(claim) == before and not self.folders.is_written(claim):
             return None
+        self._send_back(claim, "changed while it was being made")
+        return Outcome.RETURNED
+
+    def _send_back_if_arriving(
+        self, claim: Claim, before: Snapshot, reasons: Sequence[Reason], root: Path | None
+    ) -> Outcome | None:
+        """Send the drop back to the inbox where its only faults are those of a copy in progress, and it has not been
+        left alone as it is often enough."""
+        looks = still_arriving(reasons, self.folders.drop_of(claim), root)
+        if not looks or not self.doubts.is_to_wait(claim.name, before):
+            return None
+        place = self._send_back(claim, looks)
+        self.doubts.sent_back(claim.name, place.name, before, looks)
+        return Outcome.RETURNED
+
+    def _send_back(self, claim: Claim, why: str) -> Path:
         self._remove_staging(claim)
         place = self.folders.send_back(claim)
-        logger.info("{}: changed while it was being made; back to the inbox as {}", claim.name, place.name)
-        return Outcome.RETURNED
+        logger.info("{}: {}; back to the inbox as {}", claim.name, why, place.name)
+        return place
 
     def _reject(self, claim: Claim, refused: Refused) -> Outcome:
         rejection = Rejection(

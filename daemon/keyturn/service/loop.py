@@ -249,8 +249,8 @@ class Service:
     # -- making drops -------------------------------------------------------------------------------
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
-        bench = Bench(self._config.rules, self._config.crew, self._now, progress).for_one_drop()
-        return DropMaker(self._folders, self._books(), bench, self._upkeep.reconcile_soon, self._add_hook)
+        books, bench = self._books(), Bench(self._config.rules, self._config.crew, self._now, progress).for_one_drop()
+        return DropMaker(self._folders, books, bench, self._upkeep.reconcile_soon, self._add_hook, self._inbox.doubts)
 
     def _books(self) -> Bookkeeping:
         return Bookkeeping(self._shop, self._ledger, self._config.rules)

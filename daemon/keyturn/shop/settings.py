@@ -57,7 +57,8 @@ class SettleSettings(BaseModel):
     does end: the drop is then refused, and the artist hears that the copy broke off.
 
     `closed_seconds` goes for drops of which the system shows that nobody has a file open for writing. `done` names a
-    file that artists put in last: no folder is taken without it; "" asks for none.
+    file that artists put in last: no folder is taken without it; "" asks for none. `doubt_seconds`: how long a drop
+    that looks as if it were still being copied is left alone, each time, before it is refused.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -66,6 +67,7 @@ class SettleSettings(BaseModel):
     without_manifest_seconds: Annotated[float, Field(ge=0, le=86_400)] = 120.0
     half_copied_seconds: Annotated[float, Field(ge=0, le=7 * 86_400)] = 3600.0
     closed_seconds: Annotated[float, Field(ge=0, le=3600)] = 2.0
+    doubt_seconds: tuple[Annotated[float, Field(ge=0, le=86_400)], ...] = (60.0, 300.0)
     done: Annotated[str, Field(pattern=r"^[^/]*$", max_length=255)] = ""
 
 
