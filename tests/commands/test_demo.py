@@ -12,7 +12,9 @@ import pytest
 
 from keyturn.commands import demo
 from keyturn.commands.demo import DemoOutcome
+from keyturn.shop.folders import Shop
 from keyturn.shop.records import JobRecord
+from samples import Run
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +29,19 @@ def record(outcome: DemoOutcome, job: str) -> tuple[JobRecord, Path]:
 
 def codes(of: JobRecord) -> set[str]:
     return {r.code for r in of.reasons} | {r.code for radio in of.radios for r in radio.reasons}
+
+
+def test_a_folder_that_holds_anything_is_no_place_for_the_demo(
+    run: Run, shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    settings = (shop.root / "keyturn.toml").read_bytes()
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "notes.txt").write_text("mine")
+    for place in (shop.root, tmp_path / "mine", tmp_path / "mine" / "notes.txt"):
+        assert run("demo", "--keep", place) == 2
+        assert "name a new or empty folder" in capsys.readouterr().err
+    assert (shop.root / "keyturn.toml").read_bytes() == settings
+    assert list(shop.inbox.iterdir()) == [] and [p.name for p in (tmp_path / "mine").iterdir()] == ["notes.txt"]
 
 
 def test_every_sample_ends_in_outbox_or_rejects(outcome: DemoOutcome) -> None:

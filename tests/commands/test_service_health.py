@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import shutil
 from collections.abc import Iterator
@@ -14,8 +13,12 @@ import pytest
 from keyturn.commands import service_health
 from keyturn.commands.finding import Finding, Health
 from keyturn.outbox import shop_state
+from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from keyturn.shop.state_records import ShopState
+from samples import Run, as_user, open_folder
+
+needs_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can become another user")
 
 REAL_UNIT = service_health._unit
 
@@ -50,18 +53,26 @@ def test_a_running_service_is_seen(shop: Shop) -> None:
     assert finding.health is Health.MIND and f"keyturn run --root {shop.root}" in finding.remedy
 
 
-def test_a_private_lock_does_not_end_the_examination(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+@needs_root
+@pytest.mark.parametrize(("closed", "mode"), [("lock", 0o600), ("state", 0o700)])
+def test_a_private_lock_does_not_end_the_examination(
+    run: Run, capsys: pytest.CaptureFixture[str], closed: str, mode: int
+) -> None:
     """Only the shop's group may read the lock (open(2): EACCES), but any operator may run doctor."""
-    real = Path.open
-
-    def opened(path: Path, *args: str, **named: str) -> object:
-        if path == shop.lock:
-            raise PermissionError(errno.EACCES, "Permission denied", str(path))
-        return real(path, *args, **named)  # type: ignore[call-overload]
-
-    monkeypatch.setattr(Path, "open", opened)
-    finding = found(shop, "cannot be seen")
+    rulebook.load()  # what is imported late may be closed to other users too
+    with open_folder() as place:
+        shop = Shop(place / "shop")
+        shop.create()
+        for folder in (shop.root, *shop.root.iterdir()):
+            folder.chmod(0o755)
+        with shop.held():
+            getattr(shop, closed).chmod(mode)
+            with as_user(54321):
+                finding = found(shop, "cannot be seen")
+                assert run("doctor", "--root", shop.root) in (0, 2)
     assert finding.health is Health.MIND and "keyturn doctor" in finding.remedy
+    said = capsys.readouterr()
+    assert f"mind  {finding.what}" in said.out and "the rules are in order" in said.out and said.err == ""
 
 
 def test_a_pause_and_settings_that_were_not_taken_are_ill(shop: Shop) -> None:

@@ -21,6 +21,7 @@ from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Kind
 from keyturn.shop.state_records import Ready, RefusedDrop, Working
+from keyturn.shop.wrong_use import WrongUse
 
 SAMPLES = Path(__file__).parents[1] / "sample_inbox"
 
@@ -43,7 +44,7 @@ class DemoOutcome:
 
 
 def demo(
-    keep: Annotated[Path | None, typer.Option(help="Run the demo's shop in this folder.")] = None,
+    keep: Annotated[Path | None, typer.Option(help="Run the demo's shop in this new folder.")] = None,
 ) -> None:
     """Run the sample inbox through the real service, and say where to look."""
     with Progress(
@@ -67,8 +68,11 @@ def run_samples(
 ) -> DemoOutcome:
     """Set up a shop in `keep` or a temporary folder, and run its service until every sample is made or refused.
 
-    `told` is called with the drop in work, and `prepare` with the service before it runs.
+    `told` is called with the drop in work, and `prepare` with the service before it runs. Raise `WrongUse` where `keep`
+    holds anything: it may be a real shop.
     """
+    if keep is not None and (keep.is_symlink() or keep.exists()) and not (keep.is_dir() and not any(keep.iterdir())):
+        raise WrongUse(f"{keep} is there already, and the demo makes a shop of its own", "name a new or empty folder")
     shop = Shop(keep.resolve() if keep else Path(tempfile.mkdtemp(prefix="keyturn-demo-")))
     shop.create()
     (shop.root / "keyturn.toml").write_text(_SETTINGS, encoding="utf-8")
