@@ -84,6 +84,16 @@ def odd(number: int) -> int:
     return number
 
 
+def dies_then_hangs(sign: str) -> str:
+    """Ends its worker the first time, and leaves an empty file `sign`; hangs the second time."""
+    if not Path(sign).exists():
+        Path(sign).touch()
+        os._exit(9)
+    Path(f"{sign}-again").touch()
+    time.sleep(60)
+    return sign
+
+
 class Clock:
     """A monotonic clock that stands still until a test moves `at`, in seconds."""
 

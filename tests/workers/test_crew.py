@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import errno
 import multiprocessing
+import threading
 from collections.abc import Iterator
 from concurrent.futures import CancelledError
+from pathlib import Path
 
 import pytest
+from loguru import logger
 
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused, ShopFault
@@ -15,7 +18,7 @@ from keyturn.shop.rulebook import Workers
 from keyturn.workers.crew import InlineCrew, LocalCrew
 from keyturn.workers.process_start import ForkingContext
 from keyturn.workers.worker_limits import held_mib
-from samples import hoard, odd, square
+from samples import dies_then_hangs, hoard, odd, square, until
 
 
 def limits(**changes: object) -> Workers:
@@ -146,3 +149,23 @@ def test_a_crew_without_workers_has_nothing_to_give_back() -> None:
     crew.shed()
     crew.close()
     crew.shed()
+
+
+def test_a_job_whose_worker_is_ended_by_the_close_is_not_refused(tmp_path: Path) -> None:
+    """The service stops while a picture on which one worker failed is tried once more: its drop is made again at the
+    next start. Nothing is wrong with the workers either, and the log does not say so."""
+    logged: list[str] = []
+    logger.add(logged.append, format="{message}", level="WARNING")
+    crew = LocalCrew(1, limits(wall_seconds=60.0))
+    results = crew.run(dies_then_hangs, [str(tmp_path / "sign")], str)
+
+    def close() -> None:
+        until((tmp_path / "sign-again").exists)
+        crew.close()
+
+    closing = threading.Thread(target=close)
+    closing.start()
+    with pytest.raises(CancelledError):
+        next(results)
+    closing.join()
+    assert len(logged) == 1 and "a worker failed on" in logged[0], "that of the first try"

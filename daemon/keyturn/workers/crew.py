@@ -173,8 +173,12 @@ class LocalCrew:
 
     def _awaited(self, future: Future[R]) -> R:
         while not wait([future], timeout=LOOK_S).done:
-            if self._pool is None or not self._pool.active:
-                raise BrokenProcessPool("the pool has ended")
+            if self._closed or self._pool is None or not self._pool.active:
+                break
+        if self._closed:  # a worker that was killed for that says nothing of its job
+            raise CancelledError
+        if not future.done():
+            raise BrokenProcessPool("the pool has ended")
         return future.result()
 
     def _result(self, task: Callable[[J], R], job: J, future: Future[Any], names: Callable[[J], str]) -> R | Refused:
