@@ -110,6 +110,11 @@ def test_a_note_of_absurd_length_is_not_read_into_memory(tmp_path: Path) -> None
     assert refusals(tarred(tmp_path / "a.tar", (info, bytes(3 << 20)), ("1.png", b"x"))) == ["tar-broken"]
 
 
+def test_a_tar_that_breaks_off_at_its_start_is_called_a_tar(tmp_path: Path) -> None:
+    (tmp_path / "a.tar.gz").write_bytes(b"\x1f\x8b\x08" + bytes(20))
+    assert refusals(tmp_path / "a.tar.gz") == ["tar-broken"]
+
+
 def test_other_files_are_no_archives(tmp_path: Path) -> None:
     for data in (b"", b"over the wide hill", b"\x1f\x8b and so on", gzip.compress(b"hill" * 200), bytes(512)):
         (tmp_path / "a").write_bytes(data)

@@ -63,6 +63,17 @@ def test_a_working_file_beside_frames_is_no_frame_and_a_row_of_them_is(tmp_path:
     assert found.not_taken.keys() == {"lamp.kra", "night/1.kra", "night/2.kra"}
 
 
+def test_a_web_page_called_as_a_frame_is_no_frame_and_not_passed_over(tmp_path: Path) -> None:
+    """A browser saves the page that asks to sign in under the picture's name: a frame would be missing."""
+    found = looked(tmp_path, {"0001.png": encoded("PNG"), "0002.png": b"<!DOCTYPE html><html>Sign in</html>"})
+    assert found.art == {"0001.png", "0002.png"} and found.not_taken.keys() == {"0002.png"}
+
+
+def test_a_logo_of_a_kind_that_is_not_taken_is_refused_unless_there_is_another(tmp_path: Path) -> None:
+    assert looked(tmp_path, {"0001.png": encoded("PNG"), "logo.ai": b"%PDF-1.6"}).art == {"0001.png", "logo.ai"}
+    assert looked(tmp_path, {"logo.png": encoded("PNG")}).art == {"0001.png", "logo.png"}
+
+
 def test_one_reason_for_each_kind_names_its_files(tmp_path: Path) -> None:
     files = {f"{n:04}.exr": b"\x76\x2f\x31\x01" for n in range(1, 8)} | {"lamp.procreate": b"PK"}
     found = looked(tmp_path, files)

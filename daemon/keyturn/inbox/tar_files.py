@@ -24,6 +24,7 @@ from keyturn.shop.rulebook import Caps
 TAR_ERRORS = (tarfile.TarError, zlib.error, gzip.BadGzipFile, EOFError, ValueError, OverflowError)
 """What `tarfile` raises on a damaged archive."""
 
+TAR_ENDINGS = (".tar", ".tgz", ".tar.gz", ".taz")
 _GZIP, _ZIP = b"\x1f\x8b", (b"PK\3\4", b"PK\5\6")
 _UTF8_FLAG = 1 << 11
 _MOST_AT_ONCE = 1 << 20
@@ -60,6 +61,11 @@ def form_of(path: Path) -> Literal["zip", "tar", ""]:
     except tarfile.TarError:
         return ""
     return "tar"
+
+
+def is_tar(path: Path) -> bool:
+    """Tell whether the file is to be unpacked as a tar: by its first bytes, else by its name."""
+    return (form_of(path) or ("tar" if path.name.lower().endswith(TAR_ENDINGS) else "")) == "tar"
 
 
 class _Bounded:

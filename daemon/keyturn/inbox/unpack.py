@@ -53,7 +53,7 @@ def unpack(zip_path: Path, into: Path, intake: Intake, *, name: str, fat: Fat | 
 
 @contextmanager
 def _opened(path: Path, name: str, caps: Caps) -> Iterator[zipfile.ZipFile | TarFiles]:
-    if tar_files.form_of(path) == "tar":
+    if tar_files.is_tar(path):
         with tar_files.opened(path, name, caps) as archive:
             yield archive
         return

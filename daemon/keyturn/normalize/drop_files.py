@@ -6,7 +6,7 @@ Each file is a picture or film of a kind that is taken, or of a kind that rules/
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
@@ -50,15 +50,26 @@ def look_into(found: Survey, intake: Intake, named: NamedKinds) -> DropFiles:
             art.add(name)
         else:
             unknown.append(name)
-    return DropFiles(frozenset(art.union(_meant_as_art(not_taken))), not_taken, tuple(unknown))
+    return DropFiles(frozenset(art.union(_meant_as_art(not_taken, art))), not_taken, tuple(unknown))
 
 
-def _meant_as_art(not_taken: Mapping[str, NamedKind]) -> Iterator[str]:
-    """Yield the files that stand for pictures: by their kind, or as a numbered row of one kind in one folder."""
+def _meant_as_art(not_taken: Mapping[str, NamedKind], art: Collection[str]) -> Iterator[str]:
+    """Yield the files that stand for pictures.
+
+    They do by their kind or ending, as a numbered row of one kind in one folder, and where the only logo is one.
+    """
     rows = Counter(_row(name) for name in not_taken if _has_number(name))
+    has_logo = any(map(_is_logo, art))
     for name, kind in not_taken.items():
-        if kind.art or kind.packed or (_has_number(name) and rows[_row(name)] > 1):
+        called_art = PurePosixPath(name).suffix.lower() in kinds.ART_ENDINGS
+        if kind.art or kind.packed or called_art or (_has_number(name) and rows[_row(name)] > 1):
             yield name
+        elif _is_logo(name) and not has_logo:
+            yield name
+
+
+def _is_logo(name: str) -> bool:
+    return "/" not in name and PurePosixPath(name).stem.lower() == "logo"
 
 
 def _row(name: str) -> tuple[str, str]:
