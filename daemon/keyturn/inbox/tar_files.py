@@ -78,20 +78,20 @@ class _Bounded:
         if not 0 <= size <= _MOST_AT_ONCE:
             raise tarfile.ReadError("it has a name or a note that is longer than any")
         if self._file.tell() > self._most:
-            raise _TooLargeError
+            raise _SwollenError
         self.last = self._file.read(size)
         return self.last
 
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
         if whence == io.SEEK_SET and offset > self._most:
-            raise _TooLargeError
+            raise _SwollenError
         return self._file.seek(offset, whence)
 
     def tell(self) -> int:
         return self._file.tell()
 
 
-class _TooLargeError(Exception):
+class _SwollenError(Exception):
     """The archive unpacks to more bytes than a drop may hold, or than its size lets expect."""
 
 
@@ -146,7 +146,7 @@ def opened(path: Path, name: str, caps: Caps) -> Iterator[TarFiles]:
         file: IO[bytes] = gzip.GzipFile(fileobj=raw) if packed else raw  # type: ignore[assignment]
         try:
             yield TarFiles(_Bounded(file, most), caps, name, size)
-        except _TooLargeError:
+        except _SwollenError:
             what, mend = "unpacks to more than a drop may hold", "send it unpacked, in a folder"
             raise Refused([refuse("zip-bomb", what, mend, file=name)]) from None
         except TAR_ERRORS:

@@ -61,10 +61,8 @@ def _meant_as_art(not_taken: Mapping[str, NamedKind], art: Collection[str]) -> I
     rows = Counter(_row(name) for name in not_taken if _has_number(name))
     has_logo = any(map(_is_logo, art))
     for name, kind in not_taken.items():
-        called_art = PurePosixPath(name).suffix.lower() in kinds.ART_ENDINGS
-        if kind.art or kind.packed or called_art or (_has_number(name) and rows[_row(name)] > 1):
-            yield name
-        elif _is_logo(name) and not has_logo:
+        by_name = PurePosixPath(name).suffix.lower() in kinds.ART_ENDINGS or (_is_logo(name) and not has_logo)
+        if kind.art or kind.packed or by_name or (_has_number(name) and rows[_row(name)] > 1):
             yield name
 
 

@@ -36,7 +36,7 @@ _WIDE_KEYS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Header:
+class PsdHeader:
     large: bool
     channels: int
     size: tuple[int, int]
@@ -51,7 +51,7 @@ class Sections:
     `picture_at` is the offset of the flattened picture, `palette` the colours of an indexed one.
     """
 
-    header: Header
+    header: PsdHeader
     palette: bytes
     resources: dict[int, bytes]
     layers: int
@@ -85,11 +85,11 @@ def _number(file: BinaryIO, length: int) -> int:
     return int.from_bytes(_exactly(file, length), "big")
 
 
-def _header(start: bytes) -> Header:
+def _header(start: bytes) -> PsdHeader:
     version, channels, high, wide, bits, mode = struct.unpack(">4xH6xHIIHH", start)
     if version not in (1, 2) or not channels or not wide or not high:
         raise Broken("says nonsense in its header")
-    return Header(version == 2, channels, (wide, high), bits, mode)
+    return PsdHeader(version == 2, channels, (wide, high), bits, mode)
 
 
 def _resources(file: BinaryIO, stop: int, wanted: tuple[int, ...]) -> dict[int, bytes]:
@@ -108,7 +108,7 @@ def _resources(file: BinaryIO, stop: int, wanted: tuple[int, ...]) -> dict[int, 
     return found
 
 
-def _layer_count(file: BinaryIO, header: Header, stop: int) -> int:
+def _layer_count(file: BinaryIO, header: PsdHeader, stop: int) -> int:
     """Return the layer count; that of deep pictures stands in a block of its own."""
     wide = 8 if header.large else 4
     if file.tell() + wide + 2 > stop:
