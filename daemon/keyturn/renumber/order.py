@@ -7,12 +7,12 @@ get zero-padded names of their own.
 
 from __future__ import annotations
 
-import re
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
+from keyturn.renumber.frame_names import PictureName, parsed, without_marks
 from keyturn.shop.reasons import Kind, Reason, mended, note, only, refuse
 
 Same = Callable[[str, str], bool]
@@ -54,8 +54,8 @@ def order(names: Sequence[str], *, part: str, same: Same | None = None) -> Order
     `frames-unclear` refuses where two numbers change and disagree; `frames-padded` mends; `frames-gap`,
     `frames-mixed-prefix` and `frames-unnumbered` are notes. A name may be given twice; it counts once.
     """
-    pictures = [_parsed(name) for name in sorted(set(names), key=lambda n: (n.casefold(), n))]
-    pictures = _without_marks(pictures)
+    pictures = [parsed(name) for name in sorted(set(names), key=lambda n: (n.casefold(), n))]
+    pictures = without_marks(pictures)
     numbered = _numbered([p for p in pictures if p.groups])
     plain = [p.name for p in pictures if not p.groups]
     if not numbered:
@@ -66,77 +66,6 @@ def order(names: Sequence[str], *, part: str, same: Same | None = None) -> Order
     if not only(reasons, Kind.REFUSE):
         reasons += _unclear(kept, part) or [*_mixed(kept, part), *_gaps(kept, part), *_padded(kept, part)]
     return Order(tuple(f.name for f in kept) + tuple(plain), tuple(reasons))
-
-
-# -- reading a name ---------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Picture:
-    """A name taken apart: `texts[i]` stands before digit group `groups[i]`, the last text after them all.
-
-    `marked`: a desktop system's copy mark was taken off.
-    """
-
-    name: str
-    stem: str
-    folder: str
-    marked: bool = False
-
-    @property
-    def groups(self) -> list[str]:
-        return re.findall("[0-9]+", self.stem)
-
-    @property
-    def texts(self) -> tuple[str, ...]:
-        return tuple(re.split("[0-9]+", self.stem.casefold()))
-
-
-def _parsed(name: str) -> _Picture:
-    folder, _, leaf = name.rpartition("/")
-    dot = leaf.rfind(".")
-    return _Picture(name, leaf[:dot] if dot > 0 else leaf, folder)
-
-
-# -- copy marks -------------------------------------------------------------------------------------
-
-_WORD = "(?:copy|kopie|copie|copia|kopia)"
-_COPY_OF = re.compile(rf"{_WORD}(?: ?\([0-9]+\))? (?:of|von|de|di|van) (?P<base>.+)", re.IGNORECASE)
-_COPY_AFTER = re.compile(
-    rf"(?P<base>.+?)(?:[ _-]+{_WORD}(?:[ _]?\(?[0-9]+\)?)?| ?\((?:another |[0-9]+\w\w )?{_WORD}\))", re.IGNORECASE
-)
-_BRACKET = re.compile(r"(?P<base>.*?) ?\([0-9]+\)")
-"""What desktop systems and browsers add to the name of a second copy. Common practice, no source."""
-
-
-def _without_marks(pictures: list[_Picture]) -> list[_Picture]:
-    """Takes off copy marks, words first; a mark that is itself the numbering stays."""
-    words = (_COPY_OF, _COPY_AFTER)
-    for marks in (words, (_BRACKET,), words):
-        while (fewer := _taken_off(pictures, marks)) != pictures:
-            pictures = fewer
-    return pictures
-
-
-def _taken_off(pictures: list[_Picture], marks: Iterable[re.Pattern[str]]) -> list[_Picture]:
-    bare = [_bare(picture, marks) for picture in pictures]
-    if all(b is not p for b, p in zip(bare, pictures, strict=True)) and not _still_tell_apart(bare, pictures):
-        return pictures
-    return bare
-
-
-def _bare(picture: _Picture, marks: Iterable[re.Pattern[str]]) -> _Picture:
-    """Without its mark, where what is left still has a number; otherwise the number is in the mark."""
-    for mark in marks:
-        found = mark.fullmatch(picture.stem)
-        if found and re.search("[0-9]", found["base"]):
-            return replace(picture, stem=found["base"], marked=True)
-    return picture
-
-
-def _still_tell_apart(bare: list[_Picture], pictures: list[_Picture]) -> bool:
-    """ "lamp2 (1)" to "lamp2 (48)": every name is marked, and only the marks tell the pictures apart."""
-    return len({(p.folder, p.stem) for p in bare}) == len({(p.folder, p.stem) for p in pictures})
 
 
 # -- which number -----------------------------------------------------------------------------------
@@ -155,9 +84,9 @@ class _Frame:
     marked: bool
 
 
-def _numbered(pictures: list[_Picture]) -> list[_Frame]:
+def _numbered(pictures: list[PictureName]) -> list[_Frame]:
     """Names with as many digit groups are compared with each other; the few take after the many."""
-    sets: dict[int, list[_Picture]] = defaultdict(list)
+    sets: dict[int, list[PictureName]] = defaultdict(list)
     for picture in pictures:
         sets[len(picture.groups)].append(picture)
     frames: list[_Frame] = []
@@ -170,7 +99,7 @@ def _numbered(pictures: list[_Picture]) -> list[_Frame]:
     return frames
 
 
-def _column(alike: list[_Picture], usual: str | None) -> int:
+def _column(alike: list[PictureName], usual: str | None) -> int:
     """The digit group with the most different values; among equals the densest run, then the last.
 
     The few take the group that follows the text which usually stands before the number, where they have it.
@@ -183,7 +112,7 @@ def _column(alike: list[_Picture], usual: str | None) -> int:
     )
 
 
-def _frame(picture: _Picture, column: int) -> _Frame:
+def _frame(picture: PictureName, column: int) -> _Frame:
     digits = picture.groups[column]
     prefix = f"{picture.folder}/".lstrip("/") + "#".join(picture.texts[: column + 1])
     texts = (picture.folder.casefold(), *picture.texts)

@@ -21,7 +21,8 @@ from keyturn.normalize.reading.probe import Probe
 from keyturn.renumber import order
 from keyturn.renumber.clip_timing import cut_reasons
 from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
-from keyturn.renumber.patterns import matching, one_file, where_pictures_lie
+from keyturn.renumber.logo import is_logo, job_logo
+from keyturn.renumber.patterns import matching, where_pictures_lie
 from keyturn.shop.named_kinds import NO_KINDS, NamedKinds
 from keyturn.shop.reasons import Kind, Reason, Refused, note, refuse
 from keyturn.shop.rulebook import Intake
@@ -74,7 +75,7 @@ def job_art(
     `named` tells kinds that are not taken.
     """
     files = drop_files.look_into(found, intake, named)
-    logo, reasons = _logo(manifest, found.files, files)
+    logo, reasons = job_logo(manifest, found.files, files)
     entries, more = _entries(manifest, found.files, files, logo)
     reasons += more
     extra = dict.fromkeys(name for entry in entries for name in extra_pictures(entry) if name in found.files)
@@ -115,26 +116,6 @@ def _refuses(reasons: Sequence[Reason]) -> bool:
     return any(r.kind is Kind.REFUSE for r in reasons)
 
 
-# -- the logo ---------------------------------------------------------------------------------------
-
-
-def _logo(manifest: Manifest, files: Sequence[str], kinds: DropFiles) -> tuple[str | None, list[Reason]]:
-    wanted = manifest.logo.art
-    if wanted == "first-frame":
-        return None, []
-    if wanted is not None:
-        return one_file(wanted, files, "logo-missing", "name one picture, or first-frame", "logo.art")
-    found = [name for name in files if _is_logo(name) and name in kinds.art]
-    if len(found) < 2:
-        return (found[0] if found else None), []
-    what = f"there are several logos: {', '.join(found)}"
-    return found[0], [refuse("logo-doubled", what, "keep one, or name it under [logo]", file=found[0])]
-
-
-def _is_logo(name: str) -> bool:
-    return "/" not in name and PurePosixPath(name).stem.lower() == "logo"
-
-
 # -- a part's pictures ------------------------------------------------------------------------------
 
 
@@ -173,7 +154,7 @@ def _pictures(
     names = tuple(name for name in found if name in kinds.art or name == entry.art)
     names = names or tuple(name for name in found if name in kinds.not_taken)
     if "*" in entry.art:
-        names = tuple(name for name in names if not _is_logo(name) and (name not in extra or _has_number(name)))
+        names = tuple(name for name in names if not is_logo(name) and (name not in extra or _has_number(name)))
     field = f"part.{number}.art"
     if not names:
         what = f'"{entry.art}" matches no picture of the drop'
