@@ -84,7 +84,8 @@ def test_without_a_manifest_the_wait_is_longer(settle: Settle) -> None:
 
 
 @pytest.mark.parametrize(
-    "there", [seen(""), seen("van.zip"), seen("van/", "van/job.toml"), seen("van.zip", "REJECTED.txt")]
+    "there",
+    [seen(""), seen("van.zip"), seen("van.TAR.gz"), seen("van/", "van/job.toml"), seen("van.zip", "REJECTED.txt")],
 )
 def test_a_zip_and_a_folder_in_a_folder_need_no_longer_wait(settle: Settle, there: Snapshot) -> None:
     settle.look("van", there, 0.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from keyturn.inbox.survey import OURS
-from keyturn.inbox.tar_files import TAR_ENDINGS, form_of
+from keyturn.inbox.tar_files import ARCHIVE_ENDINGS, form_of
 from keyturn.inbox.unpack import unpack
 from keyturn.manifest import manifest_file
 from keyturn.shop.file_names import is_junk
@@ -15,8 +15,6 @@ from keyturn.shop.rulebook import Rulebook
 
 _LEVELS = 2
 """A zip in a zip is unpacked as well; a third one inside is not."""
-
-_ZIP = ".zip"
 
 
 def artist_folder(drop: Path, scratch: Path, rules: Rulebook) -> tuple[Path, list[Reason]]:
@@ -75,7 +73,7 @@ def is_archive(path: Path, rules: Rulebook) -> bool:
         return False
     form = form_of(path)
     if form:
-        return form == "tar" or name.endswith(_ZIP)
+        return form == "tar" or name.endswith(".zip")
     with path.open("rb") as file:
         other = rules.kinds.of("", file.read(START_BYTES))
-    return other is None and name.endswith((_ZIP, *TAR_ENDINGS))
+    return other is None and name.endswith(ARCHIVE_ENDINGS)

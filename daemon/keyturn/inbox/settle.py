@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from keyturn.inbox.survey import OURS, Snapshot
+from keyturn.inbox.tar_files import ARCHIVE_ENDINGS
 from keyturn.manifest import manifest_file
 from keyturn.manifest.models import FILE_NAME
 from keyturn.shop.file_names import is_junk, looks_half_copied
@@ -123,12 +124,12 @@ class Settle:
 
 
 def _has_manifest(snapshot: Snapshot) -> bool:
-    """Is the manifest in the drop or one folder down, or is the drop a single zip, which has it inside?"""
+    """Is the manifest in the drop or one folder down, or is the drop a single archive, which has it inside?"""
     names = [name for name, _ in snapshot]
     if names == [""] or any(map(_is_manifest_near_top, names)):
         return True
     files = [name for name in names if not name.endswith("/") and name not in OURS]
-    return len(files) == 1 and files[0].lower().endswith(".zip") and files[0] != "bootanimation.zip"
+    return len(files) == 1 and files[0].lower().endswith(ARCHIVE_ENDINGS) and files[0] != "bootanimation.zip"
 
 
 def _is_manifest_near_top(path: str) -> bool:

@@ -25,6 +25,7 @@ TAR_ERRORS = (tarfile.TarError, zlib.error, gzip.BadGzipFile, EOFError, ValueErr
 """What `tarfile` raises on a damaged archive."""
 
 TAR_ENDINGS = (".tar", ".tgz", ".tar.gz", ".taz")
+ARCHIVE_ENDINGS = (".zip", *TAR_ENDINGS)
 _GZIP, _ZIP = b"\x1f\x8b", (b"PK\3\4", b"PK\5\6")
 _UTF8_FLAG = 1 << 11
 _MOST_AT_ONCE = 1 << 20
