@@ -155,3 +155,13 @@ def test_inks_are_read_the_right_way_round_with_and_without_the_app14_marker(tmp
     assert np.abs(np.asarray(stills.load(path, INTAKE, name="a"))[8, 8].astype(int) - [255, 0, 0, 0]).max() <= 2
     path.write_bytes(marked[:at] + marked[at + length :])  # the same numbers, now meaning what they say
     assert np.abs(np.asarray(stills.load(path, INTAKE, name="a"))[8, 8].astype(int) - [0, 255, 255, 255]).max() <= 2
+
+
+def test_of_a_stereo_photograph_the_first_picture_is_taken(tmp_path: Path) -> None:
+    """CIPA DC-007 (MPO): a JPEG whose first picture any reader shows; Pillow writes it."""
+    left, right = (Image.new("RGB", (48, 32), colour) for colour in ((200, 30, 30), (30, 30, 200)))
+    left.save(tmp_path / "a.mpo", "MPO", save_all=True, append_images=[right], quality=95)
+    found = stills.probe(tmp_path / "a.mpo", INTAKE, name="a.mpo")
+    assert (found.format, found.frames, found.reasons) == ("JPEG", 1, ())
+    red, _, blue = np.asarray(stills.load(tmp_path / "a.mpo", INTAKE, name="a.mpo"))[5, 5].astype(int)
+    assert red > 150 > 60 > blue
