@@ -98,13 +98,14 @@ def exposure(unit: Path, bar: int) -> tuple[bool, float]:
     return told.returncode == 0, float(level[1])
 
 
-# systemd-analyze(1): up to 3.0 of 10.0 is shown as "OK" or better; 30 is that bar in its tenths.
+# systemd-analyze(1): up to 3.0 of 10.0 is shown as "OK" or better; 30 is that bar in its tenths. The unit itself stays
+# at 0.5: 0.2 of it is RestrictSUIDSGID=, which the shop's set-gid folders need left out.
 @pytest.mark.system
-@pytest.mark.parametrize("dropin", ["", *DROPINS])
-def test_the_unit_exposes_little(tmp_path, dropin):
-    passes, level = exposure(unit_at(tmp_path / "unit", dropin=dropin), 30)
+@pytest.mark.parametrize(("dropin", "bar"), [("", 5), *((name, 30) for name in DROPINS)])
+def test_the_unit_exposes_little(tmp_path, dropin, bar):
+    passes, level = exposure(unit_at(tmp_path / "unit", dropin=dropin), bar)
     assert passes
-    assert level <= 3.0
+    assert level <= bar / 10
 
 
 @pytest.mark.system

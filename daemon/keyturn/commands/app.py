@@ -27,6 +27,7 @@ from keyturn.commands.new import new
 from keyturn.commands.radios import radios
 from keyturn.commands.retry import retry
 from keyturn.commands.run import run
+from keyturn.commands.service import service
 from keyturn.commands.status import status
 from keyturn.shop import settings
 from keyturn.shop.reasons import Refused, ShopFault, shop_fault
@@ -113,3 +114,4 @@ for command in (
     *(inspect, flash, copy, calibrate, doctor),
 ):
     app.command()(command)
+app.add_typer(service, name="service")
