@@ -27,6 +27,7 @@ from samples import Run, picture, until
 
 CHECKOUT = Path(__file__).parents[1]
 README = (CHECKOUT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (CHECKOUT / "DEVELOPERS.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```(\w+)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
 SHOP = "/srv/keyturn"
 
@@ -41,7 +42,14 @@ ART = {
 }
 """For each example of a job.toml: what stands before its parts, and the art that it names."""
 
-COMMANDS = ("keyturn demo", "pytest", "keyturn make my-drop", "keyturn init", "systemctl enable", "dash-1024x600")
+COMMANDS = (
+    "keyturn demo",
+    "pytest",
+    "keyturn make my-drop",
+    "keyturn init",
+    "keyturn service install",
+    "dash-1024x600",
+)
 
 
 def block(words: str) -> str:
@@ -169,9 +177,22 @@ def installed(tmp_path: Path) -> Iterator[Any]:
     yield shell
 
 
-def test_the_lines_that_install_the_service_put_every_file_in_its_place_and_keep_the_settings(installed: Any) -> None:
+def test_the_service_is_installed_by_one_command(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
+    """`tests/commands/test_installation.py` and `tests/faults/test_under_systemd.py` run it in earnest."""
+    (line,) = commands("keyturn service install")
+    assert line[0] == ".venv/bin/keyturn"
+    assert run(*line[1:], "--dry-run") == 0
+    said = capsys.readouterr().out
+    assert [words for words in ("/opt/keyturn", "/srv/keyturn", "keyturn.service", "doctor") if words not in said] == []
+
+
+def test_the_lines_that_install_the_service_by_hand_put_every_file_in_its_place_and_keep_the_settings(
+    installed: Any,
+) -> None:
     """Upgrading runs them again."""
-    lines = block("systemctl enable")
+    (lines,) = [
+        text for text in re.findall(r"^```sh\n(.*?)^```$", DEVELOPERS, re.M | re.S) if "systemctl enable" in text
+    ]
     machine, notes = installed(lines)
     assert notes == [
         "python3 -m venv /opt/keyturn",
@@ -233,7 +254,9 @@ def test_every_command_named_in_a_sentence_has_its_name_and_options() -> None:
     named = [shlex.split(code) for code in inline() if code.startswith("keyturn ")]
     assert len(named) > 5
     for _, command, *rest in named:
-        options = {option for parameter in known[command].params for option in parameter.opts}
+        inner = getattr(known[command], "commands", {})  # a group's own commands
+        chosen = inner[rest.pop(0)] if inner else known[command]
+        options = {option for parameter in chosen.params for option in parameter.opts}
         assert {word for word in rest if word.startswith("-")} <= options, (command, rest)
 
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from faults.campaign import fast_disk
+from faults import campaign, watched
+from faults.campaign import Campaign, fast_disk
 from faults.running import Zygote
 
 
@@ -29,3 +30,11 @@ def strace(needs: Callable[[str], str]) -> str:
 def zygote(desk: Path, strace: str) -> Iterator[Zygote]:
     with Zygote(desk) as one:
         yield one
+
+
+@pytest.fixture(scope="module")
+def tries(desk: Path) -> Iterator[Campaign]:
+    if not watched.available():
+        pytest.skip("system calls cannot be watched on this kind of machine")
+    with campaign.opened(desk, 2) as opened:
+        yield opened

@@ -23,6 +23,8 @@ class Result:
     ended: str
     broken: list[str]
     seconds: float
+    merged: bool = False
+    """The folders were then the same as after another fault, so the run that follows was not run again."""
 
 
 @dataclass
@@ -47,6 +49,10 @@ class Tally:
         return sum(result.reached for result in self.results)
 
     @property
+    def merged(self) -> int:
+        return sum(result.merged for result in self.results)
+
+    @property
     def asked(self) -> int:
         return sum(result.asked for result in self.results)
 
@@ -63,11 +69,11 @@ class Tally:
         scenario, kind = self.results[0].scenario, self.results[0].kind
         cost = sum(result.seconds for result in self.results) / self.points
         ends = ", ".join(f"{n} {how}" for how, n in self.ended.most_common())
-        counts = f"{self.points:6} {self.reached:7} {self.asked:8} {len(self.broken):6} {cost:7.2f}"
-        return f"{scenario:14} {kind:7} {counts}  {ends}"
+        counts = f"{self.points:6} {self.reached:7} {self.merged:6} {self.asked:8} {len(self.broken):6} {cost:7.3f}"
+        return f"{scenario:14} {kind:10} {counts}  {ends}"
 
 
-HEAD = "scenario       fault   points reached promises broken s/point  ended"
+HEAD = "scenario       fault      points reached merged promises broken s/point  ended"
 
 
 def read(file: Path) -> list[Result]:
@@ -91,6 +97,7 @@ def table(results: Iterable[Result]) -> Iterator[str]:
     for _, group in groupby(every, key=lambda r: (r.scenario, r.kind)):
         yield Tally(results=list(group)).row()
     whole = Tally(results=every)
-    yield f"in all: {whole.points} points, {whole.reached} reached, {whole.asked} promises, {len(whole.broken)} broken"
+    counts = f"{whole.points} points, {whole.reached} reached, {whole.merged} merged, {whole.asked} promises"
+    yield f"in all: {counts}, {len(whole.broken)} broken"
     for result in whole.broken:
         yield "\n    ".join([f"  {result.told}", *result.broken])

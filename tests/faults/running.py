@@ -75,7 +75,8 @@ class Zygote:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
-            env={k: v for k, v in os.environ.items() if not k.startswith(("KEYTURN_", "COV_"))},
+            env={k: v for k, v in os.environ.items() if not k.startswith(("KEYTURN_", "COV_"))}
+            | {"PYTHONHASHSEED": "0"},  # the order in which sets are walked
         )
 
     def __enter__(self) -> Zygote:
@@ -166,6 +167,8 @@ def calls(trace: str, root: Path) -> list[Call]:
         if match is None:
             continue
         counts[match[1]] = counts.get(match[1], 0) + 1
+        if text.startswith("write(2<"):  # the log tells of the shop's paths
+            continue
         if f"{root}/" in text or f"{root}>" in text or f'"{root}"' in text:
             found.append(Call(match[1], counts[match[1]], text))
     return found

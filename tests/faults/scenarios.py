@@ -23,6 +23,7 @@ watch = "polling"
 [settle]
 seconds = 0.1
 without_manifest_seconds = 0.3
+doubt_seconds = []
 """
 
 
@@ -62,7 +63,7 @@ def lay_zip(shop: Shop) -> Laid:
     folder, pack = draw(shop.root / "drawn", 9, 1), shop.inbox / "cart.zip"
     with zipfile.ZipFile(pack, "w") as archive:
         for path in sorted(folder.rglob("*.*")):
-            archive.write(path, path.relative_to(folder))
+            archive.writestr(zipfile.ZipInfo(path.relative_to(folder).as_posix()), path.read_bytes())
     shutil.rmtree(folder)
     return Laid("cart.zip", contents(pack), "ready")
 
@@ -141,3 +142,32 @@ def mount(place: Path, options: str) -> None:
     said = subprocess.run(command, capture_output=True, text=True)
     if said.returncode:
         raise OSError(f"mounting is not allowed here: {said.stderr.strip()}")
+
+
+class Away:
+    """A folder that is taken away and given back; a mount is moved (mount(8)), any other folder renamed.
+
+    With `empty` an empty folder is left in its place, as where a share was unmounted. What somebody puts into that
+    is hidden when the share comes back.
+    """
+
+    def __init__(self, folder: Path, away: Path, *, empty: bool) -> None:
+        self._folder, self._away, self._empty = folder, away, empty
+        self._mounted = folder.is_mount()
+
+    def take_away(self) -> None:
+        if self._mounted:
+            self._away.mkdir(exist_ok=True)
+            subprocess.run(["mount", "--move", self._folder, self._away], check=True)
+        else:
+            self._folder.rename(self._away)
+        if self._empty != self._folder.exists():
+            self._folder.mkdir() if self._empty else self._folder.rmdir()
+
+    def give_back(self) -> None:
+        if self._mounted:
+            self._folder.mkdir(exist_ok=True)
+            subprocess.run(["mount", "--move", self._away, self._folder], check=True)
+        else:
+            shutil.rmtree(self._folder, ignore_errors=True)
+            self._away.rename(self._folder)

@@ -22,6 +22,6 @@ def test_results_are_found_again_the_last_word_counts_and_a_cut_off_line_does_no
 
 def test_the_sum_counts_all_and_tells_what_was_broken() -> None:
     text = "\n".join(table([ONE, BAD, replace(ONE, scenario="mended", key="other", reached=False)]))
-    assert "in all: 3 points, 2 reached, 90 promises, 1 broken" in text
+    assert "in all: 3 points, 2 reached, 0 merged, 90 promises, 1 broken" in text
     assert "van is in no folder" in text
     assert len([line for line in text.splitlines() if line.startswith(("drops ", "mended "))]) == 2

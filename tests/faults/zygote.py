@@ -1,25 +1,35 @@
 """Runs the service in processes forked from one that has everything imported: a point of the campaign then costs
 a fraction of a second.
 
-The forked service is the real one but for three things that would make its system calls differ from run to run:
-its clock is counted (each nap is a second), its bench works on the loop's own thread, and its crew is inline.
-Fed with one JSON order a line on stdin; answers with the process's number, then with how it ended.
+The forked service is the real one but for four things that would make its system calls differ from run to run:
+its clock is counted (each nap is a second), its bench works on the loop's own thread, its crew is inline, and its
+random names come from the order's seed where there is one.
+As a program it is fed with one JSON order a line on stdin, and answers with the process's number, then with how it
+ended. `forks` calls it in its own process.
 """
 
 from __future__ import annotations
 
 import ctypes
+import gc
 import importlib
 import json
+import mmap
 import os
+import random
+import secrets
 import signal
+import struct
 import sys
 import tempfile
 import threading
+import tomllib
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
+from copy import deepcopy
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -33,6 +43,7 @@ from loguru import logger
 
 from faults import scenarios
 from keyturn import pipeline
+from keyturn.pages import render
 from keyturn.service import drop_thread
 from keyturn.service.loop import Service
 from keyturn.shop import durable_files
@@ -46,16 +57,49 @@ MOST_NAPS = 600
 
 
 class Clock:
-    """Counted seconds since a fixed morning."""
+    """Counted seconds since a fixed morning, kept where a forked process and its parent both see them.
+
+    Either clock may be set ahead, or back. Until `busy_until` no run counts as quiet.
+    """
+
+    _LAYOUT = struct.Struct("dddd")
 
     def __init__(self, start: datetime) -> None:
-        self._start, self.seconds = start, 0.0
+        self.start, self._shared = start, mmap.mmap(-1, self._LAYOUT.size)
+
+    def _read(self) -> tuple[float, float, float, float]:
+        seconds, wall_ahead, monotonic_ahead, busy_until = self._LAYOUT.unpack_from(self._shared)
+        return seconds, wall_ahead, monotonic_ahead, busy_until
+
+    def _write(self, *values: float) -> None:
+        self._LAYOUT.pack_into(self._shared, 0, *values)
+
+    @property
+    def seconds(self) -> float:
+        return self._read()[0]
+
+    def pass_on(self, seconds: float) -> None:
+        before, *others = self._read()
+        self._write(before + seconds, *others)
+
+    def jump(self, wall: float, monotonic: float) -> None:
+        seconds, wall_ahead, monotonic_ahead, busy_until = self._read()
+        self._write(seconds, wall_ahead + wall, monotonic_ahead + monotonic, busy_until)
+
+    def busy_until(self, seconds: float) -> None:
+        self._write(*self._read()[:3], seconds)
+
+    def is_busy(self) -> bool:
+        seconds, _, _, busy_until = self._read()
+        return seconds < busy_until
 
     def now(self) -> datetime:
-        return self._start + timedelta(seconds=self.seconds)
+        seconds, ahead, _, _ = self._read()
+        return self.start + timedelta(seconds=seconds + ahead)
 
     def monotonic(self) -> float:
-        return self.seconds
+        seconds, _, ahead, _ = self._read()
+        return seconds + ahead
 
 
 class Naps(threading.Event):
@@ -66,7 +110,7 @@ class Naps(threading.Event):
         self._clock = clock
 
     def wait(self, timeout: float | None = None) -> bool:
-        self._clock.seconds += 1.0
+        self._clock.pass_on(1.0)
         if self._clock.seconds > MOST_NAPS:
             raise TimeoutError("the shop is never quiet")
         return True
@@ -102,8 +146,15 @@ def _changed_while_made() -> None:
     pipeline.make = make
 
 
-def serve(order: dict[str, Any]) -> int:
-    clock = Clock(datetime.fromisoformat(order["now"]) if order.get("now") else datetime.now(UTC))
+def clock_of(order: dict[str, Any]) -> Clock:
+    return Clock(datetime.fromisoformat(order["now"]) if order.get("now") else datetime.now(UTC))
+
+
+def serve(order: dict[str, Any], clock: Clock) -> int:
+    if "seed" in order:
+        names = random.Random(order["seed"])
+        secrets.token_hex = lambda nbytes=None: names.randbytes(nbytes or 32).hex()
+        os.getpid = lambda: 4242  # the lock holds it
     drop_thread.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
     if order.get("changed"):
         _changed_while_made()
@@ -116,7 +167,7 @@ def serve(order: dict[str, Any]) -> int:
             crew_of=lambda settings, rules: InlineCrew(),
         )
         shop._wake = Naps(clock)
-        tick = shop._round
+        tick, quiet = shop._round, shop._is_quiet
 
         def ticked() -> None:
             nonlocal opened
@@ -124,6 +175,7 @@ def serve(order: dict[str, Any]) -> int:
             tick()
 
         shop._round = ticked  # type: ignore[method-assign]
+        shop._is_quiet = lambda: quiet() and not clock.is_busy()  # type: ignore[method-assign]
         shop.run(until_quiet=True)
     except TimeoutError:
         return NEVER_QUIET
@@ -136,30 +188,46 @@ def serve(order: dict[str, Any]) -> int:
     return QUIET
 
 
-def _child(order: dict[str, Any]) -> None:
-    log = Path(order["log"]).open("w", buffering=1)  # noqa: SIM115 - it lives as long as the process
+def log_to(file: str) -> None:
+    log = Path(file).open("w", buffering=1)  # noqa: SIM115 - it lives as long as the process
     os.dup2(log.fileno(), 2)
     logger.remove()
     logger.add(sys.stderr, format="{level} {message}", backtrace=False)
+
+
+def _child(order: dict[str, Any]) -> None:
+    log_to(order["log"])
     if order.get("stopped"):
         any_process, pr_set_ptracer = ctypes.c_ulong(-1), 0x59616D61  # prctl(2): where Yama guards ptrace
         ctypes.CDLL(None).prctl(pr_set_ptracer, any_process, 0, 0, 0)
         os.kill(os.getpid(), signal.SIGSTOP)
-    os._exit(serve(order))
+    os._exit(serve(order, clock_of(order)))
 
 
-def _warm_up() -> None:
-    """Imports what a whole run imports only when it needs it: a fault meant for the shop would hit that.
+def warm_up() -> None:
+    """Imports and prepares what a whole run would only when it needs it: a fault meant for the shop would hit that,
+    and every run would take the time. Nothing prepared touches the shop."""
+    logger.remove()
+    _import_all()
+    for name in render._environment().list_templates(extensions=["j2"]):
+        render._environment().get_template(name)
+    parsed = cache(tomllib.loads)
+    tomllib.loads = lambda text, /, **how: deepcopy(parsed(text, **how))
+    gc.collect()
+    gc.freeze()  # a collection writes to every object, and each page that a fork writes to is copied
+    gc.disable()
 
-    The run is a child's: libvips starts threads when it works, and a fork takes none with it.
-    """
+
+def _import_all() -> None:
+    """Imports what a run imports. The run is a child's: libvips starts threads when it works, and a fork takes none
+    with it."""
     reading, writing = os.pipe()
     pid = os.fork()
     if pid == 0:
         known = set(sys.modules)
         with tempfile.TemporaryDirectory() as folder:
             scenarios.drops(scenarios.shop_in(Path(folder) / "shop"))
-            serve({"root": f"{folder}/shop"})
+            serve({"root": f"{folder}/shop"}, clock_of({}))
         os.write(writing, " ".join(set(sys.modules) - known).encode())
         os._exit(0)
     os.close(writing)
@@ -171,8 +239,7 @@ def _warm_up() -> None:
 
 
 def main() -> None:
-    logger.remove()
-    _warm_up()
+    warm_up()
     for text in sys.stdin:
         order = json.loads(text)
         pid = os.fork()

@@ -1,0 +1,108 @@
+"""The points of the campaign: which fault, at which call of which scenario."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+from faults.hampering import Step
+
+ERRORS = ("EIO", "ENOSPC", "EROFS", "EMFILE", "EACCES")
+SHARE_ERRORS = ("ESTALE", "EIO", "EACCES")
+BURST = 8
+READS_APART = 8
+"""A fault that lasts is begun at every call that changes something, and at each so-many-th of the others."""
+
+KINDS = {
+    "kill": "killed before the call",
+    "double": "and killed again while it recovers",
+    "errno": "the call fails once",
+    "burst": f"{BURST} calls of its name fail",
+    "share": "from the call on the inbox gives nothing but an error, for three minutes",
+    "gone": "from the call on the inbox is an empty folder, or none, for three minutes",
+    "state-full": "from the call on there is no space for state, for three minutes",
+    "clock": "the clocks are set an hour ahead or back at the call",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """The `number`-th call of a name that touches the shop."""
+
+    name: str
+    number: int
+    text: str = ""
+
+    @property
+    def at(self) -> tuple[str, int]:
+        return self.name, self.number
+
+    def __str__(self) -> str:
+        return f"{self.name}#{self.number}"
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One fault. `second` is a call of the recovery run at which the service is killed again."""
+
+    scenario: str
+    kind: str
+    call: Place
+    error: str = ""
+    second: Place | None = None
+
+    @property
+    def key(self) -> str:
+        """The same in every run: names of files hold random parts, the order of the calls does not."""
+        after = f" then {self.second}" if self.second else ""
+        return f"{self.scenario} {self.kind} {self.error or '-'} {self.call}{after}"
+
+    def __str__(self) -> str:
+        after = f", then before {self.second.text[:120]}" if self.second else ""
+        return f"{self.scenario} {self.kind} {self.error} {self.call}: {self.call.text[:160]}{after}"
+
+
+def place(step: Step) -> Place:
+    return Place(step.name, step.number, step.text)
+
+
+def thinned(steps: Iterable[Step], every: int) -> list[Step]:
+    """All renames, and each `every`-th of the rest."""
+    return [step for number, step in enumerate(steps) if step.renames or number % every == 0]
+
+
+Recovery = Callable[[Place], list[Step]]
+"""The calls of the run that follows a kill before a call."""
+
+
+def of(scenario: str, kind: str, every: int, steps: list[Step], recovery: Recovery) -> Iterator[Point]:
+    """The points of one kind; `steps` are the calls of a run without faults."""
+    changing = [step for step in steps if step.changes]
+    if kind == "kill":
+        yield from (Point(scenario, kind, place(step)) for step in thinned(changing, every))
+    elif kind == "double":
+        for first in [place(step) for step in changing if step.renames]:
+            again = [step for step in recovery(first) if step.changes]
+            yield from (Point(scenario, kind, first, second=place(step)) for step in again[:: 4 * every])
+    elif kind in ("errno", "burst"):
+        yield from _each(scenario, kind, thinned(steps, every) if every > 1 else steps, ERRORS, every)
+    else:
+        begun = [step for number, step in enumerate(steps) if step.changes or number % READS_APART == 0]
+        yield from _each(scenario, kind, begun[::every], _VARIANTS[kind], every)
+
+
+_VARIANTS = {
+    "share": SHARE_ERRORS,
+    "gone": ("empty", "missing"),
+    "state-full": ("ENOSPC",),
+    "clock": ("wall+1h", "wall-1h", "both+1h"),
+}
+
+
+def _each(scenario: str, kind: str, steps: list[Step], variants: tuple[str, ...], every: int) -> Iterator[Point]:
+    """Every variant at every step; in a sample the variants take turns."""
+    turns = itertools.cycle(variants) if every > 1 else None
+    for step in steps:
+        for variant in [next(turns)] if turns else variants:
+            yield Point(scenario, kind, place(step), variant)
