@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from keyturn.shop.bounded_record import LARGEST, MOST_VALUES, Record, parsed
+from keyturn.shop.bounded_record import LARGEST, MOST_KEYS, MOST_VALUES, Record, parsed
 from keyturn.shop.reasons import Reason
 
 
@@ -40,6 +40,7 @@ def test_others_are_refused(text: str) -> None:
 class _Crowd(Record):
     reasons: tuple[Reason, ...] = ()
     rows: tuple[tuple[int, ...], ...] = ()
+    pictures: dict[str, str] = {}
 
 
 @pytest.mark.parametrize(
@@ -49,6 +50,7 @@ class _Crowd(Record):
         '{"reasons": [' + "1," * 1000 + "1]}",
         '{"rows": [["a"' + ',"a"' * 1000 + "]]}",
         '{"rows": [' + '["a"],' * 1000 + "[1]]}",
+        '{"pictures": {' + ",".join(f'"{n}": 1' for n in range(MOST_KEYS + 1)) + "}}",
     ],
 )
 def test_reading_ends_at_the_first_error_of_a_list(text: str) -> None:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, model_validator
-from pydantic_core import CoreSchema
+from pydantic_core import CoreSchema, core_schema
 
 LARGEST = 2**53
 """Largest whole number of a record: JSON's numbers are exact up to it (RFC 8259, section 6), and SQLite holds it."""
@@ -18,6 +18,9 @@ LARGEST = 2**53
 
 MOST_VALUES = 300_000
 """Twice what a job of 2,400 frames on twelve radios has in its largest record."""
+
+MOST_KEYS = 1000
+"""The pictures of a refused drop are the one mapping, and at most a dozen."""
 
 R = TypeVar("R", bound="Record")
 
@@ -30,7 +33,7 @@ def parsed(data: bytes, model: type[R]) -> R:
 
 
 def _taking_one_error(schema: Any) -> Any:
-    """Return a pydantic schema whose lists end at their first error."""
+    """Return a pydantic schema whose lists end at their first error, and whose mappings are small."""
     if isinstance(schema, list):
         return [_taking_one_error(each) for each in schema]
     if not isinstance(schema, dict):
@@ -38,7 +41,15 @@ def _taking_one_error(schema: Any) -> Any:
     changed = {key: _taking_one_error(value) for key, value in schema.items()}
     if changed.get("type") == "tuple":
         changed["fail_fast"] = True
+    if changed.get("type") == "dict":  # these cannot end at an error
+        return core_schema.no_info_before_validator_function(_with_few_keys, changed)
     return changed
+
+
+def _with_few_keys(value: object) -> object:
+    if isinstance(value, dict) and len(value) > MOST_KEYS:
+        raise ValueError(f"a mapping has more than {MOST_KEYS} keys")
+    return value
 
 
 class Record(BaseModel):
