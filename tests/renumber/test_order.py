@@ -68,6 +68,14 @@ def test_any_names_are_all_kept_and_in_one_order(names: list[str]):
     assert order(names[::-1], part="p") == result
 
 
+@pytest.mark.parametrize("zero", ["٠", "０"])
+def test_numbers_in_digits_of_any_script_play_by_their_value(zero: str):
+    """Unicode, category Nd: the digits of a script follow each other from its zero."""
+    names = ["".join(chr(ord(zero) + int(digit)) for digit in str(n)) + ".png" for n in range(1, 13)]
+    result = ordered(*names)
+    assert list(result.names) == names and codes(result) == {("frames-padded", "mended")}
+
+
 def test_a_run_may_start_anywhere_and_nothing_is_said_of_a_sound_one():
     for start in (0, 1, 7, 9990):
         names = [f"lamp_{n:05d}.png" for n in range(start, start + 20)]
@@ -114,11 +122,6 @@ def test_two_numbers_that_disagree_are_refused():
     """Over midnight the clock starts anew: the day and the time each give another order."""
     result = ordered("20260301_235958.png", "20260301_235959.png", "20260302_000001.png")
     assert codes(result) == {("frames-unclear", "refuse")}
-
-
-def test_only_ascii_digits_are_numbers():
-    result = ordered("lamp１.png", "lamp２.png")
-    assert codes(result) == {("frames-unnumbered", "note")}
 
 
 # -- gaps and padding -------------------------------------------------------------------------------

@@ -63,3 +63,11 @@ def test_other_kinds_of_spaces_make_no_difference_where_nothing_else_matches() -
         assert (names, reason.kind) == ((file,), "mended")
     assert matching("a\xa0b.png", ["a b.png", "a\xa0b.png"]) == (("a\xa0b.png",), [])
     assert of_folder("Two\xa0Vans", ["two vans/1.png"]) == "two vans/*"
+
+
+def test_accents_match_however_they_are_written(tmp_path: Path) -> None:
+    """Unicode, annex 15: a Mac's disks hold names decomposed (NFD), keyboards type them composed (NFC)."""
+    on_disk, typed = "Cafe\u0301/1.png", "Caf\u00e9/*.png"
+    assert matching(typed, [on_disk]) == ((on_disk,), [])
+    assert of_folder("Caf\u00e9", [on_disk]) == "Cafe\u0301/*"
+    assert one_file("Caf\u00e9/1.png", [on_disk], "c", "m", "f") == (on_disk, [])

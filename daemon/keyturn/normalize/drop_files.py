@@ -12,6 +12,7 @@ from pathlib import PurePosixPath
 
 from keyturn.inbox.survey import Survey
 from keyturn.manifest import manifest_file
+from keyturn.normalize.logo_names import is_logo, may_be_logos
 from keyturn.normalize.reading import kinds
 from keyturn.shop.named_kinds import START_BYTES, NamedKind, NamedKinds
 from keyturn.shop.reasons import Reason, note, refuse
@@ -59,15 +60,12 @@ def _meant_as_art(not_taken: Mapping[str, NamedKind], art: Collection[str]) -> I
     They do by their kind or ending, as a numbered row of one kind in one folder, and where the only logo is one.
     """
     rows = Counter(_row(name) for name in not_taken if _has_number(name))
-    has_logo = any(map(_is_logo, art))
+    has_logo = any(map(is_logo, art)) or bool(may_be_logos(art))
+    logos = () if has_logo else [name for name in not_taken if is_logo(name)] or may_be_logos(not_taken)
     for name, kind in not_taken.items():
-        by_name = PurePosixPath(name).suffix.lower() in kinds.ART_ENDINGS or (_is_logo(name) and not has_logo)
+        by_name = PurePosixPath(name).suffix.lower() in kinds.ART_ENDINGS or name in logos
         if kind.art or kind.packed or by_name or (_has_number(name) and rows[_row(name)] > 1):
             yield name
-
-
-def _is_logo(name: str) -> bool:
-    return "/" not in name and PurePosixPath(name).stem.lower() == "logo"
 
 
 def _row(name: str) -> tuple[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -29,9 +30,15 @@ class PictureName:
 
 
 def parsed(name: str) -> PictureName:
+    """Return the name taken apart. Its stem has letters composed (NFC) and digits of any script as 0 to 9."""
     folder, _, leaf = name.rpartition("/")
     dot = leaf.rfind(".")
-    return PictureName(name, leaf[:dot] if dot > 0 else leaf, folder)
+    stem = unicodedata.normalize("NFC", leaf[:dot] if dot > 0 else leaf)
+    return PictureName(name, re.sub(r"\d+", _plain_digits, stem), folder)
+
+
+def _plain_digits(group: re.Match[str]) -> str:
+    return "".join(str(unicodedata.decimal(digit)) for digit in group[0])
 
 
 # -- copy marks -------------------------------------------------------------------------------------

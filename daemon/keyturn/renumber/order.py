@@ -48,7 +48,7 @@ def part_name(index: int) -> str:
 def order(names: Sequence[str], *, part: str, same: Same | None = None) -> Order:
     """Playing order of the pictures `names` (relative `/`-paths) of the part called `part`.
 
-    Order is by the number in each name: the group of ASCII digits that varies most across the set.
+    Order is by the number in each name: the group of digits, of any script, that varies most across the set.
     Reasons: `frames-doubled` refuses two pictures with one number, or mends it where `same` finds their
     contents equal; `frame-unnumbered` refuses a picture without a number among numbered ones;
     `frames-unclear` refuses where two numbers change and disagree; `frames-padded` mends; `frames-gap`,

@@ -9,7 +9,7 @@ import filecmp
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from keyturn.inbox.survey import Survey
 from keyturn.manifest.models import FILE_NAME, Manifest, Part
@@ -21,13 +21,13 @@ from keyturn.normalize.reading.probe import Probe
 from keyturn.renumber import order
 from keyturn.renumber.clip_timing import cut_reasons
 from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
-from keyturn.renumber.logo import is_logo, job_logo
+from keyturn.renumber.logo import JobLogo, job_logo
 from keyturn.renumber.patterns import matching, where_pictures_lie
 from keyturn.shop.named_kinds import NO_KINDS, NamedKinds
 from keyturn.shop.reasons import Kind, Reason, Refused, note, refuse
 from keyturn.shop.rulebook import Intake
 
-UNTIL_BOOTED = "until-booted"
+UNTIL_BOOTED: Final = "until-booted"
 
 UNUSED_SHOWN = 4
 """This many unused pictures are named; the others are counted."""
@@ -75,11 +75,14 @@ def job_art(
     `named` tells kinds that are not taken.
     """
     files = drop_files.look_into(found, intake, named)
-    logo, reasons = job_logo(manifest, found.files, files)
-    entries, more = _entries(manifest, found.files, files, logo)
+    chosen_logo = job_logo(manifest, found.files, files)
+    logo, reasons = chosen_logo.name, [*chosen_logo.reasons]
+    entries, more = _entries(manifest, found.files, files, chosen_logo)
     reasons += more
     extra = dict.fromkeys(name for entry in entries for name in extra_pictures(entry) if name in found.files)
-    pictures, more = _gathered(_pictures(entry, n, found.files, files, extra) for n, entry in enumerate(entries, 1))
+    pictures, more = _gathered(
+        _pictures(entry, n, found.files, files, extra, chosen_logo.not_frames) for n, entry in enumerate(entries, 1)
+    )
     reasons += more
     used = dict.fromkeys([*(name for names in pictures for name in names), *extra])
     wanted = [*used, *([logo] if logo and logo not in used else [])]
@@ -94,7 +97,7 @@ def job_art(
     for number, (entry, names) in enumerate(chosen, 1):
         reasons += cut_reasons(entry, number, names, probes, intake.caps.frames)
     if parts:
-        reasons += [*_unused(files, {*used, logo}), *_unreachable(parts)]
+        reasons += [*_unused(files, {*used, logo, *chosen_logo.told}), *_unreachable(parts)]
     elif not _refuses(reasons):
         reasons += drop_files.without_pictures(files)
     if _refuses(reasons):
@@ -120,33 +123,41 @@ def _refuses(reasons: Sequence[Reason]) -> bool:
 
 
 def _entries(
-    manifest: Manifest, files: Sequence[str], kinds: DropFiles, logo: str | None
+    manifest: Manifest, files: Sequence[str], kinds: DropFiles, logo: JobLogo
 ) -> tuple[list[Part], list[Reason]]:
     """Return the manifest's parts, or guessed ones where it has none."""
     parts, reasons = (list(manifest.part), list[Reason]()) if manifest.part else _guessed(kinds, logo)
-    entries, more = _gathered(with_real_names(part, number, files, logo) for number, part in enumerate(parts, 1))
+    entries, more = _gathered(with_real_names(part, number, files, logo.name) for number, part in enumerate(parts, 1))
     return entries, reasons + more
 
 
-def _guessed(files: DropFiles, logo: str | None) -> tuple[list[Part], list[Reason]]:
-    """Return a part for each sub-folder in name order, or one part of the loose pictures."""
-    art = [name for name in sorted(files.art) if name != logo]
+def _guessed(files: DropFiles, logo: JobLogo) -> tuple[list[Part], list[Reason]]:
+    """Return a part for each sub-folder in name order, or one part of the loose pictures; of a logo alone, its hold."""
+    art = [name for name in sorted(files.art) if name != logo.name and name not in logo.not_frames]
     loose = [name for name in art if "/" not in name]
     folders = sorted({name.rpartition("/")[0] for name in art if "/" in name})
     if loose and folders:
         what = f"lies loose, while other pictures lie in folders ({', '.join(folders)})"
         mend = "put all in folders, or name the parts under [[part]]"
         return [], [refuse("parts-unclear", what, mend, file=loose[0])]
+    if not art and logo.name:
+        what = "is the only picture, and stands until the radio has booted"
+        return [Part(art=logo.name, plays=UNTIL_BOOTED)], [note("logo-alone", what, file=logo.name)]
     return [Part(art=f"{folder}/*") for folder in folders] or ([Part(art="*")] if loose else []), []
 
 
 def _pictures(
-    entry: Part, number: int, files: Sequence[str], kinds: DropFiles, extra: Collection[str]
+    entry: Part,
+    number: int,
+    files: Sequence[str],
+    kinds: DropFiles,
+    extra: Collection[str],
+    not_frames: Collection[str],
 ) -> tuple[tuple[str, ...], list[Reason]]:
     """Return the pictures that the part's pattern matches.
 
-    A pattern with a star leaves out the logo, and `extra` pictures without a number: scene.png is no frame, while
-    0048.png may be both a frame and a backdrop.
+    A pattern with a star leaves out the logo (`not_frames`), and `extra` pictures without a number: scene.png is no
+    frame, while 0048.png may be both a frame and a backdrop.
     """
     if entry.art is None:
         return (), []
@@ -154,7 +165,7 @@ def _pictures(
     names = tuple(name for name in found if name in kinds.art or name == entry.art)
     names = names or tuple(name for name in found if name in kinds.not_taken)
     if "*" in entry.art:
-        names = tuple(name for name in names if not is_logo(name) and (name not in extra or _has_number(name)))
+        names = tuple(name for name in names if name not in not_frames and (name not in extra or _has_number(name)))
     field = f"part.{number}.art"
     if not names:
         what = f'"{entry.art}" matches no picture of the drop'

@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 
 from keyturn.manifest.models import FILE_NAME
 from keyturn.normalize.reading import kinds
-from keyturn.shop.folding import plain_spaces
+from keyturn.shop.folding import composed, plain_spaces
 from keyturn.shop.reasons import Reason, mended, refuse
 
 
@@ -20,7 +20,8 @@ def is_art(name: str) -> bool:
 def matching(pattern: str, files: Sequence[str]) -> tuple[tuple[str, ...], list[Reason]]:
     """Return the files that `pattern` matches, folder by folder.
 
-    Where none matches, files that differ from it in capitals or kinds of spaces alone are taken, with a reason.
+    Letters with accents match however they are written. Where no file matches, those that differ in capitals or kinds
+    of spaces alone are taken, with a reason.
     """
     if exact := tuple(name for name in files if _fits(name, pattern)):
         return exact, []
@@ -46,7 +47,8 @@ def of_folder(wanted: str, files: Sequence[str]) -> str | None:
     """
     steps = wanted.rstrip("/")
     folders = dict.fromkeys(name.rpartition("/")[0] for name in files if "/" in name)
-    alike = [steps] if steps in folders else [folder for folder in folders if _folded(folder) == _folded(steps)]
+    alike = [steps] if steps in folders else [folder for folder in folders if composed(folder) == composed(steps)]
+    alike = alike or [folder for folder in folders if _folded(folder) == _folded(steps)]
     return f"{alike[0]}/*" if len(alike) == 1 else None
 
 
@@ -57,9 +59,9 @@ def where_pictures_lie(art: Collection[str]) -> str:
 
 
 def _folded(name: str) -> str:
-    return plain_spaces(name).lower()
+    return plain_spaces(composed(name)).lower()
 
 
 def _fits(name: str, pattern: str) -> bool:
-    steps, wanted = name.split("/"), pattern.split("/")
+    steps, wanted = composed(name).split("/"), composed(pattern).split("/")
     return (len(steps) == len(wanted) and all(map(fnmatchcase, steps, wanted))) or name == pattern

@@ -18,3 +18,8 @@ def folded(word: str) -> str:
 def plain_spaces(text: str) -> str:
     """Return `text` with plain spaces in place of no-break spaces and other spaces of print (category Zs)."""
     return re.sub(r"[\xa0\u1680\u2000-\u200a\u202f\u205f\u3000]", " ", text)
+
+
+def composed(text: str) -> str:
+    """Return `text` with each letter and its accent as one character (NFC); a Mac's file names have them as two."""
+    return unicodedata.normalize("NFC", text)
