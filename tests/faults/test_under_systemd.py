@@ -231,3 +231,28 @@ def test_reloaded_and_stopped_it_does_as_it_is_told(machine: Machine) -> None:
     machine.says("systemctl", "stop", "keyturn")
     assert (machine.unit("ActiveState"), machine.unit("Result")) == ("inactive", "success")
     assert (machine.unit("ExecMainCode"), machine.unit("ExecMainStatus")) == ("1", "0"), "CLD_EXITED (waitid(2)), 0"
+
+
+def test_one_command_installs_the_service_again_and_again_and_one_removes_it_and_keeps_the_shop(
+    machine: Machine,
+) -> None:
+    """The program lies in its place already, since this machine has no registry to install it from."""
+    program = "/opt/keyturn/bin/keyturn"
+    told = machine.says(program, "service", "install", "--dry-run")
+    assert "would run systemctl restart keyturn.service" in told
+    machine.says("bash", "-c", "rm /etc/systemd/system/keyturn.service; systemctl daemon-reload")
+    assert machine.unit("LoadState") == "not-found"
+    for done in ("wrote", "as it should be"):
+        told = machine.says(program, "service", "install", "--with", "hooks")
+        (unit,) = [line for line in told.splitlines() if "system/keyturn.service" in line and ".d/" not in line]
+        assert done in unit and "The service is installed" in told
+        machine.until(lambda: machine.unit("ActiveState") == "active")
+        assert machine.unit("UnitFileState") == "enabled" and machine.unit("PrivateNetwork") == "no"
+    assert "Service: running" in machine.says("bash", "-c", f"cd / && {program} status"), "found without --root"
+    shop = machine.says("find", "/srv/keyturn/outbox", "/srv/keyturn/archive", "-name", "job.*")
+    assert shop
+    machine.says(program, "service", "remove")
+    assert (machine.unit("LoadState"), machine.unit("ActiveState")) == ("not-found", "inactive")
+    assert machine.says("bash", "-c", "ls -d /opt/keyturn /etc/*.d/keyturn* /etc/systemd/system/keyturn* || true") == ""
+    assert machine.says("find", "/srv/keyturn/outbox", "/srv/keyturn/archive", "-name", "job.*") == shop
+    assert machine.says("stat", "-c", "%U", "/srv/keyturn/outbox") == "keyturn"
