@@ -10,7 +10,7 @@ import shlex
 import subprocess
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -49,6 +49,7 @@ COMMANDS = (
     "keyturn init",
     "keyturn service install",
     "dash-1024x600",
+    "[inbox]",
 )
 
 
@@ -272,7 +273,17 @@ def test_every_file_and_extra_named_in_a_sentence_is_there() -> None:
     assert asked and set(asked) <= set(extras)
 
 
+@pytest.mark.system
+def test_the_share_is_one_that_samba_knows(needs: Callable[[str], str], tmp_path: Path) -> None:
+    """testparm(1) names unknown parameters and wrong values. tests/faults/test_uploads.py uploads to this share."""
+    (tmp_path / "smb.conf").write_text(block("[inbox]"), encoding="utf-8")
+    said = subprocess.run([needs("testparm"), "-s", tmp_path / "smb.conf"], capture_output=True, text=True)
+    assert said.returncode == 0 and "Loaded services file OK" in said.stderr
+    assert not [line for line in said.stderr.splitlines() if "inbox" in line or "nknown" in line]
+    assert "force user = keyturn" in said.stdout
+
+
 def test_every_block_is_run_by_a_test() -> None:
-    assert {kind for kind, _ in BLOCKS} == {"sh", "toml"}
+    assert {kind for kind, _ in BLOCKS} == {"sh", "toml", "ini"}
     unknown = [text for _, text in BLOCKS if not any(words in text for words in (*ART, *COMMANDS))]
     assert unknown == []

@@ -14,7 +14,8 @@ import pytest
 
 SYSTEMD = Path(__file__).parents[1] / "systemd"
 PROGRAM = "/opt/keyturn/bin/keyturn"
-DROPINS = ("keyturn-cluster.conf", "keyturn-hooks.conf")
+NETWORK = ("keyturn-cluster.conf", "keyturn-hooks.conf")
+DROPINS = (*NETWORK, "keyturn-lease.conf")
 needs_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can give files to another user")
 
 
@@ -141,7 +142,7 @@ def test_a_worker_out_of_memory_does_not_take_the_service_with_it():
     assert service()["OOMPolicy"] == ["continue"]
 
 
-@pytest.mark.parametrize("name", DROPINS)
+@pytest.mark.parametrize("name", NETWORK)
 def test_the_network_is_closed_but_for_the_drop_ins(name):
     unit = service()
     dropin = (SYSTEMD / name).read_text(encoding="utf-8")

@@ -13,6 +13,7 @@ import tomllib
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import features
@@ -47,6 +48,29 @@ def everything(root: Path) -> dict[str, tuple[int, int, int, bytes]]:
 def no_systemd(monkeypatch: pytest.MonkeyPatch) -> None:
     """Hide the systemd of the machine that runs the tests."""
     monkeypatch.setattr(service_health, "_unit", lambda name: "")
+
+
+@pytest.mark.parametrize(
+    ("status", "words"),
+    [("0000000010000000", "whoever owns them"), ("0000000000000000", "where they are of the service")],
+)
+def test_whose_open_files_are_seen_depends_on_the_services_capability(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, status: str, words: str
+) -> None:
+    """CAP_LEASE is bit 28 of CapEff (capabilities(7), proc_pid_status(5))."""
+    real = Path.read_text
+
+    def read_text(self: Path, *rest: Any, **more: Any) -> str:
+        return f"Name: x\nCapEff:\t{status}\n" if self.name == "status" else real(self, *rest, **more)
+
+    monkeypatch.setattr(Path, "read_text", read_text)
+    assert found(shop, words).health is Health.WELL
+
+
+def test_that_no_open_files_are_seen_is_said_with_a_way_out(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(doctor.open_files, "leases_work", lambda folder: False)
+    finding = found(shop, "cannot be seen")
+    assert finding.health is Health.MIND and "done" in finding.remedy
 
 
 def test_in_a_sound_shop_nothing_is_ill_and_only_the_service_is_missed(shop: Shop) -> None:

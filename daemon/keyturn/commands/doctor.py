@@ -21,7 +21,8 @@ from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, ou
 from keyturn.commands.finding import Finding, Health, well
 from keyturn.commands.folder_rights import too_open
 from keyturn.commands.output import plain, write_json
-from keyturn.inbox import events
+from keyturn.inbox import events, open_files
+from keyturn.outbox import shop_state
 from keyturn.pipeline import frame_crew
 from keyturn.shop import mounts, rulebook, settings
 from keyturn.shop.disk_look import write_error
@@ -33,6 +34,8 @@ LITTLE_SPACE = 2 * 2**30
 """Bytes that hold some hundred drops. With less, the shop soon pauses."""
 
 LITTLE_INODES = 10_000
+CAP_LEASE = 1 << 28
+"""The bit of CAP_LEASE (linux/capability.h)."""
 FEW_WATCHES = 8
 EARLIEST_CLOCK = datetime(2026, 1, 1)
 """Keyturn did not exist before this day, so an earlier clock is wrong."""
@@ -77,6 +80,7 @@ def examine(shop: Shop) -> list[Finding]:
         *_folders(shop),
         *_space(shop),
         *_watching(shop),
+        *_open_files(shop),
         *_clock(),
         *service_health.service(shop),
         *service_health.aside(shop),
@@ -205,6 +209,34 @@ def _watching(shop: Shop) -> Iterator[Finding]:
     limit = _number(Path("/proc/sys/fs/inotify/max_user_instances"))
     if chosen == "events" and limit is not None and limit < FEW_WATCHES:
         yield Finding(Health.MIND, f"only {limit} inotify instances are allowed", "raise fs.inotify.max_user_instances")
+
+
+def _open_files(shop: Shop) -> Iterator[Finding]:
+    """Tell whose files the service sees while they are open for writing."""
+    if not os.access(shop.inbox, os.R_OK | os.W_OK | os.X_OK):
+        return  # _folders reports it
+    kind = mounts.file_system(shop.inbox)
+    if kind in events.NETWORK_FILE_SYSTEMS or not open_files.leases_work(shop.inbox):
+        what = f"which files in the inbox are still open for writing cannot be seen ({kind})"
+        remedy = 'artists can put in a final file: done = "done.txt" under [settle] in keyturn.toml'
+        yield Finding(Health.MIND, what, remedy)
+    elif _may_lease(shop):
+        yield well("files in the inbox that are open for writing are seen by read leases, whoever owns them")
+    else:
+        whose = "of the service's own user; others' are not (systemd/keyturn-lease.conf)"
+        yield well(f"files in the inbox that are open for writing are seen by read leases where they are {whose}")
+
+
+def _may_lease(shop: Shop) -> bool:
+    """Has the running service, or without one this process, the capability for leases on anybody's files?"""
+    state = shop_state.read_state(shop)
+    pid = state.pid if state and state.pid else "self"
+    try:
+        status = Path(f"/proc/{pid}/status").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return False
+    effective = next((line for line in status.splitlines() if line.startswith("CapEff:")), "CapEff: 0")
+    return bool(int(effective.split()[1], 16) & CAP_LEASE)
 
 
 def _number(path: Path) -> int | None:

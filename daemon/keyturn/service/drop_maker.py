@@ -164,6 +164,7 @@ class DropMaker:
 
     def _publish(self, claim: Claim, staging: Path, target: str, record: JobRecord) -> Outcome:
         progress = self.bench.progress
+        self.doubts.forget(claim.name)
         shutil.rmtree(self._scratch(claim))
         progress.stage("publish")
         self.folders.publish(claim, staging, target)
@@ -221,6 +222,7 @@ class DropMaker:
         pages = {"REJECTED.html": rejected_html(rejection), "REJECTED.txt": rejected_text(rejection)}
         self._remove_staging(claim)
         self.remove_scratch(claim)
+        self.doubts.forget(claim.name)
         folder = self.folders.reject(claim, rejection, pages)
         self._enter(lambda: self.books.enter_refused(folder, rejection))
         record = rejection.model_dump(mode="json", exclude={"pictures"})
