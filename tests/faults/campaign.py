@@ -45,9 +45,9 @@ class Campaign:
     def __init__(self, pool: ProcessPoolExecutor) -> None:
         self._pool = pool
 
-    def points(self, scenario: str, kind: str, every: int) -> list[Point]:
+    def points(self, scenario: str, kind: str, every: int, *, firsts: int | None = None) -> list[Point]:
         """Raises OSError where mounting is not allowed and the scenario needs it."""
-        return self.submit(trying.all_points, scenario, kind, every)
+        return self.submit(trying.all_points, scenario, kind, every, firsts)
 
     def submit(self, work: Callable[..., Answer], *given: object) -> Answer:
         return self._pool.submit(work, *given).result()

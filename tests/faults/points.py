@@ -76,13 +76,17 @@ Recovery = Callable[[Place], list[Step]]
 """The calls of the run that follows a kill before a call."""
 
 
-def of(scenario: str, kind: str, every: int, steps: list[Step], recovery: Recovery) -> Iterator[Point]:
-    """The points of one kind; `steps` are the calls of a run without faults."""
+def of(
+    scenario: str, kind: str, every: int, steps: list[Step], recovery: Recovery, *, firsts: int | None = None
+) -> Iterator[Point]:
+    """The points of one kind; `steps` are the calls of a run without faults. `firsts`: so many first kills of a double
+    one at most, else all renames."""
     changing = [step for step in steps if step.changes]
     if kind == "kill":
         yield from (Point(scenario, kind, place(step)) for step in thinned(changing, every))
     elif kind == "double":
-        for first in [place(step) for step in changing if step.renames]:
+        renames = [place(step) for step in changing if step.renames]
+        for first in renames[:: -(-len(renames) // firsts) if firsts else 1]:
             again = [step for step in recovery(first) if step.changes]
             yield from (Point(scenario, kind, first, second=place(step)) for step in again[:: 4 * every])
     elif kind in ("errno", "burst"):

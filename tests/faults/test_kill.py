@@ -53,10 +53,7 @@ def test_killed_between_two_mounts_the_shop_keeps_its_promises(tries: Campaign, 
 
 def test_killed_again_while_it_recovers_the_shop_keeps_its_promises(tries: Campaign) -> None:
     """The first kill before some of the renames, the second anywhere in the run that follows."""
-    every_one = tries.points("drops", "double", 12)
-    firsts = sorted({point.call.at for point in every_one}, key=lambda at: at[1])
-    some = set(firsts[:: -(-len(firsts) // 6)])
-    points = [point for point in every_one if point.call.at in some]
+    points = tries.points("drops", "double", 12, firsts=6)
     tally_of(points[:: -(-len(points) // 30)], tries)
 
 
@@ -76,10 +73,6 @@ def test_minutes_without_a_share_or_space_and_clocks_that_are_set_cost_nobody_an
     tries: Campaign, kind: str
 ) -> None:
     tally_of(chosen(tries, "drops", kind, 11, 6), tries)
-
-
-def test_a_share_that_is_unmounted_and_comes_back_costs_nobody_anything(tries: Campaign) -> None:
-    tally_of(chosen(tries, "changed-apart", "gone", 11, 8), tries)
 
 
 @pytest.mark.campaign

@@ -116,9 +116,9 @@ class Desk:
 
     # -- which points -------------------------------------------------------------------------------
 
-    def points(self, scenario: str, kind: str, every: int) -> list[Point]:
+    def points(self, scenario: str, kind: str, every: int, firsts: int | None) -> list[Point]:
         self._use(scenario)
-        return list(points.of(scenario, kind, every, self.first(), self.recovery))
+        return list(points.of(scenario, kind, every, self.first(), self.recovery, firsts=firsts))
 
     def first(self) -> list[Step]:
         """The calls of a run without faults."""
@@ -317,8 +317,8 @@ def begin(base: Path, now: datetime) -> None:
     _desk.append(Desk(base, now))
 
 
-def all_points(scenario: str, kind: str, every: int) -> list[Point]:
-    return _desk[0].points(scenario, kind, every)
+def all_points(scenario: str, kind: str, every: int, firsts: int | None) -> list[Point]:
+    return _desk[0].points(scenario, kind, every, firsts)
 
 
 def try_all(chosen: list[Point], *, sure: bool) -> list[Result]:
