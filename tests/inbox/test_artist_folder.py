@@ -154,6 +154,15 @@ def test_another_kind_of_archive_called_zip_is_left_to_be_named(drop: Path, star
     assert found(drop) == ("drop", [])
 
 
+def test_a_damaged_tar_is_refused_as_one_and_a_picture_packed_alone_is_none(drop: Path) -> None:
+    (drop / "van.tar.gz").write_bytes(b"\x1f\x8b\x08" + bytes(20))
+    with pytest.raises(Refused) as caught:
+        found(drop)
+    assert [(r.code, r.file) for r in caught.value.reasons] == [("tar-broken", "van.tar.gz")]
+    (drop / "van.tar.gz").rename(drop / "1.png.gz")
+    assert found(drop) == ("drop", [])
+
+
 def test_a_programs_own_file_is_no_archive_though_it_is_a_zip_inside(drop: Path) -> None:
     zip_up(drop / "lamp.procreate", "Document.archive")
     assert found(drop) == ("drop", [])

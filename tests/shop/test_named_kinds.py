@@ -33,6 +33,8 @@ def test_many_kinds_are_named_each_with_a_way_out() -> None:
         ("0001.dpx", b"XPDS", "a film scan (DPX or Cineon)"),
         ("art.rar", b"Rar!\x1a\x07\x01\0", "a RAR archive"),
         ("art.zip", b"7z\xbc\xaf\x27\x1c", "a 7z archive"),
+        ("art.tar.xz", b"\xfd7zXZ\0", "packed with xz or bzip2"),
+        ("0001.png.gz", b"\x1f\x8b\x08", "packed with gzip"),
         ("van.avi", b"RIFF\x10\0\0\0AVI ", "a film of a kind that is not taken (AVI, WMV, FLV, MPEG)"),
         ("note.docx", b"PK\3\4", "a text document (Word, Pages, OpenDocument)"),
     ],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from keyturn.inbox.survey import OURS
-from keyturn.inbox.tar_files import ARCHIVE_ENDINGS, form_of
+from keyturn.inbox.tar_files import TAR_ENDINGS, form_of
 from keyturn.inbox.unpack import unpack
 from keyturn.manifest import manifest_file
 from keyturn.shop.file_names import is_junk
@@ -76,4 +76,6 @@ def is_archive(path: Path, rules: Rulebook) -> bool:
         return form == "tar" or name.endswith(".zip")
     with path.open("rb") as file:
         other = rules.kinds.of("", file.read(START_BYTES))
-    return other is None and name.endswith(ARCHIVE_ENDINGS)
+    if name.endswith(TAR_ENDINGS):
+        return other is None or not other.packed
+    return other is None and name.endswith(".zip")
