@@ -52,3 +52,8 @@ def test_files_folders_and_links_are_removed_and_what_links_lead_to_stays(tmp_pa
         assert step.told() == f"remove {step.path}" and step.do() == f"removed {step.path}"
         assert "not there" in step.told() and "not there" in step.do()
     assert [path.name for path in tmp_path.iterdir()] == ["kept"]
+    empty = RemovePath(tmp_path / "kept", if_empty=True)
+    (tmp_path / "kept" / "mine").write_text("")
+    assert "holds files of yours" in empty.told() and "holds files of yours" in empty.do()
+    (tmp_path / "kept" / "mine").unlink()
+    assert empty.do() == f"removed {empty.path}"

@@ -12,7 +12,7 @@ import pytest
 
 from keyturn.commands import installation
 from keyturn.commands.install_steps import RunProgram, Step, WriteFile
-from keyturn.commands.installation import Place, drop_ins, install_steps, remove_steps
+from keyturn.commands.installation import SHOP, Place, drop_ins, install_steps, place_of, remove_steps
 from keyturn.commands.unit_root import unit_root
 from keyturn.shop.wrong_use import WrongUse
 
@@ -68,6 +68,11 @@ def test_another_folder_for_the_shop_stands_in_every_file(tmp_path: Path) -> Non
             Place(tmp_path, Path(shop) if shop != "/a//b" else Path("/a/\n"))
 
 
+def test_without_a_unit_the_shop_is_the_readmes_and_what_is_said_comes_first(tmp_path: Path) -> None:
+    assert place_of(tmp_path, None).shop == SHOP == Path("/srv/keyturn")
+    assert place_of(tmp_path, Path("/srv/fern")).shop == Path("/srv/fern")
+
+
 def test_the_drop_ins_are_those_that_ship() -> None:
     assert {"cluster", "hooks"} <= set(drop_ins())
     with pytest.raises(WrongUse, match="cluster, hooks"):
@@ -94,11 +99,14 @@ def test_another_systems_root_gets_the_service_twice_over_and_loses_it_again(tmp
         dropin.write_text(dropin.read_text() + "# our mail server\n")
         (shop / "keyturn.toml").write_text("scan_seconds = 9\n")
     assert dropin.read_text().count("# our mail server") == 2, "an operator's changes stay"
+    assert place_of(tmp_path, None) == place, "done again, it need not be told its shop"
+    (units / "keyturn.service.d" / "mine.conf").write_text("[Service]\nNice=5\n")
     (shop / "inbox" / "van").mkdir()
     for _ in range(2):
         for step in remove_steps(place):
             step.do()
         assert not [path for path in (tmp_path / "etc").rglob("*keyturn*") if not path.is_dir()]
+    assert [path.name for path in (units / "keyturn.service.d").iterdir()] == ["mine.conf"]
     assert (shop / "inbox" / "van").is_dir() and (shop / "keyturn.toml").read_text() == "scan_seconds = 9\n"
 
 

@@ -78,23 +78,29 @@ class RunProgram:
 
 @dataclass(frozen=True, slots=True)
 class RemovePath:
-    """Remove a file, or a folder with all that is in it."""
+    """Remove a file, or a folder with all that is in it; with `if_empty`, only a folder in which nothing is."""
 
     path: Path
+    if_empty: bool = False
 
     def told(self) -> str:
-        return f"remove {self.path}" if self._is_there() else f"look for {self.path}, which is not there"
+        return f"remove {self.path}" if self._is_there() else f"pass by {self.path}, which {self._why_not()}"
 
     def do(self) -> str:
         if not self._is_there():
-            return f"{self.path} is not there"
+            return f"{self.path} {self._why_not()}"
         if self.path.is_dir() and not self.path.is_symlink():
             shutil.rmtree(self.path)
         else:
             self.path.unlink()
         return f"removed {self.path}"
 
+    def _why_not(self) -> str:
+        return "holds files of yours" if self.path.exists() else "is not there"
+
     def _is_there(self) -> bool:
+        if self.if_empty and self.path.is_dir() and any(self.path.iterdir()):
+            return False
         return self.path.is_symlink() or self.path.exists()
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 from keyturn.commands.install_steps import RemovePath, RunProgram, Step, WriteFile
-from keyturn.commands.unit_root import UNIT
+from keyturn.commands.unit_root import UNIT, unit_root
 from keyturn.shop.wrong_use import WrongUse
 
 FILES = Path(__file__).parents[1] / "systemd"
@@ -44,6 +44,12 @@ class Place:
     @property
     def is_this_machine(self) -> bool:
         return self.root == Path("/")
+
+
+def place_of(root: Path, shop: Path | None) -> Place:
+    """Return the place below `root`; without `shop`, its shop is the one of the unit that is there, if any."""
+    installed = unit_root([root / UNITS.relative_to("/")])
+    return Place(root, shop or installed or SHOP)
 
 
 def drop_ins() -> tuple[str, ...]:
@@ -85,8 +91,11 @@ def remove_steps(place: Place) -> Iterator[Step]:
     if place.at(UNITS / UNIT).exists():
         now = ("--now",) if place.is_this_machine else (f"--root={place.root}",)
         yield RunProgram(("systemctl", "disable", *now, UNIT))
-    for path in (UNITS / UNIT, UNITS / f"{UNIT}.d", TMPFILES / "keyturn.conf", SYSUSERS / "keyturn.conf"):
-        yield RemovePath(place.at(path))
+    own = [UNITS / f"{UNIT}.d" / f"{name}.conf" for name in drop_ins()]
+    for path in (UNITS / UNIT, *own, TMPFILES / "keyturn.conf", SYSUSERS / "keyturn.conf"):
+        if place.at(path).exists():
+            yield RemovePath(place.at(path))
+    yield RemovePath(place.at(UNITS / f"{UNIT}.d"), if_empty=True)
     if place.is_this_machine:
         yield RunProgram(("systemctl", "daemon-reload"))
     if (place.at(PROGRAM) / "pyvenv.cfg").is_file() and (place.at(PROGRAM) / "bin" / "keyturn").exists():

@@ -26,11 +26,14 @@ DryRun = Annotated[bool, typer.Option("--dry-run", help="Print every step and do
 Into = Annotated[
     Path, typer.Option("--into", help="The root of another system, such as an image; nothing is started there.")
 ]
-ShopFolder = Annotated[Path, typer.Option("--root", help="The shop's folder.")]
+ShopFolder = Annotated[
+    Path | None,
+    typer.Option("--root", help="The shop's folder.", show_default=f"the installed unit's, or {installation.SHOP}"),
+]
 
 
 def install(
-    root: ShopFolder = installation.SHOP,
+    root: ShopFolder = None,
     drop_in: Annotated[
         list[str] | None,
         typer.Option("--with", help=f"A drop-in to the unit: {', '.join(installation.drop_ins())}."),
@@ -44,7 +47,7 @@ def install(
 
     Example: `keyturn service install --dry-run`
     """
-    place = Place(into.resolve(), root)
+    place = installation.place_of(into.resolve(), root)
     steps = list(installation.install_steps(place, tuple(drop_in or ())))
     _do(steps, place, dry_run)
     if not dry_run:
@@ -53,15 +56,15 @@ def install(
         )
 
 
-def remove(root: ShopFolder = installation.SHOP, into: Into = Path("/"), dry_run: DryRun = False) -> None:
+def remove(root: ShopFolder = None, into: Into = Path("/"), dry_run: DryRun = False) -> None:
     """Stop the service and remove what `install` wrote. The shop's folders and the user keyturn stay. As root.
 
     Example: `keyturn service remove --dry-run`
     """
-    place = Place(into.resolve(), root)
+    place = installation.place_of(into.resolve(), root)
     _do(list(installation.remove_steps(place)), place, dry_run)
     out.print(
-        f"The shop stays: {plain(str(place.at(root)))}, its user and group keyturn, /var/lib and /var/log/keyturn"
+        f"The shop stays: {plain(str(place.at(place.shop)))}, its user and group keyturn, /var/lib and /var/log/keyturn"
     )
 
 
