@@ -34,6 +34,9 @@ _MOST_AT_ONCE = 1 << 20
 _ANY_FOLDER = "/drop"
 """Where the filter thinks that files go; what it makes of their names is not used."""
 
+_data_filter = getattr(tarfile, "data_filter", None)
+"""From Python 3.11.4 on. The rules for zips refuse the same names and kinds; this is a second check."""
+
 _TYPES = {
     tarfile.SYMTYPE: stat.S_IFLNK,
     tarfile.LNKTYPE: stat.S_IFLNK,
@@ -118,7 +121,8 @@ class TarFiles:
     def open(self, info: zipfile.ZipInfo) -> IO[bytes]:
         """Return the content of a member. Raise one of `TAR_ERRORS` where it has none."""
         member = self._members[id(info)]
-        tarfile.data_filter(member, _ANY_FOLDER)
+        if _data_filter:
+            _data_filter(member, _ANY_FOLDER)
         content = self._archive.extractfile(member)
         if content is None:
             raise tarfile.ReadError("it has no content")
