@@ -29,6 +29,7 @@ from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.pages.card import cards
 from keyturn.renumber import packed_art
+from keyturn.renumber.frame_sheets import with_cells
 from keyturn.renumber.parts import JobArt, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
@@ -146,6 +147,7 @@ def _planned(
     intake = bench.rules.intake
     try:
         art = job_art(manifest, art_in, intake, probing.by(bench.crew), bench.rules.kinds)
+        art = with_cells(art, art_in.root, intake, bench.crew)
     except Refused as refused:
         raise Refused([*reasons, *refused.reasons]) from None
     plans = tuple(plan(manifest, art, art_in.root, radio, intake) for radio in radios)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import ValidationError
 
 from keyturn.manifest import reading
+from keyturn.manifest.models import Part
 from manifest_samples import LEAST, refused
 
 
@@ -80,3 +82,17 @@ def test_fields_of_a_part_that_do_not_go_together_are_refused(part: str, words: 
 )
 def test_a_part_lasts_seconds_where_something_drawn_in_it_does(part: str, timed: bool) -> None:
     assert reading.parse(LEAST + f"[[part]]\n{part}".encode()).part[0].lasts_seconds is timed
+
+
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ({"gap": 2}, "sheet"),
+        ({"sheet": [8, 4], "start": 1.0}, "cut into frames"),
+        ({"sheet": [500, 500]}, "more than"),
+    ],
+)
+def test_a_sheet_stands_alone_and_is_bounded(values: dict[str, object], told: str) -> None:
+    with pytest.raises(ValidationError, match=told):
+        Part.model_validate({"art": "a.png", **values})
+    assert Part.model_validate({"art": "a.png", "sheet": [8, 4], "gap": 2}).sheet == (8, 4)

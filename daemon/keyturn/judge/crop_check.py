@@ -84,9 +84,10 @@ def _crops(plan: Plan, manifest: Manifest, art: JobArt) -> list[_Crop]:
 def _moves(planned: PlannedPart, part: PartArt, art: JobArt) -> bool:
     """Tell whether the part is a motion drawn by the artist.
 
-    A pan is not, because it is framed by hand. A glide is not, because it is placed on the panel.
+    A pan is not, because it is framed by hand. A glide is not, because it is placed on the panel. A sheet is not looked
+    at: its thumbnail shows all frames at once.
     """
-    if part.hold_of or part.entry.pan or part.entry.glide or not part.names:
+    if part.hold_of or part.entry.pan or part.entry.glide or part.cells or not part.names:
         return False
     sizes = {art.probes[name].size for name in part.names}
     return len(sizes) == 1 and len(set(planned.sources)) > 1

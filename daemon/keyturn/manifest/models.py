@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, field_validator, model_validator
 
-from keyturn.manifest.drawn_frames import Crossfade, Glide, Pan
+from keyturn.manifest.drawn_frames import MOST_FRAMES, Crossfade, Glide, Pan
 from keyturn.manifest.values import Art, Colour, Share, Table, Words, rgb
 from keyturn.shop.folding import folded
 
@@ -19,6 +19,8 @@ def _as_list(value: object) -> object:
 
 
 Plays = Annotated[int, Field(ge=1, le=10_000)] | Literal["until-booted"]
+Cells = Annotated[int, Field(ge=1, le=500)]
+Pixels = Annotated[int, Field(ge=0, le=2000)]
 
 
 class LogoTable(Table):
@@ -62,6 +64,12 @@ class Part(Table):
     reverse: Annotated[bool, Field(description="Plays backwards.")] = False
     there_and_back: Annotated[bool, Field(description="Plays forwards and then backwards.")] = False
     pan: Annotated[Pan | None, Field(description="A slow move over the one picture of art, from and to.")] = None
+    sheet: Annotated[
+        tuple[Cells, Cells] | None,
+        Field(strict=False, description="art is a sheet of frames: how many columns and rows it has."),
+    ] = None
+    margin: Annotated[Pixels, Field(description="Of a sheet: pixels around all of its frames.")] = 0
+    gap: Annotated[Pixels, Field(description="Of a sheet: pixels between two of its frames.")] = 0
     crossfade: Annotated[
         Crossfade | None,
         Field(
@@ -85,6 +93,18 @@ class Part(Table):
             raise ValueError("has a glide, whose backdrop stands in [part.glide]; it takes no backdrop or pan here")
         if self.glide and (self.start is not None or self.stop is not None):
             raise ValueError("has a glide; start and stop cut a clip")
+        return self
+
+    @model_validator(mode="after")
+    def _sheet_is_one_still(self) -> Part:
+        if self.sheet is None:
+            if self.margin or self.gap:
+                raise ValueError("has a margin or gap; these are of a sheet: write sheet = [columns, rows] as well")
+            return self
+        if self.glide or self.pan or self.start is not None or self.stop is not None:
+            raise ValueError("has a sheet, which is cut into frames; it takes no glide, pan, start or stop")
+        if self.sheet[0] * self.sheet[1] > MOST_FRAMES:
+            raise ValueError(f"sheet holds more than {MOST_FRAMES} frames")
         return self
 
     @model_validator(mode="after")

@@ -190,6 +190,9 @@ def _art(job: FrameJob) -> Made:
     if source.index is not None:
         return _fitted(_clip(job, source.path).frame(source.index), source.name, fit, ground)
     written = FileIdentity.of(source.path.stat())
+    if source.cell:
+        whole, reasons = _still(source.path, written, source.name, job.intake)
+        return fitted(whole.crop(source.cell), fit), reasons
     if source.view:
         whole, reasons = _still(source.path, written, source.name, job.intake)
         return _viewed(whole, source.view, fit.size), reasons
@@ -236,7 +239,7 @@ def _fitted(raw: Image.Image, name: str, fit: Fit, ground: Colour | None) -> Mad
 
 @lru_cache(maxsize=1)
 def _still(path: Path, written: FileIdentity, name: str, intake: Intake) -> Made:
-    """Return a whole still. The last one is kept, since every frame of a pan is cut from it."""
+    """Return a whole still. The last one is kept, since every frame of a pan or a sheet is cut from it."""
     return _upright(decode.still(path, intake, name=name), name)
 
 

@@ -52,6 +52,8 @@ class FrameSources:
         )
 
     def _pictures(self, part: PartArt, rate: float) -> tuple[Source, ...]:
+        if part.cells:
+            return tuple(Source(self.root / name, name, cell=cell) for name, cell in part.cells)
         stills = tuple(Source(self.root / name, name) for name in part.names)
         if part.clip:
             return tuple(replace(stills[0], index=index) for index in self._clip_indices(part, rate))
@@ -159,9 +161,11 @@ class FrameSources:
         probes, entry = self.art.probes, part.entry
         dissolves = [entry.crossfade.start, entry.crossfade.to] if entry.crossfade else []
         filling = [entry.backdrop, *dissolves, entry.glide and entry.glide.backdrop]
-        for name in (*filling, *(() if entry.pan else part.names)):
+        for name in (*filling, *(() if entry.pan or part.cells else part.names)):
             if name:
                 yield name, enlargement(probes[name].size, fit)
+        for name, (left, top, right, bottom) in part.cells:
+            yield name, enlargement((right - left, bottom - top), fit)
         if entry.pan:
             boxes = self._pan_ends(part.names[0], entry.pan)
             yield part.names[0], max(self.size[0] / (right - left) for left, _, right, _ in boxes)

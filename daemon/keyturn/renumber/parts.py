@@ -18,6 +18,7 @@ from keyturn.normalize.drop_files import DropFiles
 from keyturn.normalize.probing import ProbeAll, here, probed
 from keyturn.normalize.reading.clips import is_clip
 from keyturn.normalize.reading.probe import Probe
+from keyturn.normalize.sheet_cells import Cell
 from keyturn.renumber import order
 from keyturn.renumber.clip_timing import cut_reasons
 from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
@@ -40,7 +41,7 @@ class PartArt:
     """One part's pictures, `names`, in playing order: several stills, one clip, or none where a glide is drawn.
 
     `entry` is the manifest's part with the names that the files really have. `hold_of` is the part whose last picture
-    this one shows.
+    this one shows. `cells` are the frames of a part that is cut from sheets, each with the name of its sheet.
     """
 
     art: str
@@ -50,6 +51,7 @@ class PartArt:
     pause_s: float
     entry: Part
     hold_of: PartArt | None = None
+    cells: tuple[tuple[str, Cell], ...] = ()
 
     @property
     def hold_screen(self) -> str | None:
@@ -195,6 +197,9 @@ def _part(entry: Part, names: tuple[str, ...], probes: Mapping[str, Probe], root
     if entry.pan and clip:
         what = "moves by itself; a pan moves over a still"
         reasons.append(refuse("pan-of-clip", what, "name a still", file=names[0]))
+    if entry.sheet and clip:
+        what = "moves by itself; a sheet is a still that holds its frames side by side"
+        reasons.append(refuse("sheet-of-clip", what, "take sheet out", file=names[0]))
     art = entry.art or "a glide drawn by Keyturn"
     return PartArt(art, names, clip, entry.plays, entry.pause, entry), reasons
 
