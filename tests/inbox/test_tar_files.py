@@ -105,6 +105,15 @@ def test_an_archive_that_breaks_off_is_refused_also_between_two_members(
     assert refusals(path) in (["tar-broken"], ["zip-broken"])
 
 
+def test_a_packed_tar_whose_check_sum_is_wrong_is_refused(tmp_path: Path) -> None:
+    """RFC 1952, 2.3.1: the CRC-32 and the length of the unpacked data end the file."""
+    path = tarred(tmp_path / "a.tgz", ("1.png", b"p" * 900), packed=True)
+    data = bytearray(path.read_bytes())
+    data[-8] ^= 1
+    path.write_bytes(data)
+    assert refusals(path) == ["tar-broken"]
+
+
 def test_a_note_of_absurd_length_is_not_read_into_memory(tmp_path: Path) -> None:
     info = member("1.png", tarfile.XHDTYPE)
     assert refusals(tarred(tmp_path / "a.tar", (info, bytes(3 << 20)), ("1.png", b"x"))) == ["tar-broken"]

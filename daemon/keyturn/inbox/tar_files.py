@@ -114,6 +114,8 @@ class TarFiles:
                 raise Refused([too_many_files(name)])
         if file.last != bytes(tarfile.BLOCKSIZE):  # tarfile takes a file that breaks off between two members
             raise tarfile.ReadError("it breaks off")
+        while file.read(_MOST_AT_ONCE):  # gzip checks what it unpacked at its very end
+            pass
 
     def infolist(self) -> list[zipfile.ZipInfo]:
         return self._infos
