@@ -14,6 +14,7 @@ from keyturn.inbox.survey import MENDED
 from keyturn.outbox import record_files, sheets
 from keyturn.outbox.customer_folder import revisions_with_record
 from keyturn.outbox.ledger import Ledger
+from keyturn.service.changed_rejects import note_changes
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
 from keyturn.shop.records import JobRecord, Rejection
@@ -60,6 +61,7 @@ class Bookkeeping:
         """
         alive()
         self._reconcile_rejects(alive)
+        self._note_changed_rejects()
         self._reconcile_outbox(alive)
 
     def _reconcile_outbox(self, alive: Callable[[], object]) -> None:
@@ -94,6 +96,12 @@ class Bookkeeping:
             if (rejection := record_files.read_rejection(folder)) is not None:
                 self.enter_refused(folder, rejection)
         self.ledger.drop_refused(path for path in known if not self._is_refused(self.shop.root / path))
+
+    def _note_changed_rejects(self) -> None:
+        for row in self.ledger.refused():
+            folder = self.shop.root / row.path
+            if (rejection := note_changes(folder, row.reasons)) is not None:
+                self.enter_refused(folder, rejection)
 
     @staticmethod
     def _is_refused(folder: Path) -> bool:
