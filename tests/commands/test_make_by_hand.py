@@ -95,5 +95,7 @@ def test_a_job_is_named_after_its_folder_or_its_zip(tmp_path: Path, monkeypatch:
     (tmp_path / "van.zip").write_bytes(b"")
     assert make_by_hand.drop_name(tmp_path / "van.two") == "van.two"
     assert make_by_hand.drop_name(tmp_path / "van.zip") == "van"
+    (tmp_path / "van.tar.gz").write_bytes(b"")
+    assert make_by_hand.drop_name(tmp_path / "van.tar.gz") == "van"
     monkeypatch.chdir(tmp_path / "van.two")
     assert make_by_hand.drop_name(Path()) == "van.two"

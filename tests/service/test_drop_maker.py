@@ -6,6 +6,7 @@ import errno
 import json
 import os
 import shutil
+import tarfile
 from collections.abc import Callable
 from concurrent.futures import CancelledError
 from dataclasses import replace
@@ -70,6 +71,14 @@ def test_a_sound_drop_is_published_archived_and_entered(
     assert [ready.path for ready in maker.books.ledger.ready()] == ["fern-hollow-mobile-library/van-r1"]
     assert (shop.outbox / "fern-hollow-mobile-library" / "proof.html").exists()
     assert told == ["ready"]
+
+
+def test_a_drop_that_is_one_packed_tar_is_published_under_its_name(shop: Shop, drop: Drop, maker: DropMaker) -> None:
+    with tarfile.open(shop.inbox / "van.tar.gz", "w:gz") as archive:
+        archive.add(drop(), "van")
+    claim = maker.folders.claim("van.tar.gz", snapshot(shop.inbox / "van.tar.gz"))
+    assert maker.process(claim) is Outcome.READY
+    assert any(path.parent.name == "van-r1" for path in shop.outbox.rglob("job.json"))
 
 
 def test_a_refused_drop_says_whose_it_is_and_shows_the_picture(

@@ -13,7 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keyturn.shop import rulebook
-from keyturn.shop.file_names import case_twins, fat_faults, is_in_cloud, is_junk, looks_half_copied, safe_name
+from keyturn.shop.file_names import (
+    case_twins,
+    fat_faults,
+    is_in_cloud,
+    is_junk,
+    looks_half_copied,
+    safe_name,
+    without_ending,
+)
 
 BOOK = rulebook.load()
 NAMES = BOOK.intake.names
@@ -41,6 +49,11 @@ def test_work_is_neither(name: str):
 def test_a_stand_in_of_a_cloud_is_no_half_copied_file():
     """macOS gives a file that it keeps only in the cloud the name `.name.icloud` (common practice, no source)."""
     assert is_in_cloud(".lamp.png.icloud", NAMES) and not looks_half_copied(".lamp.png.icloud", NAMES)
+
+
+def test_a_packed_drop_is_called_as_its_folder_would_be():
+    names = {"van.zip": "van", "van.tar.gz": "van", "van.tgz": "van", "v.1.zip": "v.1", ".zip": ".zip", "van": "van"}
+    assert {name: without_ending(name) for name in names} == names
 
 
 def test_no_patterns_match_nothing():

@@ -17,6 +17,7 @@ from keyturn.outbox import revision_numbers, sheets
 from keyturn.outbox.customer_folder import revision_names
 from keyturn.pipeline import Bench, Job, Made
 from keyturn.shop import durable_files
+from keyturn.shop.file_names import without_ending
 from keyturn.shop.reasons import Refused, refuse
 from keyturn.shop.rulebook import Rulebook
 
@@ -53,9 +54,9 @@ def check(drop: Path, bench: Bench) -> MadeByHand:
 
 
 def drop_name(drop: Path) -> str:
-    """Return the name of the folder, or of the zip without its suffix."""
+    """Return the name of the folder, or of the archive without its ending."""
     drop = drop.resolve()
-    return drop.stem if drop.is_file() else drop.name
+    return without_ending(drop.name) if drop.is_file() else drop.name
 
 
 @contextmanager

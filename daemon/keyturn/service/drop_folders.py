@@ -35,7 +35,7 @@ from keyturn.outbox import published_digests, revision_numbers
 from keyturn.service.claims import Claim, Intent, read_record, write_record
 from keyturn.shop import durable_files
 from keyturn.shop.file_modes import BUILDING_DIR, KEPT_DIR, close_to_group, keep_mode, open_to_group
-from keyturn.shop.file_names import safe_name
+from keyturn.shop.file_names import safe_name, without_ending
 from keyturn.shop.folders import Shop
 from keyturn.shop.own_files import is_plain_folder, make_own_folder, remove_left_over
 from keyturn.shop.records import JobRecord, Rejection
@@ -213,7 +213,7 @@ class DropFolders:
         `pages` maps the names of the pages that explain the rejection to their text.
         """
         place = self.shop.work / claim.id
-        name = claim.name if claim.form == "folder" else (Path(claim.name).stem or claim.name)
+        name = claim.name if claim.form == "folder" else without_ending(claim.name)
         target = free_name(self.shop.rejects, name)
         write_record(place / "reject.json", Intent(target=target.name))
         drop = self.drop_of(claim)

@@ -35,6 +35,7 @@ from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.hooks import Event
+from keyturn.shop.file_names import without_ending
 from keyturn.shop.progress import Stopped
 from keyturn.shop.reasons import Kind, Reason, Refused, ShopFault, first_of, only, refuse, shop_fault
 from keyturn.shop.records import JobRecord, Rejection
@@ -260,7 +261,7 @@ class DropMaker:
 
 
 def job_name(claim: Claim) -> str:
-    return claim.name if claim.form == "folder" else (Path(claim.name).stem or claim.name)
+    return claim.name if claim.form == "folder" else without_ending(claim.name)
 
 
 def _is_plain(path: Path) -> bool:

@@ -11,6 +11,7 @@ import unicodedata
 from collections.abc import Iterable
 from fnmatch import translate
 from functools import lru_cache
+from pathlib import PurePosixPath
 
 from keyturn.shop.name_rules import Fat, Names
 
@@ -43,6 +44,11 @@ def _matches(name: str, patterns: tuple[str, ...]) -> bool:
 def _any_of(patterns: tuple[str, ...]) -> re.Pattern[str]:
     """Compile all patterns into one, because drops of thousands of files are checked every few seconds."""
     return re.compile("|".join(translate(p.casefold()) for p in patterns) or r"(?!)")
+
+
+def without_ending(name: str) -> str:
+    """Return the name of a packed drop without its ending: "van" for van.zip and for van.tar.gz."""
+    return PurePosixPath(name).stem.removesuffix(".tar") or name
 
 
 # -- what a stick can hold --------------------------------------------------------------------------
