@@ -137,7 +137,8 @@ def _with_note(plan: Plan, crops: Sequence[_Crop], moved: dict[int, F64], art: J
         return plan
     what = f"{most:.0%} of what moves in {art.parts[number].art} lies outside what the panel shows of it"
     reason = note("motion-cropped", what, _mend(seen, focus), file=FILE_NAME, field="focus")
-    return replace(plan, reasons=(*plan.reasons, reason))
+    others = (other for other in plan.reasons if other.code != "art-cut-off")  # it says less of the same
+    return replace(plan, reasons=(*others, reason))
 
 
 def _mend(seen: Seen, focus: Point) -> str:

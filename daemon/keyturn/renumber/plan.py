@@ -13,6 +13,7 @@ from keyturn.radio.boot import BootModel
 from keyturn.radio.desc import Desc
 from keyturn.radio.pacing import Pacing, pacing_of
 from keyturn.radio.timeline import Timeline
+from keyturn.renumber.cut_off import cut_off_reasons
 from keyturn.renumber.parts import UNTIL_BOOTED, JobArt
 from keyturn.renumber.planned_parts import PlanInputs, PlannedPart, fit_for, pacing
 from keyturn.renumber.rate import chosen_fps, made_to_fit, neighbouring_rates, slide_show_reasons
@@ -90,6 +91,7 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, intake: Inta
             *_plays_reasons(inputs),
             *_hold_screen_reasons(inputs),
             *_enlarging_reasons(inputs, intake.enlarging),
+            *cut_off_reasons(art, fit_for(manifest, radio), radio.name),
             *fps_reasons,
             *length_reasons,
             *_pause_reasons(radio, parts, fps),
