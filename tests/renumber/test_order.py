@@ -256,6 +256,7 @@ def test_pictures_without_any_number_play_by_name_and_it_is_said():
     result = ordered("dusk.png", "Dawn.png", "noon.png")
     assert result.names == ("Dawn.png", "dusk.png", "noon.png")
     assert codes(result) == {("frames-unnumbered", "note")}
+    assert ": " + ", ".join(result.names) in said(result, "frames-unnumbered")
 
 
 # -- names for the radio ----------------------------------------------------------------------------
@@ -282,3 +283,14 @@ def test_frame_and_part_names_have_the_form_the_format_shows():
 def test_a_frame_outside_its_part_is_our_fault(index: int, total: int):
     with pytest.raises(ValueError, match="frame"):
         frame_name(index, total, ".png")
+
+
+def test_words_and_roman_figures_that_make_a_complete_run_are_numbers():
+    result = ordered("lamps/lamp three.png", "lamps/lamp one.png", "lamps/lamp two.png")
+    assert [name.split()[1] for name in result.names] == ["one.png", "two.png", "three.png"]
+    assert codes(result) == {("frames-in-words", "mended")}
+    assert "lamp one.png, lamp two.png, lamp three.png" in said(result, "frames-in-words")
+    roman = ordered(*(f"Lamp {n}.png" for n in ("IX", "I", "V", "IV", "II", "III", "VIII", "VII", "VI")))
+    assert [name[5:-4] for name in roman.names] == ["I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX"]
+    gap = ordered("one.png", "two.png", "four.png")
+    assert gap.names == ("four.png", "one.png", "two.png") and codes(gap) == {("frames-unnumbered", "note")}

@@ -64,9 +64,7 @@ def _asked(art: JobArt, panel: Size) -> Iterator[Reason]:
             grid = f"[{round(times)}, 1]" if across else f"[1, {round(times)}]"
             side = "wide" if across else "high"
             what = f"is {wide} x {high}, {times:.0f} times as {side} as the panel's shape: is it a sheet of frames?"
-            mend = (
-                f'if so, write sheet = {grid} (columns, rows) in its [[part]]; if not, fit = "contain" shows it whole'
-            )
+            mend = f'if so, write sheet = {grid} (columns, rows) in its part; if not, fit = "contain" shows it whole'
             yield refuse("sheet-unsaid", what, mend, file=name, field=f"part.{number}.sheet")
 
 

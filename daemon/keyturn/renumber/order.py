@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from keyturn.renumber.frame_names import PictureName, parsed, without_marks
+from keyturn.renumber.number_words import numbers_in_words
 from keyturn.shop.reasons import Kind, Reason, mended, note, only, refuse
 
 Same = Callable[[str, str], bool]
@@ -52,14 +53,15 @@ def order(names: Sequence[str], *, part: str, same: Same | None = None) -> Order
     Reasons: `frames-doubled` refuses two pictures with one number, or mends it where `same` finds their
     contents equal; `frame-unnumbered` refuses a picture without a number among numbered ones;
     `frames-unclear` refuses where two numbers change and disagree; `frames-padded` mends; `frames-gap`,
-    `frames-mixed-prefix` and `frames-unnumbered` are notes. A name may be given twice; it counts once.
+    `frames-mixed-prefix` and `frames-unnumbered` are notes. Where no name has a number, words and Roman figures that
+    make a complete run are taken as numbers: `frames-in-words` mends. A name may be given twice; it counts once.
     """
     pictures = [parsed(name) for name in sorted(set(names), key=lambda n: (n.casefold(), n))]
     pictures = without_marks(pictures)
     numbered = _numbered([p for p in pictures if p.groups])
     plain = [p.name for p in pictures if not p.groups]
     if not numbered:
-        return Order(tuple(plain), _by_name(plain, part))
+        return _without_figures(pictures, part)
     frames = sorted(numbered, key=lambda f: (f.number, f.marked, f.name.casefold(), f.name))
     kept, doubles = _doubles(frames, part, same)
     reasons = [*_unnumbered(plain, part), *doubles]
@@ -123,11 +125,23 @@ def _frame(picture: PictureName, column: int) -> _Frame:
 # -- what is wrong ----------------------------------------------------------------------------------
 
 
-def _by_name(plain: list[str], part: str) -> tuple[Reason, ...]:
-    if len(plain) < 2:
-        return ()
-    what = f"the pictures of {part} have no numbers and play in the order of their names"
-    return (note("frames-unnumbered", what, "number them if they should play otherwise", file=plain[0]),)
+def _without_figures(pictures: list[PictureName], part: str) -> Order:
+    """Return the order of names without digits: by number words where they make a run, else by name."""
+    names = tuple(picture.name for picture in pictures)
+    if len(names) < 2:
+        return Order(names, ())
+    one_folder = len({picture.folder for picture in pictures}) == 1
+    if numbers := numbers_in_words([picture.stem for picture in pictures]) if one_folder else None:
+        names = tuple(name for _, name in sorted(zip(numbers, names, strict=True)))
+        what = f"the words in the names of {part} were taken as numbers: {_leaves(names)}"
+        return Order(names, (mended("frames-in-words", what, file=names[0]),))
+    what = f"the pictures of {part} have no numbers and play in the order of their names: {_leaves(names)}"
+    return Order(names, (note("frames-unnumbered", what, "number them if they should play otherwise", file=names[0]),))
+
+
+def _leaves(names: Sequence[str]) -> str:
+    more = f" and {len(names) - SHOWN} more" if len(names) > SHOWN else ""
+    return ", ".join(name.rpartition("/")[2] for name in names[:SHOWN]) + more
 
 
 def _unnumbered(plain: list[str], part: str) -> list[Reason]:
