@@ -95,3 +95,9 @@ def test_a_logo_alone_stands_until_the_radio_has_booted(choose: Choose) -> None:
     art = choose("logo.png")
     assert [(p.names, p.plays) for p in art.parts] == [(("logo.png",), UNTIL_BOOTED)]
     assert art.logo == "logo.png" and said(art) == {"logo-alone": ("logo.png", Kind.NOTE)}
+
+
+def test_of_several_sizes_the_largest_is_taken(choose: Choose) -> None:
+    art = choose("1.png", "1@2x.png", "2.png", "2@2x.png", "logo.png", "logo@3x.png")
+    assert (art.logo, art.parts[0].names) == ("logo@3x.png", ("1@2x.png", "2@2x.png"))
+    assert said(art) == {"logo-chosen": ("logo@3x.png", Kind.MENDED), "sizes-left-out": ("1.png", Kind.MENDED)}

@@ -80,7 +80,7 @@ def _has_number(name: str) -> bool:
 def refused(names: Iterable[str], files: DropFiles) -> list[Reason]:
     """Return one reason for each kind among `names` that is not taken."""
     return [
-        refuse("picture-kind", f"is {kind.what}{_and_more(of_kind)}", kind.way_out, file=of_kind[0])
+        refuse("picture-kind", f"is {kind.what}{and_more(of_kind)}", kind.way_out, file=of_kind[0])
         for kind, of_kind in _by_kind(names, files)
     ]
 
@@ -88,7 +88,7 @@ def refused(names: Iterable[str], files: DropFiles) -> list[Reason]:
 def left_out(names: Iterable[str], files: DropFiles) -> list[Reason]:
     """Return a note for each kind among `names`, files that are mentioned and cost nothing."""
     return [
-        note("kind-left-out", f"is {kind.what}{_and_more(of_kind)}; left out", kind.way_out, file=of_kind[0])
+        note("kind-left-out", f"is {kind.what}{and_more(of_kind)}; left out", kind.way_out, file=of_kind[0])
         for kind, of_kind in _by_kind(names, files)
     ]
 
@@ -101,7 +101,7 @@ def _by_kind(names: Iterable[str], files: DropFiles) -> Iterable[tuple[NamedKind
     return groups.values()
 
 
-def _and_more(names: list[str]) -> str:
+def and_more(names: list[str]) -> str:
     return "" if len(names) == 1 else f", and so are {len(names) - 1} more ({listed(names[1:])})"
 
 

@@ -7,6 +7,8 @@ from collections import Counter
 from collections.abc import Iterable
 from pathlib import PurePosixPath
 
+from keyturn.normalize.scale_marks import unscaled
+
 RUN = 3
 """So many names that differ in their digits alone are frames: logo_0001.png to logo_0048.png show a moving logo."""
 
@@ -15,8 +17,8 @@ _CAPITAL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 
 
 def is_logo(name: str) -> bool:
-    """Whether the file is called `logo` and lies loose in the drop."""
-    return "/" not in name and PurePosixPath(name).stem.lower() == "logo"
+    """Whether the file is called `logo`, or `logo@2x`, and lies loose in the drop."""
+    return "/" not in name and PurePosixPath(unscaled(name)).stem.lower() == "logo"
 
 
 def says_logo(text: str) -> bool:

@@ -10,6 +10,7 @@ from keyturn.manifest.models import Manifest
 from keyturn.normalize.drop_files import DropFiles, listed
 from keyturn.normalize.logo_names import is_logo, may_be_logos
 from keyturn.normalize.reading.kinds import ENDINGS
+from keyturn.normalize.scale_marks import largest
 from keyturn.renumber.extra_pictures import extra_pictures
 from keyturn.renumber.patterns import matching, of_folder, one_file
 from keyturn.shop.reasons import Kind, Reason, mended, only, refuse
@@ -66,6 +67,7 @@ def _named_by_parts(manifest: Manifest, files: Sequence[str]) -> frozenset[str]:
 def _chosen(found: list[str], kinds: DropFiles, not_frames: frozenset[str], mend: str) -> JobLogo:
     """Return the only logo; or the picture that the others of its name were drawn for; or ask which one is meant."""
     exported = [name for name in found if name not in kinds.not_taken and not _is_working_file(name)] or found
+    exported, _ = largest(exported)
     if len(exported) > 1:
         what = f"there are several logos: {', '.join(exported)}"
         return JobLogo(exported[0], not_frames, (refuse("logo-doubled", what, mend, file=exported[0]),))

@@ -13,7 +13,7 @@ from typing import Final, TypeVar
 
 from keyturn.inbox.survey import Survey
 from keyturn.manifest.models import FILE_NAME, Manifest, Part
-from keyturn.normalize import drop_files
+from keyturn.normalize import drop_files, scale_marks
 from keyturn.normalize.drop_files import DropFiles
 from keyturn.normalize.probing import ProbeAll, here, probed
 from keyturn.normalize.reading.clips import is_clip
@@ -24,8 +24,9 @@ from keyturn.renumber.clip_timing import cut_reasons
 from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
 from keyturn.renumber.logo import JobLogo, job_logo
 from keyturn.renumber.patterns import matching, where_pictures_lie
+from keyturn.renumber.stills_and_clips import stills_of
 from keyturn.shop.named_kinds import NO_KINDS, NamedKinds
-from keyturn.shop.reasons import Kind, Reason, Refused, note, refuse
+from keyturn.shop.reasons import Kind, Reason, Refused, mended, note, refuse
 from keyturn.shop.rulebook import Intake
 
 UNTIL_BOOTED: Final = "until-booted"
@@ -178,18 +179,27 @@ def _pictures(
     return names, reasons
 
 
+def _largest(found: Sequence[str]) -> tuple[tuple[str, ...], list[Reason]]:
+    """Return of pictures exported at several sizes the largest, and what was left out."""
+    names, left = scale_marks.largest(found)
+    if not left:
+        return tuple(names), []
+    what = f"was left out, for a larger one of its picture lies beside it{drop_files.and_more(left)}"
+    return tuple(names), [mended("sizes-left-out", what, file=left[0])]
+
+
 def _has_number(name: str) -> bool:
     return any(letter.isdigit() for letter in PurePosixPath(name).stem)
 
 
 def _part(entry: Part, names: tuple[str, ...], probes: Mapping[str, Probe], root: Path) -> tuple[PartArt, list[Reason]]:
     """Return the part with its pictures in playing order, and what is wrong with them."""
+    names, reasons = _largest(names)
     clips = [name for name in names if name in probes and is_clip(probes[name])]
     clip = len(names) == 1 and bool(clips)
-    reasons: list[Reason] = []
     if clips and not clip:
-        what = "moves, and stands among other pictures of its part"
-        reasons.append(refuse("clip-among-stills", what, "give each clip a [[part]] of its own", file=clips[0]))
+        names, more = stills_of(names, clips)
+        reasons += more
     if len(names) > 1:
         ordered = order.order(names, part=_in_words(entry.art or ""), same=_same_content(root))
         reasons += ordered.reasons
