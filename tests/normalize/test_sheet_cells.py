@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from keyturn.normalize.sheet_cells import Grid, SheetJob, filled
+from keyturn.normalize.sheet_cells import SheetGrid, SheetJob, filled
 from keyturn.shop import rulebook
 from samples import picture
 
@@ -24,7 +24,7 @@ def test_the_cells_are_those_that_imagemagick_crops(tmp_path: Path) -> None:
     subprocess.run(
         ["convert", "sheet.png", "-crop", "4x2@", "+repage", "cell-%d.png"], cwd=tmp_path, check=True, timeout=60
     )
-    cells = Grid(4, 2).cells(sheet.size)
+    cells = SheetGrid(4, 2).cells(sheet.size)
     assert len(cells) == 8
     for number, cell in enumerate(cells):
         cut = Image.open(tmp_path / f"cell-{number}.png").convert("RGB")
@@ -34,14 +34,14 @@ def test_the_cells_are_those_that_imagemagick_crops(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("grid", "size", "cell"),
     [
-        (Grid(8, 4), (800, 400), (100, 100)),
-        (Grid(3, 2, margin=5, gap=10), (3 * 20 + 2 * 10 + 10, 2 * 30 + 10 + 10), (20, 30)),
-        (Grid(3, 2), (100, 100), None),
-        (Grid(3, 2, margin=60), (100, 100), None),
+        (SheetGrid(8, 4), (800, 400), (100, 100)),
+        (SheetGrid(3, 2, margin=5, gap=10), (3 * 20 + 2 * 10 + 10, 2 * 30 + 10 + 10), (20, 30)),
+        (SheetGrid(3, 2), (100, 100), None),
+        (SheetGrid(3, 2, margin=60), (100, 100), None),
     ],
 )
 def test_cells_are_whole_and_equal_or_there_are_none(
-    grid: Grid, size: tuple[int, int], cell: tuple[int, int] | None
+    grid: SheetGrid, size: tuple[int, int], cell: tuple[int, int] | None
 ) -> None:
     assert grid.cell_size(size) == cell
     assert len(grid.cells(size)) == (grid.columns * grid.rows if cell else 0)
@@ -53,5 +53,5 @@ def test_last_cells_of_one_even_colour_are_left_out(tmp_path: Path, mode: str, r
     for place in [(0, 0), (20, 0), (0, 20)]:  # the second is empty and stays: others follow it
         sheet.paste(picture((10, 20), 3).convert(mode), place)
     sheet.save(tmp_path / "s.png")
-    cells = Grid(3, 2).cells(sheet.size)
+    cells = SheetGrid(3, 2).cells(sheet.size)
     assert filled(SheetJob(tmp_path / "s.png", "s.png", INTAKE, cells)) == cells[:4]

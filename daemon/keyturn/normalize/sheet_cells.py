@@ -17,7 +17,7 @@ Cell = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class SheetGrid:
     """Columns and rows of a sheet. `margin` lies around all cells and `gap` between two, in pixels of the sheet."""
 
     columns: int

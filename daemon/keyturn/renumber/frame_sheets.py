@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from keyturn.manifest.models import FILE_NAME, Part
-from keyturn.normalize.sheet_cells import Cell, Grid, SheetJob, filled
+from keyturn.normalize.sheet_cells import Cell, SheetGrid, SheetJob, filled
 from keyturn.renumber.parts import JobArt, PartArt
 from keyturn.shop.reasons import Reason, Refused, mended, refuse, stop_if_refused
 from keyturn.shop.rulebook import Intake
@@ -17,7 +17,7 @@ from keyturn.workers.crew import Crew
 def with_cells(art: JobArt, root: Path, intake: Intake, crew: Crew) -> JobArt:
     """Return the art with the cells of each sheet that show something. Raise `Refused` with all that is wrong."""
     reasons: list[Reason] = []
-    jobs: dict[tuple[str, Grid], SheetJob] = {}
+    jobs: dict[tuple[str, SheetGrid], SheetJob] = {}
     for number, part in enumerate(art.parts, 1):
         if (grid := _grid(part.entry)) and not part.hold_of:
             for name in part.names:
@@ -28,7 +28,7 @@ def with_cells(art: JobArt, root: Path, intake: Intake, crew: Crew) -> JobArt:
                     reasons.append(_uneven(name, size, grid, number))
     if not jobs and not reasons:
         return art
-    found: dict[tuple[str, Grid], tuple[Cell, ...]] = {}
+    found: dict[tuple[str, SheetGrid], tuple[Cell, ...]] = {}
     for key, shown in zip(jobs, crew.run(filled, jobs.values(), lambda job: job.name), strict=True):
         if isinstance(shown, Refused):
             reasons += shown.reasons
@@ -39,11 +39,11 @@ def with_cells(art: JobArt, root: Path, intake: Intake, crew: Crew) -> JobArt:
     return replace(art, parts=_cut(art.parts, found), reasons=(*art.reasons, *reasons))
 
 
-def _grid(entry: Part) -> Grid | None:
-    return Grid(*entry.sheet, margin=entry.margin, gap=entry.gap) if entry.sheet else None
+def _grid(entry: Part) -> SheetGrid | None:
+    return SheetGrid(*entry.sheet, margin=entry.margin, gap=entry.gap) if entry.sheet else None
 
 
-def _cut(parts: tuple[PartArt, ...], found: Mapping[tuple[str, Grid], tuple[Cell, ...]]) -> tuple[PartArt, ...]:
+def _cut(parts: tuple[PartArt, ...], found: Mapping[tuple[str, SheetGrid], tuple[Cell, ...]]) -> tuple[PartArt, ...]:
     made: list[PartArt] = []
     for part in parts:
         if part.hold_of:
@@ -55,7 +55,7 @@ def _cut(parts: tuple[PartArt, ...], found: Mapping[tuple[str, Grid], tuple[Cell
     return tuple(made)
 
 
-def _uneven(name: str, size: tuple[int, int], grid: Grid, number: int) -> Reason:
+def _uneven(name: str, size: tuple[int, int], grid: SheetGrid, number: int) -> Reason:
     around = f", margin {grid.margin} and gap {grid.gap}" if grid.margin or grid.gap else ""
     what = f"{size[0]} x {size[1]} pixels make no {grid.columns} x {grid.rows} equal frames{around} ({name})"
     mend = "write sheet = [columns, rows], and margin and gap in pixels where the sheet has them"
