@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from faults.hampering import Step
+from faults.running import OPENING
 
 ERRORS = ("EIO", "ENOSPC", "EROFS", "EMFILE", "EACCES")
+"""A call is only given those that it can give: see `errors_of`."""
+
 SHARE_ERRORS = ("ESTALE", "EIO", "EACCES")
 BURST = 8
 READS_APART = 8
@@ -72,6 +74,15 @@ def thinned(steps: Iterable[Step], every: int) -> list[Step]:
     return [step for number, step in enumerate(steps) if step.renames or number % every == 0]
 
 
+def errors_of(step: Step) -> tuple[str, ...]:
+    """By the calls' man pages: only what writes can find a disk full or read-only, only what opens can find too many
+    files open. EACCES of an open file comes from shares (open(2), "NFS")."""
+    opens = step.name in OPENING
+    return tuple(
+        error for error in ERRORS if (step.changes or error not in ("ENOSPC", "EROFS")) and (opens or error != "EMFILE")
+    )
+
+
 Recovery = Callable[[Place], list[Step]]
 """The calls of the run that follows a kill before a call."""
 
@@ -90,10 +101,10 @@ def of(
             again = [step for step in recovery(first) if step.changes]
             yield from (Point(scenario, kind, first, second=place(step)) for step in again[:: 4 * every])
     elif kind in ("errno", "burst"):
-        yield from _each(scenario, kind, thinned(steps, every) if every > 1 else steps, ERRORS, every)
+        yield from _each(scenario, kind, thinned(steps, every) if every > 1 else steps, errors_of, every)
     else:
         begun = [step for number, step in enumerate(steps) if step.changes or number % READS_APART == 0]
-        yield from _each(scenario, kind, begun[::every], _VARIANTS[kind], every)
+        yield from _each(scenario, kind, begun[::every], lambda step: _VARIANTS[kind], every)
 
 
 _VARIANTS = {
@@ -104,9 +115,11 @@ _VARIANTS = {
 }
 
 
-def _each(scenario: str, kind: str, steps: list[Step], variants: tuple[str, ...], every: int) -> Iterator[Point]:
+def _each(
+    scenario: str, kind: str, steps: list[Step], variants: Callable[[Step], tuple[str, ...]], every: int
+) -> Iterator[Point]:
     """Every variant at every step; in a sample the variants take turns."""
-    turns = itertools.cycle(variants) if every > 1 else None
-    for step in steps:
-        for variant in [next(turns)] if turns else variants:
+    for turn, step in enumerate(steps):
+        found = variants(step)
+        for variant in [found[turn % len(found)]] if every > 1 else found:
             yield Point(scenario, kind, place(step), variant)

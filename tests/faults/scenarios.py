@@ -94,6 +94,15 @@ def changed(shop: Shop) -> list[Laid]:
     return [Laid(laid.name, laid.was, laid.end, frozenset({"late.txt"}))]
 
 
+def doubtful(shop: Shop) -> list[Laid]:
+    """One of the drops has an empty picture, as a copy in progress has: it goes back to the inbox twice."""
+    settings = shop.root / "keyturn.toml"
+    settings.write_text(settings.read_text(encoding="utf-8").replace("doubt_seconds = []", "doubt_seconds = [3, 6]"))
+    folder = draw(shop.inbox / "bad", 5, 2)
+    (folder / "lamps" / "0006.png").write_bytes(b"")
+    return [Laid("bad", contents(folder), "refused"), lay_good(shop)]
+
+
 @dataclass(frozen=True)
 class Scenario:
     """`mounts` names the shop's folders that are file systems of their own (root only)."""
@@ -107,6 +116,7 @@ SCENARIOS = {
     "drops": Scenario(drops),
     "mended": Scenario(mended),
     "changed": Scenario(changed, {"changed": True}),
+    "doubtful": Scenario(doubtful),
     "inbox-apart": Scenario(drops, mounts=("inbox",)),
     "all-apart": Scenario(good_and_bad, mounts=("inbox", "outbox", "archive", "rejects")),
     "changed-apart": Scenario(changed, {"changed": True}, ("inbox",)),
