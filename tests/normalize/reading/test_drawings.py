@@ -257,3 +257,8 @@ def test_a_packed_drawing_that_swells_is_refused_before_it_fills_the_memory(tmp_
     with pytest.raises(Refused) as caught:
         stills.probe(tmp_path / "a.svgz", INTAKE, name="a.svgz")
     assert [reason.code for reason in caught.value.reasons] == ["drawing-heavy"]
+
+
+def test_a_drawing_with_rules_that_are_not_drawn_is_refused(tmp_path: Path) -> None:
+    sheet = "<style>rect:last-child { fill: red }</style>"
+    assert refusal(drawing(tmp_path / "lamp.svg", f"{sheet}<g>{RED}</g>")) == "drawing-rules"

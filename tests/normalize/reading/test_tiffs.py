@@ -193,3 +193,28 @@ def test_odd_tags_that_pillow_cannot_open_are_no_damage(
         [needs("ffmpeg"), "-v", "error", "-i", path, "-f", "rawvideo", "-"], capture_output=True
     ).stdout
     assert shown == rgb.tobytes()
+
+
+def twelve_bits(values: NDArray[np.int_], packed: bool) -> bytes:
+    """TIFF 6.0: 12-bit grey, one strip. LZW of single letters alone: a Clear code before each 200 keeps 9-bit codes."""
+    rows = [np.packbits((row[:, None] >> np.arange(11, -1, -1) & 1).astype(np.uint8)).tobytes() for row in values]
+    data = b"".join(rows)
+    if packed:
+        codes = [code for at in range(0, len(data), 200) for code in (256, *data[at : at + 200])]
+        bits = np.array([*codes, 257])[:, None] >> np.arange(8, -1, -1) & 1
+        data = np.packbits(bits.astype(np.uint8)).tobytes()
+    high, wide = values.shape
+    tags = [(256, 3, wide), (257, 3, high), (258, 3, 12), (259, 3, 5 if packed else 1), (262, 3, 1), (273, 4, 122),
+            (277, 3, 1), (278, 3, high), (279, 4, len(data))]  # fmt: skip
+    head = b"II*\0" + struct.pack("<IH", 8, len(tags))
+    return head + b"".join(struct.pack("<HHII", tag, kind, 1, value) for tag, kind, value in tags) + bytes(4) + data
+
+
+@pytest.mark.parametrize("packed", [False, True])
+def test_twelve_bits_of_grey_are_refused_and_not_shown_nearly_black(tmp_path: Path, packed: bool) -> None:
+    values = np.tile(np.linspace(0, 4095, 40).astype(int), (30, 1))
+    (tmp_path / "a.tif").write_bytes(twelve_bits(values, packed))
+    assert np.array_equal(np.asarray(Image.open(tmp_path / "a.tif")), values), "Pillow reads the file as it was made"
+    with pytest.raises(Refused) as caught:
+        stills.probe(tmp_path / "a.tif", INTAKE, name="a.tif")
+    assert caught.value.reasons[0].code == "picture-layout"

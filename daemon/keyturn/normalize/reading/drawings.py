@@ -20,7 +20,7 @@ from xml.etree import ElementTree
 
 from PIL import Image
 
-from keyturn.normalize.reading import picture_faults
+from keyturn.normalize.reading import drawing_rules, picture_faults
 from keyturn.normalize.reading.decoded_elsewhere import LibraryPicture, Size
 from keyturn.normalize.reading.picture_faults import Broken
 from keyturn.shop.reasons import Reason, Refused, refuse
@@ -48,7 +48,7 @@ def opened(file: BinaryIO, kind: str, intake: Intake) -> LibraryPicture:
         raise picture_faults.not_installed("a drawing (SVG)", "drawings", instead) from None
     root = _parsed(file)
     _remove_links(root)
-    if reasons := [*_uses_other_files(root), *_uses_type(root)]:
+    if reasons := [*_uses_other_files(root), *_uses_type(root), *drawing_rules.left_out(root)]:
         raise Refused(reasons)
     wide, high = _size(root)
     scale = math.sqrt(MPX * 1e6 / (wide * high))

@@ -98,6 +98,8 @@ def _is_misread(image: ImageFile.ImageFile) -> bool:
         return True
     if image.mode == "I" and bits == 32 and said.get(_KIND, (_WHOLE_NUMBERS,))[0] == _WHOLE_NUMBERS:
         return True  # the upper half comes out negative
+    if image.mode.startswith("I;16") and bits < 16:
+        return True  # 12 bits are taken for the lowest of 16, and come out nearly black
     return image.mode in ("I", "F") and bits == 32 and not raw and said.prefix == b"MM"
 
 
