@@ -52,7 +52,7 @@ def no_systemd(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize(
     ("status", "words"),
-    [("0000000010000000", "whoever owns them"), ("0000000000000000", "where they are of the service")],
+    [("0000000010000000", "whoever owns them"), ("0000000000000000", "where they are the service's own")],
 )
 def test_whose_open_files_are_seen_depends_on_the_services_capability(
     shop: Shop, monkeypatch: pytest.MonkeyPatch, status: str, words: str

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import time
 from datetime import UTC, datetime
@@ -34,6 +35,7 @@ def inbox(shop: Shop, rules: Rulebook) -> Inbox:
 def blind(monkeypatch: pytest.MonkeyPatch) -> None:
     """A system that does not tell who writes."""
     monkeypatch.setattr(arrival, "open_in", lambda drop, seen: (Writers.UNSEEN, ""))
+    monkeypatch.setattr(arrival, "writers_of", lambda path: Writers.UNSEEN)
 
 
 def taken_at(inbox: Inbox, until: float = 7.0) -> float:
@@ -122,4 +124,34 @@ def test_a_file_that_grows_while_it_is_open_starts_the_wait_anew(inbox: Inbox, s
     inbox.scan(27.0)
     assert inbox.next() is None
     inbox.scan(33.0)
+    assert inbox.next() is not None
+
+
+@pytest.mark.usefixtures("blind")
+def test_where_leases_tell_nothing_a_file_that_was_written_to_and_not_closed_holds_its_drop_back(
+    inbox: Inbox, shop: Shop, drop: Drop
+) -> None:
+    """inotify(7): a writer's close, or its end, is IN_CLOSE_WRITE."""
+    drop("van").rename(shop.inbox / "van")
+    inbox.scan(10.0)
+    with (shop.inbox / "van" / "lamps" / "0003.png").open("ab", buffering=0) as file:
+        file.write(b"more")
+        for at in (11.0, 20.0, 40.0, 1000.0):
+            inbox.scan(at)
+            assert inbox.next() is None
+        assert inbox.waiting()[0].note == "lamps/0003.png is still being written"
+    inbox.scan(1300.0)
+    assert inbox.next() is not None
+
+
+@pytest.mark.usefixtures("blind")
+def test_events_alone_hold_a_drop_back_for_an_hour_at_most(inbox: Inbox, shop: Shop, drop: Drop) -> None:
+    """truncate(2) causes IN_MODIFY and no IN_CLOSE_WRITE (inotify(7))."""
+    drop("van").rename(shop.inbox / "van")
+    inbox.scan(10.0)
+    os.truncate(shop.inbox / "van" / "lamps" / "0003.png", 90)
+    for at in (11.0, 3600.0):
+        inbox.scan(at)
+        assert inbox.next() is None
+    inbox.scan(3800.0)
     assert inbox.next() is not None

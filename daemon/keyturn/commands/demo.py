@@ -31,6 +31,7 @@ scan_seconds = 1
 
 [settle]
 seconds = 1
+doubt_seconds = []
 """
 
 

@@ -223,8 +223,8 @@ def _open_files(shop: Shop) -> Iterator[Finding]:
     elif _may_lease(shop):
         yield well("files in the inbox that are open for writing are seen by read leases, whoever owns them")
     else:
-        whose = "of the service's own user; others' are not (systemd/keyturn-lease.conf)"
-        yield well(f"files in the inbox that are open for writing are seen by read leases where they are {whose}")
+        own = "files in the inbox that are open for writing are seen by read leases where they are the service's own"
+        yield well(f"{own}, others' by events, from a write on (systemd/keyturn-lease.conf: by leases too)")
 
 
 def _may_lease(shop: Shop) -> bool:

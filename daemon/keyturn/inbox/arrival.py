@@ -18,6 +18,10 @@ OPEN_PAUSE_S = 1.0
 """Seconds between two looks at whether a file that was open for writing still is."""
 
 
+UNCLOSED_S = 3600.0
+"""Events alone hold a drop back for so many seconds without a change: truncate(2) writes to a file and closes none."""
+
+
 @dataclass(slots=True)
 class Arrival:
     """What is known of how one drop arrives.
@@ -36,8 +40,18 @@ class Arrival:
             return False
         return writers_of(drop / self.open_file if self.open_file else drop) is Writers.SOME
 
-    def judge(self, drop: Path, seen: Snapshot, state: SettleState, now: float, caps: Caps) -> SettleState:
-        """Return `state` with regard to open files: whole sooner where none is, and not whole where one is."""
+    def look_whether_unseen(self, drop: Path, seen: Snapshot) -> None:
+        """Find out by one file whether the system tells who writes, before the drop is judged."""
+        if not self.unseen and (files := sorted(name for name, _ in seen if not name.endswith("/"))):
+            self.unseen = writers_of(drop / files[0] if files[0] else drop) is Writers.UNSEEN
+
+    def judge(
+        self, drop: Path, seen: Snapshot, state: SettleState, now: float, caps: Caps, unclosed: str | None = None
+    ) -> SettleState:
+        """Return `state` with regard to open files: whole sooner where none is, and not whole where one is.
+
+        `unclosed`: a file that was written to and not closed since, as far as events tell.
+        """
         early_at = self._early_at(drop, seen, state, now)
         if not state.ready and now < early_at:
             return replace(state, ready_at=min(early_at, state.ready_at))
@@ -47,6 +61,8 @@ class Arrival:
             note = f"{name or drop.name} is still being written"
             return replace(state, ready=False, note=note, ready_at=now + OPEN_PAUSE_S)
         self.unseen = writers is Writers.UNSEEN
+        if self.unseen and unclosed is not None and state.unchanged_s < UNCLOSED_S:
+            return replace(state, ready=False, note=f"{unclosed} is still being written", ready_at=now + OPEN_PAUSE_S)
         if self.unseen or state.ready:
             return state
         if _is_zip(drop, seen) and not is_complete_zip(drop, caps):

@@ -17,6 +17,7 @@ from keyturn.inbox.doubts import Doubts
 from keyturn.inbox.moving import readable
 from keyturn.inbox.settle import Settle
 from keyturn.inbox.survey import Snapshot, snapshot
+from keyturn.inbox.unclosed import Unclosed
 from keyturn.manifest import manifest_file, reading
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import may_be_drop
@@ -89,6 +90,7 @@ class Inbox:
         self._held: dict[str, tuple[float, str]] = {}
         self._taken: dict[str, float] = {}
         self.doubts = Doubts(())
+        self._unclosed = Unclosed()
         self._scanned_at = -math.inf
         self._waiting: tuple[Waiting, ...] | None = None
         self.renew(settings, rules)
@@ -128,6 +130,8 @@ class Inbox:
         self._drops = {name: self._drops.get(name) or self._new(name, now, since) for name in sorted(names)}
         self._held = {name: held for name, held in self._held.items() if name in self._drops}
         self._settle.keep_only(self._drops)
+        for name in set(self._unclosed.names()) - self._drops.keys():
+            self._unclosed.forget(name)
         self._listed, self._waiting = listed, None
 
     def _new(self, name: str, now: float, since: str) -> _Drop:
@@ -168,10 +172,14 @@ class Inbox:
         path = self._shop.inbox / name
         seen = snapshot(path)
         state = self.doubts.judge(name, seen, self._settle.look(name, seen, now), now)
-        state = drop.arrival.judge(path, seen, state, now, self._rules.intake.caps)
+        drop.arrival.look_whether_unseen(path, seen)
+        if drop.arrival.unseen:
+            self._unclosed.watch(name, path, seen)
+        state = drop.arrival.judge(path, seen, state, now, self._rules.intake.caps, self._unclosed.first(name))
         drop.files = sum(not path.endswith("/") for path, _ in seen)
         drop.note, drop.unchanged_s = state.note, 0.0 if drop.arrival.open_file is not None else state.unchanged_s
         if state.ready:
+            self._unclosed.forget(name)
             drop.ready = ReadyDrop(name, self._settle.snapshot(name), self._is_rush(name), drop.arrived)
         return state.ready_at
 
