@@ -52,12 +52,13 @@ def test_a_file_of_no_known_kind_may_be_arriving_only_where_it_holds_nothing(
     assert bool(looks(van, refuse("picture-unknown", "is no picture", "put one", file="lamps/0001.png"))) is arriving
 
 
-def test_a_zip_that_is_cut_short_may_be_arriving_and_what_lies_in_a_whole_one_is_not(
-    drop: Drop, tmp_path: Path
+@pytest.mark.parametrize("kind", ["zip", "tar"])
+def test_an_archive_that_is_cut_short_may_be_arriving_and_what_lies_in_a_whole_one_is_not(
+    drop: Drop, tmp_path: Path, kind: str
 ) -> None:
     van = drop("van")
-    cut = refuse("zip-broken", "cannot be read as a zip", "again", file="van.zip")
-    assert still_arriving([cut], van, None) == "van.zip looks cut short"
+    cut = refuse(f"{kind}-broken", "cannot be read", "again", file=f"van.{kind}")
+    assert still_arriving([cut], van, None) == f"van.{kind} looks cut short"
     assert not looks(van, SHORT, root=tmp_path / "unpacked")
     assert still_arriving([SHORT], van, None) == ""
 

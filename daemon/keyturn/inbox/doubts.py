@@ -22,6 +22,7 @@ WORDS = {
     "picture-empty": "is empty",
     "picture-broken": "looks cut short",
     "zip-broken": "looks cut short",
+    "tar-broken": "looks cut short",
     "picture-unknown": "is empty so far",
     "manifest-key-missing": "is empty so far",
     "manifest-unreadable": "is empty so far",
@@ -40,8 +41,8 @@ def still_arriving(
 ) -> str:
     """Return what makes the drop look as if it were still being copied; "" where something else is wrong with it.
 
-    `root`: the artist's folder in `drop`, or where a zip was unpacked to: what lies in a zip that could be unpacked is
-    not being copied. None where there is none. `now` returns the time as time.time() does.
+    `root`: the artist's folder in `drop`, or where an archive was unpacked to: what lies in one that could be unpacked
+    is not being copied. None where there is none. `now` returns the time as time.time() does.
     """
     refused = [reason for reason in reasons if reason.kind is Kind.REFUSE]
     counted = refused or [reason for reason in reasons if reason.code == "frames-gap"][:1]
@@ -50,7 +51,7 @@ def still_arriving(
 
 
 def _looks(reason: Reason, drop: Path, root: Path | None, now: Callable[[], float]) -> str:
-    if reason.code == "zip-broken":
+    if reason.code in ("zip-broken", "tar-broken"):
         return f"{reason.file} {WORDS[reason.code]}"
     if root is None or not root.is_relative_to(drop):
         return ""
