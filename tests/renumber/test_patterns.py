@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.renumber.patterns import is_art, matching, of_folder, one_file, where_pictures_lie
+from keyturn.renumber.patterns import is_art, matching, of_folder, one_file, what_looks_like, where_pictures_lie
 
 FILES = ("Lamps/0001.png", "Lamps/0002.png", "Lamps/deep/0003.png", "logo.png", "notes.txt")
 
@@ -71,3 +71,18 @@ def test_accents_match_however_they_are_written(tmp_path: Path) -> None:
     assert matching(typed, [on_disk]) == ((on_disk,), [])
     assert of_folder("Caf\u00e9", [on_disk]) == "Cafe\u0301/*"
     assert one_file("Caf\u00e9/1.png", [on_disk], "c", "m", "f") == (on_disk, [])
+
+
+def test_what_looks_alike_and_differs_is_told_apart() -> None:
+    files = ["l\u0430mps/1.png", "logo.png"]  # the second letter is Cyrillic
+    assert "cyrillic small letter a" in what_looks_like("lamps/*.png", files)
+    _, (reason,) = one_file("lamps/1.png", files, "c", "m", "f")
+    assert "latin small letter a" in reason.what
+    _, (reason,) = matching("boot\xa0scene.png", ["boot scene.png"])
+    assert "no-break space" in reason.what
+    assert what_looks_like("vans/*.png", files) == ""
+
+
+def test_one_of_two_names_that_differ_in_composition_is_the_one_that_was_typed() -> None:
+    both = ["Cafe\u0301.png", "Caf\u00e9.png"]
+    assert [one_file(name, both, "c", "m", "f")[0] for name in both] == both

@@ -23,7 +23,7 @@ from keyturn.renumber import order
 from keyturn.renumber.clip_timing import cut_reasons
 from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
 from keyturn.renumber.logo import JobLogo, job_logo
-from keyturn.renumber.patterns import matching, where_pictures_lie
+from keyturn.renumber.patterns import matching, what_looks_like, where_pictures_lie
 from keyturn.renumber.stills_and_clips import stills_of
 from keyturn.shop.named_kinds import NO_KINDS, NamedKinds
 from keyturn.shop.reasons import Kind, Reason, Refused, mended, note, refuse
@@ -171,7 +171,7 @@ def _pictures(
         names = tuple(name for name in names if name not in not_frames and (name not in extra or _has_number(name)))
     field = f"part.{number}.art"
     if not names:
-        what = f'"{entry.art}" matches no picture of the drop'
+        what = f'"{entry.art}" matches no picture of the drop{what_looks_like(entry.art, files)}'
         reasons.append(refuse("part-empty", what, where_pictures_lie(kinds.art), file=FILE_NAME, field=field))
     if entry.pan and len(names) > 1:
         what = f'"{entry.art}" names {len(names)} pictures, and a pan moves over one'

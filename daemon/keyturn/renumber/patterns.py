@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 from keyturn.manifest.models import FILE_NAME
 from keyturn.normalize.reading import kinds
 from keyturn.shop.folding import composed, plain_spaces
+from keyturn.shop.lookalikes import difference
 from keyturn.shop.reasons import Reason, mended, refuse
 
 
@@ -28,16 +29,26 @@ def matching(pattern: str, files: Sequence[str]) -> tuple[tuple[str, ...], list[
     folded = tuple(name for name in files if _fits(_folded(name), _folded(pattern)))
     if not folded:
         return (), []
-    return folded, [mended("capitals-differ", f'"{pattern}" was read as {folded[0]}: only capitals or spaces differ')]
+    apart = difference(pattern, folded) or "only capitals or spaces differ"
+    return folded, [mended("capitals-differ", f'"{pattern}" was read as {folded[0]}: {apart}')]
 
 
 def one_file(wanted: str, files: Sequence[str], code: str, mend: str, field: str) -> tuple[str | None, list[Reason]]:
     """Return the one file that `wanted` names; None and a refusal with `code` where it names none or several."""
-    names, reasons = matching(wanted, files)
+    names, reasons = ((wanted,), list[Reason]()) if wanted in files else matching(wanted, files)
     if len(names) == 1:
         return names[0], reasons
     what = f'"{wanted}" names {len(names)} files of the drop' if names else f'"{wanted}" is not in the drop'
+    what += "" if names else what_looks_like(wanted, files)
     return None, [*reasons, refuse(code, what, mend, file=FILE_NAME, field=field)]
+
+
+def what_looks_like(wanted: str, files: Sequence[str]) -> str:
+    """Return in words how a file or folder that looks like what is `wanted` differs from it; empty where none does."""
+    leaf = wanted.rpartition("/")[2]
+    folders = dict.fromkeys(f"{name.rpartition('/')[0]}/{leaf}" for name in files if "/" in name)
+    apart = difference(wanted, (*files, *folders))
+    return f"; something that looks like it is: {apart}" if apart else ""
 
 
 def of_folder(wanted: str, files: Sequence[str]) -> str | None:
