@@ -70,7 +70,7 @@ class Tiff:
         return data
 
     def raw(self, block: NDArray[Any]) -> bytes:
-        if self.bits < 8:
+        if self.bits < 8 or self.bits == 12:
             flat = block.reshape(len(block), -1)
             spread_bits = flat[..., None] >> np.arange(self.bits - 1, -1, -1) & 1
             return np.packbits(spread_bits.reshape(len(flat), -1), axis=1).tobytes()
@@ -158,12 +158,12 @@ def _tags(page: Tiff, places: list[int], lengths: list[int]) -> list[tuple[int, 
 
 def scenes() -> Iterator[tuple[str, Tiff, NDArray[np.float64], Expect]]:
     """Name, an upright page, how it looks, and what is expected of it."""
-    for bits in (1, 2, 4, 8, 16, 32):
+    for bits in (1, 2, 4, 8, 12, 16, 32):
         most = 2**bits - 1
         base = BITS * 255 if bits == 1 else GREYS
         samples = np.round(base.astype(float) * most / 255).astype(np.int64)
         looks = shown(samples * 255.0 / most)
-        expect: Expect = "either" if bits == 32 else "made"
+        expect: Expect = "either" if bits in (12, 32) else "made"
         yield f"black{bits}", Tiff(spread(samples[..., None], SIZE), MINBLACK, bits), looks, expect
         yield f"white{bits}", Tiff(spread(most - samples[..., None], SIZE), MINWHITE, bits), looks, expect
     yield "float", Tiff(spread(GREYS[..., None] / 255, SIZE), MINBLACK, 32, kind=3), shown(GREYS), "made"
