@@ -15,6 +15,7 @@ from faults.promises import Asked, Laid
 from faults.scenarios import draw, lay_bad, lay_good
 from keyturn.inbox import events
 from keyturn.inbox.waiting import Inbox
+from keyturn.service.drop_folders import LEAVING
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
 from keyturn.workers.crew import InlineCrew
@@ -51,6 +52,15 @@ def test_the_inbox_is_renamed_away_and_made_anew(shop: Shop, scans: list[tuple[b
         taken_by_the_next_scan(shop, scans)
         until(lambda: service._config.watch._inode not in (before, None))
         assert service._config.watch.description == "events and scans"
+
+
+def test_a_share_that_went_away_during_a_claim_brings_the_drop_back(shop: Shop) -> None:
+    """On another mount a claimed drop is hidden while it is copied; the claim itself failed when the share went."""
+    with running(shop):
+        hidden = draw(shop.root / "drawn" / "van", 1)
+        hidden.rename(shop.inbox / f"{LEAVING}20260301T093000-abc123-van")
+        until(lambda: promises.revisions(shop) != [])
+    assert [revision.name for revision in promises.revisions(shop)] == ["van-r1"]
 
 
 def test_the_watcher_dies(shop: Shop, scans: list[tuple[bool, bool]]) -> None:

@@ -167,6 +167,7 @@ def serve(order: dict[str, Any], clock: Clock) -> int:
             crew_of=lambda settings, rules: InlineCrew(),
         )
         shop._wake = Naps(clock)
+        shop._upkeep._clock._since_boot = clock.monotonic
         tick, quiet = shop._round, shop._is_quiet
 
         def ticked() -> None:

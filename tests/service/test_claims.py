@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
-from keyturn.service.claims import Claim, Intent, read_record, write_record
+from keyturn.service.claims import Claim, Intent, name_in, read_record, write_record
 
 CLAIM = Claim(id="20260301T093000-abc123-van", name="van", form="folder", claimed_at="2026-03-01T09:30:00+00:00")
 
@@ -40,3 +40,16 @@ def test_a_target_cannot_lead_out_of_its_folder(tmp_path: Path, target: str) -> 
 def test_a_claims_id_and_name_are_single_names(field: str, value: str) -> None:
     with pytest.raises(ValidationError):
         Claim.model_validate(CLAIM.model_dump() | {field: value})
+
+
+@pytest.mark.parametrize(
+    ("claim_id", "name"),
+    [
+        ("20260301T093000-abc123-van", "van"),
+        ("20260301T093000-abc123-", "20260301T093000-abc123-"),
+        ("20260301T093000-abc123-..", "20260301T093000-abc123-.."),
+        ("van", "van"),
+    ],
+)
+def test_a_claim_s_id_holds_the_drop_s_name(claim_id: str, name: str) -> None:
+    assert name_in(claim_id) == name

@@ -152,7 +152,7 @@ def test_a_claim_from_another_mount_whose_copy_is_not_there_goes_back_to_the_inb
         (shop.work / claim.id / "claim.json").unlink()
     assert recovery.recover(folders) == ()
     (back,) = shop.inbox.iterdir()
-    assert back.name == ("van" if record else claim.id)
+    assert back.name == "van"
     assert (back / "job.toml").is_file()
     assert list(shop.work.iterdir()) == []
 

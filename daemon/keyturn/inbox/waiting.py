@@ -43,6 +43,9 @@ LONG_UNCHANGED_S = 20.0
 two walks is as long as the time without a change. A thousand such drops would otherwise keep the loop busy."""
 
 
+OWN_PREFIX = ".keyturn-"
+"""Begins the names of drops that are being moved between two mounts."""
+
 RETURNED_S = 600.0
 """So long after a drop was taken, in seconds, one of its name may be the same, sent back: that is a rename as well."""
 
@@ -92,6 +95,7 @@ class Inbox:
         self.doubts = Doubts(())
         self._unclosed = Unclosed()
         self._scanned_at = -math.inf
+        self._left_over = False
         self._waiting: tuple[Waiting, ...] | None = None
         self.renew(settings, rules)
 
@@ -132,7 +136,16 @@ class Inbox:
         self._settle.keep_only(self._drops)
         for name in set(self._unclosed.names()) - self._drops.keys():
             self._unclosed.forget(name)
+        self._left_over = any(name.startswith(OWN_PREFIX) for name in listed)
         self._listed, self._waiting = listed, None
+
+    def found_left_over(self) -> bool:
+        """Tell, once after the names have changed, whether something half moved lies in the inbox.
+
+        It is what a share brings back that went away during a move.
+        """
+        found, self._left_over = self._left_over, False
+        return found
 
     def _new(self, name: str, now: float, since: str) -> _Drop:
         return _Drop(now, since, Arrival(may_come_whole=self._listed is not None and name not in self._taken))

@@ -41,6 +41,8 @@ class Claimer:
         try:
             self._inbox.scan(now)
             self.scan_fault = ""
+            if self._inbox.found_left_over():
+                self._left_half_done()
         except OSError as error:
             fault = shop_fault(error) or ShopFault(f"the inbox cannot be read: {error}", "put the folder back")
             if not self.scan_fault:

@@ -17,6 +17,14 @@ R = TypeVar("R", bound=Record)
 CLAIM_ID = re.compile(r"[0-9]{8}T[0-9]{6}-[0-9a-f]{6}-.+", re.DOTALL)
 """A claim's id: the time of the claim, six random hex digits and the drop's name."""
 
+_BEFORE_NAME = re.compile(r"[0-9]{8}T[0-9]{6}-[0-9a-f]{6}-")
+
+
+def name_in(claim_id: str) -> str:
+    """Return the drop's name as far as its claim's id holds it; the id where that would hide the drop."""
+    name = _BEFORE_NAME.sub("", claim_id, count=1)
+    return claim_id if name.startswith(".") else name or claim_id
+
 
 def _relative_path(text: str) -> str:
     """Return `text`. Raise ValueError where it could lead out of the folder it is used in.

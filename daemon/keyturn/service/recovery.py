@@ -12,7 +12,7 @@ from loguru import logger
 from keyturn.inbox.moving import UNFINISHED, free_name, move, remove
 from keyturn.outbox import published_digests
 from keyturn.service import abrupt_ends
-from keyturn.service.claims import CLAIM_ID, Claim, read_record
+from keyturn.service.claims import CLAIM_ID, Claim, name_in, read_record
 from keyturn.service.drop_folders import LEAVING, DropFolders
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
@@ -79,4 +79,4 @@ def _finish_claims_from_another_mount(folders: DropFolders, alive: Callable[[], 
         if claim is not None and os.path.lexists(folders.artist_path(claim)):
             remove(leaving)
         else:
-            move(leaving, free_name(shop.inbox, claim.name if claim else claim_id))
+            move(leaving, free_name(shop.inbox, claim.name if claim else name_in(claim_id)))
