@@ -39,6 +39,7 @@ ART = {
     "there_and_back": (TWO_LINES, [*(f"glow/{number}.png" for number in range(1, 9)), "hills.png", "night.png"]),
     "pan = {": (TWO_LINES, ["view.png"]),
     "leaf.gif": (TWO_LINES, ["leaf.gif"]),
+    "van-sheet.png": (TWO_LINES, ["van-sheet.png"]),
 }
 """For each example of a job.toml: what stands before its parts, and the art that it names."""
 
@@ -88,6 +89,8 @@ def draw(path: Path) -> None:
         shape = Image.new("RGBA", (192, 256))
         shape.paste((90, 110, 100, 255), (20, 20 + 4 * number, 120, 90 + 4 * number))
         shape.save(path)
+    elif path.stem == "van-sheet":
+        picture((8 * 48 + 7 * 2, 4 * 64 + 3 * 2), number).save(path)
     else:
         picture((384, 512), number).save(path)
 

@@ -15,6 +15,7 @@ from keyturn.inbox.survey import survey
 from keyturn.manifest import reading
 from keyturn.normalize.fit import Fit
 from keyturn.package.frame import FrameJob, Look, make_frame
+from keyturn.pipeline import Bench, understand
 from keyturn.renumber.frame_sheets import with_cells
 from keyturn.renumber.frame_sources import FrameSources
 from keyturn.renumber.parts import JobArt, job_art
@@ -95,3 +96,13 @@ def test_an_empty_sheet_and_a_moving_one_are_refused(tmp_path: Path, choose: Cho
     with pytest.raises(Refused) as caught:
         choose("sheet = [4, 2]")
     assert {r.code for r in caught.value.reasons} == {"sheet-of-clip"}
+
+
+def test_a_drop_with_a_sheet_is_planned_frame_by_frame(tmp_path: Path, bench: Bench) -> None:
+    drop = tmp_path / "van"
+    drop.mkdir()
+    picture((4 * 48, 2 * 64), 1).save(drop / "sheet.png")
+    text = 'customer = "C"\nradio = "tiny"\n[[part]]\nart = "sheet.png"\nsheet = [4, 2]\n'
+    (drop / "job.toml").write_text(text)
+    job = understand(drop, "van", tmp_path / "scratch", bench)
+    assert [len(part.sources) for part in job.plans[0].parts] == [8, 1]
