@@ -17,6 +17,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
+from multiprocessing.util import Finalize
 from pathlib import Path
 from typing import Any
 
@@ -315,6 +316,7 @@ _desk: list[Desk] = []
 def begin(base: Path, now: datetime) -> None:
     zygote.warm_up()
     _desk.append(Desk(base, now))
+    Finalize(None, _desk[0].close, exitpriority=1)
 
 
 def all_points(scenario: str, kind: str, every: int, firsts: int | None) -> list[Point]:

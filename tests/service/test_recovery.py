@@ -142,6 +142,20 @@ def test_of_a_claim_from_another_mount_the_original_goes_once_its_copy_is_whole(
     assert list(shop.inbox.iterdir()) == []
 
 
+def test_of_a_claim_from_another_mount_the_original_goes_where_its_drop_is_archived(
+    folders: DropFolders, shop: Shop
+) -> None:
+    """The share went away before the original was removed, and came back when all was done."""
+    claim = claimed(folders, "van")
+    hidden = shop.inbox / f"{LEAVING}{claim.id}"
+    (shop.archive / "fern-hollow").mkdir(parents=True)
+    folders.drop_of(claim).rename(shop.archive / "fern-hollow" / f"van-r1--{claim.id}")
+    (shop.work / claim.id / "claim.json").unlink()
+    hidden.mkdir()
+    assert recovery.recover(folders) == ()
+    assert list(shop.inbox.iterdir()) == []
+
+
 @pytest.mark.parametrize("record", [True, False], ids=["with its claim", "without"])
 def test_a_claim_from_another_mount_whose_copy_is_not_there_goes_back_to_the_inbox(
     folders: DropFolders, shop: Shop, record: bool

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import shutil
 from collections.abc import Callable
@@ -10,7 +11,7 @@ from pathlib import Path
 from loguru import logger
 
 from keyturn.inbox.moving import UNFINISHED, free_name, move, remove
-from keyturn.outbox import published_digests
+from keyturn.outbox import published_digests, record_files
 from keyturn.service import abrupt_ends
 from keyturn.service.claims import CLAIM_ID, Claim, name_in, read_record
 from keyturn.service.drop_folders import LEAVING, DropFolders
@@ -70,13 +71,23 @@ def _targets_of_moves(shop: Shop) -> list[Path]:
 
 
 def _finish_claims_from_another_mount(folders: DropFolders, alive: Callable[[], object]) -> None:
-    """Remove each hidden drop in the inbox whose copy in work is whole; put every other one back under its name."""
+    """Remove each hidden drop in the inbox whose copy in work is whole, or was and has gone on since; put every other
+    one back under its name."""
     shop = folders.shop
     for leaving in shop.inbox.glob(f"{LEAVING}*"):
         alive()
         claim_id = leaving.name.removeprefix(LEAVING)
         claim = read_record(shop.work / claim_id / "claim.json", Claim)
-        if claim is not None and os.path.lexists(folders.artist_path(claim)):
+        whole = claim is not None and os.path.lexists(folders.artist_path(claim))
+        if whole or _has_gone_on(shop, claim_id):
             remove(leaving)
         else:
             move(leaving, free_name(shop.inbox, claim.name if claim else name_in(claim_id)))
+
+
+def _has_gone_on(shop: Shop, claim_id: str) -> bool:
+    """Tell whether the claim's drop lies in archive or rejects: its share went away before the original was removed."""
+    if any(shop.archive.glob(f"*/*--{glob.escape(claim_id)}")):
+        return True
+    rejections = (record_files.read_rejection(folder) for folder in shop.rejects.iterdir())
+    return any(rejection is not None and rejection.claim == claim_id for rejection in rejections)
