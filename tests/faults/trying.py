@@ -11,6 +11,7 @@ import ctypes
 import hashlib
 import json
 import os
+import signal
 import time
 import zlib
 from collections.abc import Callable
@@ -314,6 +315,8 @@ _desk: list[Desk] = []
 
 
 def begin(base: Path, now: datetime) -> None:
+    ended_with_parent = 1  # PR_SET_PDEATHSIG, prctl(2): a campaign that is killed leaves nobody behind
+    ctypes.CDLL(None).prctl(ended_with_parent, signal.SIGKILL, 0, 0, 0)
     zygote.warm_up()
     _desk.append(Desk(base, now))
     Finalize(None, _desk[0].close, exitpriority=1)
