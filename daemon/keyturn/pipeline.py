@@ -23,11 +23,13 @@ from keyturn.manifest import reading
 from keyturn.manifest.models import Manifest
 from keyturn.normalize import drop_files, probing
 from keyturn.outbox.record_files import refused_before
+from keyturn.outbox.sheets import OWN_PAGE
 from keyturn.package import PRELOAD
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.pages.card import cards
+from keyturn.pages.sheet import Beside, sheet
 from keyturn.renumber import packed_art
 from keyturn.renumber.frame_sheets import with_cells
 from keyturn.renumber.parts import JobArt, job_art
@@ -220,7 +222,7 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
         ProofRecord(radios=tuple(made.proof for made in outputs)),
         PlayerRecord(radios=tuple(made.player for made in outputs if made.player)),
     )
-    _write_papers(staging, made, bench.rules)
+    _write_papers(staging, made, bench)
     return made
 
 
@@ -242,12 +244,16 @@ def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at:
     )
 
 
-def _write_papers(staging: Path, made: Made, rules: Rulebook) -> None:
-    papers = {
+def _write_papers(staging: Path, made: Made, bench: Bench) -> None:
+    rules, customer = bench.rules, made.record.customer
+    beside = Beside(player=lambda record, most: made.player)
+    shown = [(made.record, made.proof)]
+    texts = {
         "card.html": cards(made.record, rules.radios, rules.safety.cautions.card, made.proof),
+        OWN_PAGE: sheet(customer, shown, rules.safety.cautions.sheet, beside=beside, papers=bench.papers),
         "job.json": made.record.model_dump_json(indent=2),
         "proof.json": made.proof.model_dump_json(),
         "player.json": made.player.model_dump_json(),
     }
-    for name, text in papers.items():
+    for name, text in texts.items():
         (staging / name).write_text(text, encoding="utf-8")

@@ -121,8 +121,12 @@ def test_the_printed_sheet_shows_stills_and_lines_to_sign_and_no_controls(opened
 def test_the_sheet_says_the_essentials_without_script(opened: Open, pages: dict[str, str]) -> None:
     page = opened(pages["sheet"], java_script_enabled=False).page
     assert not page.locator(".player").first.is_visible()
-    for words in ("Boot logo", "Film strip", "Does it finish in time?", "What was mended", "Signature", "Please mind"):
+    for words in ("Boot logo", "What you will see", "How sure is that?", "Flashing light", "Signature", "Please mind"):
         assert page.get_by_text(words).first.is_visible(), words
+    assert not page.get_by_text("Film strip", exact=True).first.is_visible()
+    page.locator("details.workshop > summary").click()
+    for words in ("Film strip", "Does it finish in time?", "What was mended"):
+        assert page.get_by_text(words, exact=True).first.is_visible(), words
     strip = page.locator(".cells").first
     assert strip.get_by_role("img").count() == 48
 
@@ -152,7 +156,7 @@ def test_the_keyboard_reaches_the_contents_first_and_then_the_controls(opened: O
     for _ in range(4):
         page.keyboard.press("Tab")
         seen.append(page.evaluate("document.activeElement.textContent || document.activeElement.type"))
-    assert seen == ["Print this sheet", "Play", "range", "range"]
+    assert seen == ["Print this sheet", "Play", "range", "Try a shorter or a longer start"]
 
 
 # -- the board --------------------------------------------------------------------------------------

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import base64
+import io
 import random
 from collections.abc import Callable
 from types import ModuleType
 from typing import Any
 
 import pytest
+from PIL import Image, ImageChops
 
 from keyturn.pages.schedule import schedule
-from keyturn.pages.sheet import sheet
+from keyturn.pages.sheet import Beside, sheet
 from keyturn.radio.timeline import Pacing, PlayedPart, Timeline
+from keyturn.shop.records import PlayerPicture, PlayerRecord, RadioPlayer
 
 pytestmark = pytest.mark.browser
 
@@ -131,6 +135,12 @@ def canvas(page: Any) -> str:
     return drawn
 
 
+def with_starts(page: Any) -> Any:
+    """The page with its start-up times unfolded."""
+    page.locator("details.starts > summary").click()
+    return page
+
+
 def test_nothing_moves_until_play_is_pressed_and_then_it_does(opened: Open, page_html: str) -> None:
     page = opened(page_html, reduced_motion="reduce").page
     now = page.locator("[data-now]")
@@ -157,7 +167,7 @@ def test_the_moment_can_be_chosen_and_the_picture_follows(opened: Open, page_htm
 
 
 def test_dragging_the_start_up_time_shows_the_cut(opened: Open, page_html: str) -> None:
-    page = opened(page_html).page
+    page = with_starts(opened(page_html).page)
     boot, caption = page.locator("[data-boot]"), page.locator("[data-caption]")
     assert caption.inner_text() == "A start of 19.0 s: nothing is cut; frame 1 of 1 of part 2 is standing still."
     boot.fill("3")
@@ -169,7 +179,7 @@ def test_dragging_the_start_up_time_shows_the_cut(opened: Open, page_html: str) 
 
 
 def test_a_button_sets_a_usual_start_and_says_which_is_chosen(opened: Open, page_html: str) -> None:
-    page = opened(page_html).page
+    page = with_starts(opened(page_html).page)
     shortest, usual = (page.get_by_role("button", name=name) for name in ("shortest", "usual"))
     assert usual.get_attribute("aria-pressed") == "true"
     shortest.click()
@@ -180,7 +190,7 @@ def test_a_button_sets_a_usual_start_and_says_which_is_chosen(opened: Open, page
 def test_a_part_that_plays_to_its_end_is_said_to_delay_the_home_screen(opened: Open, by_hand: ModuleType) -> None:
     parts = (by_hand.part("gate", 48, type="c"), by_hand.part("hold", 1, count=0))
     job = by_hand.job(by_hand.radio(parts=parts))
-    page = opened(sheet(job.customer, [(job, by_hand.proof(job))], ())).page
+    page = with_starts(opened(sheet(job.customer, [(job, by_hand.proof(job))], ())).page)
     page.locator("[data-boot]").fill("2.8")
     wanted = "booted at frame 29 of 48 of part 1, which plays to its end: the home screen comes 2.0 s later."
     assert page.locator("[data-caption]").inner_text() == f"A start of 2.8 s: {wanted}"
@@ -194,3 +204,31 @@ def test_the_player_runs_to_the_home_screen_and_can_be_played_again(opened: Open
     page.get_by_role("button", name="Play").click()
     page.get_by_role("button", name="Play again").wait_for()
     assert page.get_by_text("Home screen", exact=True).first.is_visible()
+
+
+def data_uri(picture: Image.Image) -> str:
+    file = io.BytesIO()
+    picture.save(file, "PNG")
+    return "data:image/png;base64," + base64.b64encode(file.getvalue()).decode("ascii")
+
+
+def test_a_box_is_drawn_at_its_place_over_its_base(opened: Open, by_hand: ModuleType) -> None:
+    """Against Pillow, which pastes the same boxes: a box on a whole picture, and a box on a box."""
+    size, job = (54, 72), by_hand.job()
+    base = Image.linear_gradient("L").resize(size).convert("RGB")
+    red, blue = Image.new("RGB", (9, 7), (200, 10, 10)), Image.new("RGB", (5, 5), (10, 10, 200))
+    boxes = {1: (0, red, 20, 30), 2: (1, blue, 4, 60)}
+    pictures = [PlayerPicture(number=n, data=data_uri(base)) for n in range(48) if n not in boxes]
+    for number, (on, box, left, top) in boxes.items():
+        pictures.append(PlayerPicture(number=number, data=data_uri(box), base=on, left=left, top=top))
+    radio = RadioPlayer(radio=job.radios[0].radio, logo=0, width=size[0], height=size[1], pictures=tuple(pictures))
+    beside = Beside(player=lambda record, most: PlayerRecord(radios=(radio,)))
+    page = opened(sheet(job.customer, [(job, by_hand.proof(job))], (), beside=beside)).page
+    page.locator(f"canvas[width='{size[0]}']").wait_for()
+    page.locator("[data-moment]").fill("0.25")  # frame 3, of 0.1 s each
+    with Image.open(io.BytesIO(base64.b64decode(canvas(page).partition(",")[2]))) as shown:
+        drawn = shown.convert("RGB")
+    wanted = base.copy()
+    wanted.paste(red, (20, 30))
+    wanted.paste(blue, (4, 60))
+    assert ImageChops.difference(drawn, wanted).getbbox() is None

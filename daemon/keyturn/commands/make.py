@@ -17,7 +17,7 @@ from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.commands.output import plain, reasons
 from keyturn.package import PRELOAD
 from keyturn.pipeline import Bench, frame_crew
-from keyturn.shop import rulebook, settings
+from keyturn.shop import papers, rulebook, settings
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, TimelineRecord
@@ -50,7 +50,8 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     try:
         crew.wake()  # before the progress bar starts a thread, see `workers.process_start`
         with output.progress(err, quiet) as progress:
-            yield Bench(rules, crew, lambda: datetime.now(UTC), progress=Progress(progress)).for_one_drop()
+            paper = papers.of_shop(wanted, shop.root) if shop else papers.Papers()
+            yield Bench(rules, crew, lambda: datetime.now(UTC), Progress(progress), paper).for_one_drop()
     finally:
         crew.close()
 

@@ -19,7 +19,6 @@ from keyturn.pipeline import Bench, Job, Made
 from keyturn.shop import durable_files
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.reasons import Refused, refuse
-from keyturn.shop.rulebook import Rulebook
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +41,7 @@ def make(drop: Path, out: Path, bench: Bench) -> MadeByHand:
             target = _target(out, job, revision)
             target.parent.mkdir(exist_ok=True)
             move(staging, target)
-        return MadeByHand(made, target, _write_sheet(out, job.customer_folder, bench.rules))
+        return MadeByHand(made, target, _write_sheet(out, job.customer_folder, bench))
 
 
 def check(drop: Path, bench: Bench) -> MadeByHand:
@@ -109,10 +108,10 @@ def _target(out: Path, job: Job, revision: int) -> Path:
     return out / job.customer_folder / f"{job.job_folder}-r{revision}"
 
 
-def _write_sheet(out: Path, customer: str, rules: Rulebook) -> Path | None:
+def _write_sheet(out: Path, customer: str, bench: Bench) -> Path | None:
     """Write the customer's sheet, and again where another process has put a revision beside ours meanwhile."""
     while True:
         seen = set(revision_names(out / customer))
-        written = sheets.write_sheet(out, customer, rules)
+        written = sheets.write_sheet(out, customer, bench.rules, bench.papers)
         if set(revision_names(out / customer)) == seen:
             return written

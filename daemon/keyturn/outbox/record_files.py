@@ -19,7 +19,7 @@ from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, FileState, file_st
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import durable_files
 from keyturn.shop.bounded_record import parsed
-from keyturn.shop.records import JobRecord, ProofRecord, Record, Rejection
+from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, Record, Rejection
 
 NO_PICTURES = ProofRecord(radios=())
 
@@ -62,6 +62,20 @@ def read_proof(folder: Path) -> ProofRecord:
     Return a proof without pictures where it cannot be read.
     """
     return _once(folder / "proof.json", ProofRecord) or NO_PICTURES
+
+
+def read_player(folder: Path, most: float) -> PlayerRecord | None:
+    """Return the large pictures of the revision in `folder`; None where they take more than `most` bytes.
+
+    They are not kept in memory. Return None where they cannot be read.
+    """
+    path = folder / "player.json"
+    try:
+        if not path.is_file() or path.stat().st_size > most:
+            return None
+    except OSError:
+        return None
+    return readable_record(path, PlayerRecord)
 
 
 def read_rejection(folder: Path) -> Rejection | None:

@@ -2,28 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from loguru import logger
 
-from keyturn.outbox.customer_folder import newest_first
-from keyturn.outbox.record_files import NO_PICTURES, read_job_once, read_proof
+from keyturn.outbox.customer_folder import file_state, newest_first
+from keyturn.outbox.record_files import NO_PICTURES, read_job_once, read_player, read_proof
 from keyturn.outbox.revision_numbers import job_and_number
-from keyturn.pages.sheet import sheet
+from keyturn.pages.sheet import NO_PLAYER, Beside, sheet
 from keyturn.shop import durable_files
-from keyturn.shop.records import JobRecord, ProofRecord
+from keyturn.shop.papers import Papers
+from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord
 from keyturn.shop.rulebook import Rulebook
 
 Shown = tuple[JobRecord, ProofRecord]
 """A revision and its pictures."""
+
+OWN_PAGE = "proof.html"
+"""In a revision's folder: the sheet of that revision alone."""
 
 ON_SHEET = 20
 """A sheet shows so many revisions, the newest. It has no room for more, and a customer of many years must not make
 each new job slower."""
 
 
-def write_sheet(outbox: Path, customer: str, rules: Rulebook) -> Path | None:
+def write_sheet(outbox: Path, customer: str, rules: Rulebook, papers: Papers | None = None) -> Path | None:
     """Write outbox/<customer>/proof.html from the customer's revisions and return its path.
 
     Return None, and leave an old sheet as it is, where no revision can be read.
@@ -32,10 +36,12 @@ def write_sheet(outbox: Path, customer: str, rules: Rulebook) -> Path | None:
     names = newest_first(folder)
     shown = _shown(names)
     paths = [folder / name for name in shown]
-    jobs = [(record, read_proof(path)) for path in paths if (record := read_job_once(path))]
+    found = [(path, record, read_proof(path)) for path in paths if (record := read_job_once(path))]
+    jobs = [(record, proof) for _, record, proof in found]
     if not jobs:
         return None
-    page = _page(jobs, rules, earlier=len(names) - len(shown))
+    beside = _beside({(record.job, record.revision): path for path, record, _ in found})
+    page = _page(jobs, rules, beside, papers or Papers(), earlier=len(names) - len(shown))
     if page is None:
         return None
     target = folder / "proof.html"
@@ -43,11 +49,25 @@ def write_sheet(outbox: Path, customer: str, rules: Rulebook) -> Path | None:
     return target
 
 
-def _page(jobs: list[Shown], rules: Rulebook, earlier: int) -> str | None:
+def _beside(paths: Mapping[tuple[str, int], Path]) -> Beside:
+    """Return what lies beside the records in the revisions' folders, by job and number."""
+
+    def player(record: JobRecord, most: float) -> PlayerRecord:
+        return read_player(paths[record.job, record.revision], most) or NO_PLAYER
+
+    def own_page(record: JobRecord) -> str:
+        path = paths[record.job, record.revision]
+        return f"{path.name}/{OWN_PAGE}" if file_state(path / OWN_PAGE) is not None else ""
+
+    return Beside(player, own_page)
+
+
+def _page(jobs: list[Shown], rules: Rulebook, beside: Beside, papers: Papers, earlier: int) -> str | None:
     """Return the sheet. Leave out what cannot be drawn of a record that was changed by hand; None where nothing can."""
 
     def drawn(of: list[Shown]) -> str:
-        return sheet(of[0][0].customer, of, rules.safety.cautions.sheet, earlier=earlier)
+        cautions = rules.safety.cautions.sheet
+        return sheet(of[0][0].customer, of, cautions, earlier=earlier, beside=beside, papers=papers)
 
     try:
         return drawn(jobs)

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from difflib import SequenceMatcher
 
 from keyturn.pages.render import counted, seconds
+from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import JobRecord, PartRecord, ProofRecord, RadioProof, RadioRecord
 from keyturn.shop.units import readable_size
 
 Revision = tuple[JobRecord, ProofRecord]
+
+MOST_PAIRS = 4
+"""Redrawn pictures that are shown side by side. The sentences name them all."""
 
 
 def changed(before: Revision, after: Revision) -> tuple[str, ...]:
@@ -24,6 +29,40 @@ def changed(before: Revision, after: Revision) -> tuple[str, ...]:
     if before[0].artist != after[0].artist and after[0].artist:
         said.append(f"drawn by {after[0].artist}")
     return tuple(said)
+
+
+@dataclass(frozen=True, slots=True)
+class Redrawn:
+    """A picture before and after it was redrawn, as data URIs, and what people call it."""
+
+    title: str
+    before: str
+    after: str
+
+
+def redrawn_pictures(before: Revision, after: Revision) -> tuple[Redrawn, ...]:
+    """Return the pictures that were redrawn, side by side: at most `MOST_PAIRS`, spread evenly."""
+    found: list[Redrawn] = []
+    old_radios = {radio.radio: radio for radio in before[0].radios}
+    for radio in after[0].radios:
+        old, new = _pictures(before[1], radio.radio), _pictures(after[1], radio.radio)
+        if radio.radio in old_radios and old and new:
+            found += _pairs(old_radios[radio.radio], radio, old, new)
+    return tuple(found[at] for at in evenly_spaced(len(found), MOST_PAIRS))
+
+
+def _pairs(old: RadioRecord, new: RadioRecord, before: RadioProof, after: RadioProof) -> Iterator[Redrawn]:
+    """Yield the pairs of one radio. A part of other length that shares no picture with the old one is left out."""
+    if before.logo != after.logo:
+        yield Redrawn("the boot logo", before.logo, after.logo)
+    orders = dict(zip((p.path for p in old.parts), before.order, strict=False))
+    for (name, part), order in zip(_named(new.parts), after.order, strict=False):
+        pictures = [before.frames[i] for i in orders.get(part.path, ())], [after.frames[i] for i in order]
+        if set(pictures[0]) & set(pictures[1]) or len(pictures[0]) == len(pictures[1]):
+            for tag, i, j, k, m in SequenceMatcher(None, *pictures, autojunk=False).get_opcodes():
+                if tag == "replace":
+                    for at in range(min(j - i, m - k)):
+                        yield Redrawn(f"picture {k + at + 1} of {name}", pictures[0][i + at], pictures[1][k + at])
 
 
 def _pictures(proof: ProofRecord, radio: str) -> RadioProof | None:

@@ -1,31 +1,31 @@
-"""The customer's proof sheet: one file to mail, look through, print and sign."""
+"""The customer's proof sheet: one file to mail, to look at and to answer. The workshop's figures are folded in it."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import chain, groupby, pairwise
 from typing import Any
 
 from markupsafe import Markup
 
-from keyturn.pages import charts
+from keyturn.pages import charts, customer_words
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.film_strip import FilmStrip, film_strips
 from keyturn.pages.in_words import OnScreen, on_screen
 from keyturn.pages.render import fragment, page
-from keyturn.pages.revision_differences import changed
+from keyturn.pages.revision_differences import Redrawn, changed, redrawn_pictures
 from keyturn.pages.schedule import boot_buttons, longest_boot_s, pictures, schedule
 from keyturn.pages.sizes import size_facts
+from keyturn.shop.papers import Papers
 from keyturn.shop.reasons import Kind, Reason, only
-from keyturn.shop.records import JobRecord, ProofRecord, RadioProof, RadioRecord
+from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, RadioPlayer, RadioProof, RadioRecord
 
 Revision = tuple[JobRecord, ProofRecord]
 
-PICTURE_BUDGET = 2_400_000
-"""Most characters of pictures on one sheet. Many mail boxes refuse more than a few megabytes."""
+NO_PLAYER = PlayerRecord(radios=())
 
 OLDER_BUDGET = 60_000
 """Most characters of pictures that an older revision may have on the sheet."""
@@ -35,12 +35,33 @@ KEPT_ARTICLES = 24
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """What lies beside the records of the revisions.
+
+    `player` returns a revision's large pictures, none where they take more characters than it is given. `own_page`
+    returns the path from the sheet to the revision's own page, "" where it has none.
+    """
+
+    player: Callable[[JobRecord, float], PlayerRecord] = field(default=lambda record, most: NO_PLAYER)
+    own_page: Callable[[JobRecord], str] = field(default=lambda record: "")
+
+
+@dataclass(frozen=True, slots=True)
 class RadioView:
-    """The section of one radio. `proof` is None where the sheet shows figures only; HTML ids begin with `key`."""
+    """The section of one radio. `proof` is None where the sheet shows figures only; HTML ids begin with `key`.
+
+    `sharp`: the large pictures are on the sheet. `logo` is a picture's number.
+    """
 
     key: str
     record: RadioRecord
     proof: RadioProof | None
+    sharp: bool
+    logo: int
+    own_page: str
+    seen: tuple[str, ...]
+    sure: tuple[str, ...]
+    flashes: str
     pictures: tuple[str, ...]
     film_strips: tuple[FilmStrip, ...]
     on_screen: tuple[OnScreen, ...]
@@ -58,22 +79,35 @@ class RadioView:
 
 @dataclass(frozen=True, slots=True)
 class RevisionView:
-    """One revision: its radios, and what changed since the one before."""
+    """One revision: its radios, and what changed since the one before. `own_page` is a path, or ""."""
 
     record: JobRecord
     radios: tuple[RadioView, ...]
     changes: tuple[str, ...]
+    redrawn: tuple[Redrawn, ...]
+    art_changes: tuple[str, ...]
+    own_page: str
     mended: tuple[Reason, ...]
     notes: tuple[Reason, ...]
 
 
 @dataclass(frozen=True, slots=True)
+class LargePictures:
+    """The player's pictures of one radio, for the section whose HTML ids begin with `key`."""
+
+    key: str
+    record: RadioRecord
+    player: RadioPlayer
+
+
+@dataclass(frozen=True, slots=True)
 class JobView:
-    """A job's newest revision, and the HTML of that one and the older ones."""
+    """A job's newest revision and its large pictures, and the HTML of that one and the older ones."""
 
     key: str
     newest: JobRecord
     article: Markup
+    large: tuple[LargePictures, ...]
 
 
 def job_anchor(job: str) -> str:
@@ -82,14 +116,21 @@ def job_anchor(job: str) -> str:
 
 
 def sheet(
-    customer: str, jobs: Sequence[tuple[JobRecord, ProofRecord]], cautions: Sequence[str], earlier: int = 0
+    customer: str,
+    jobs: Sequence[Revision],
+    cautions: Sequence[str],
+    earlier: int = 0,
+    *,
+    beside: Beside | None = None,
+    papers: Papers | None = None,
 ) -> str:
     """Return outbox/<customer>/proof.html.
 
     `jobs` are revisions of the customer in any order, at least one. `earlier` is how many more there are, which the
     sheet leaves out.
     """
-    views = tuple(_job_views(jobs))
+    papers = papers or Papers()
+    views = tuple(_job_views(jobs, beside or Beside(), 1e6 * papers.sheet_mb))
     return page(
         "sheet.html.j2",
         styles=("sheet.css",),
@@ -99,63 +140,124 @@ def sheet(
         cautions=cautions,
         earlier=earlier,
         written=max(view.newest.made_at for view in views),
+        shop=papers.letterhead,
     )
 
 
-def _job_views(jobs: Sequence[Revision]) -> Iterator[JobView]:
-    """Yield the jobs, the newest first. The first one has pictures always, the others as long as the budget allows."""
+def _job_views(jobs: Sequence[Revision], beside: Beside, left: float) -> Iterator[JobView]:
+    """Yield the jobs, the newest first. The first one has pictures always, the others as long as the budget allows.
+
+    `left` is the budget in characters.
+    """
     by_name = sorted(jobs, key=lambda revision: (revision[0].job, -revision[0].revision))
     groups = [tuple(group) for _, group in groupby(by_name, key=lambda revision: revision[0].job)]
-    left = PICTURE_BUDGET
     for number, revisions in enumerate(sorted(groups, key=lambda group: group[0][0].made_at, reverse=True)):
-        weight = _weight(revisions[0][1])
+        (newest, proof), weight = revisions[0], _weight(revisions[0][1])
         with_pictures = number == 0 or weight <= left
         left -= weight if with_pictures else 0
-        newest = revisions[0][0]
         key = job_anchor(newest.job)
-        yield JobView(key, newest, _article(key, SameObjects(revisions, chain.from_iterable(revisions)), with_pictures))
+        large = tuple(_large(key, newest, proof, beside.player(newest, left))) if with_pictures else ()
+        left -= sum(len(picture.data) for view in large for picture in view.player.pictures)
+        logos = tuple((view.key, view.player.logo) for view in large)
+        pages = tuple(beside.own_page(record) for record, _ in revisions)
+        whole = SameObjects(revisions, chain.from_iterable(revisions))
+        yield JobView(key, newest, _article(key, whole, with_pictures, logos, pages), large)
 
 
 def _weight(proof: ProofRecord) -> int:
     return sum(len(p) for radio in proof.radios for p in (*pictures(radio), radio.handoff_picture or ""))
 
 
+def _large(key: str, job: JobRecord, proof: ProofRecord, player: PlayerRecord) -> Iterator[LargePictures]:
+    """Yield the pictures of the radios that have them. What does not fit the other records is left out."""
+    proofs = {of.radio: of for of in proof.radios}
+    players = {of.radio: of for of in player.radios}
+    for number, radio in enumerate(job.radios):
+        shown, large = proofs.get(radio.radio), players.get(radio.radio)
+        if shown and large and _belong_together(shown, large):
+            yield LargePictures(f"{key}r{number}", radio, large)
+
+
+def _belong_together(proof: RadioProof, player: RadioPlayer) -> bool:
+    there = {picture.number: picture for picture in player.pictures}
+    shown = {number for order in proof.order for number in order}
+    still = (player.logo, proof.order[0][0], proof.order[-1][-1]) if shown else ()
+    return (
+        bool(shown)
+        and shown | {player.logo} <= set(there) <= set(range(len(pictures(proof))))
+        and all(there[number].base is None for number in still)
+        and all(picture.base is None or there.get(picture.base) for picture in player.pictures)
+    )
+
+
 @lru_cache(maxsize=KEPT_ARTICLES)
-def _article(key: str, revisions_of: SameObjects[tuple[Revision, ...]], with_pictures: bool) -> Markup:
-    """Return the HTML of a job. It is kept for a caller that gives the same record objects again."""
+def _article(
+    key: str,
+    revisions_of: SameObjects[tuple[Revision, ...]],
+    with_pictures: bool,
+    logos: tuple[tuple[str, int], ...],
+    pages: tuple[str, ...],
+) -> Markup:
+    """Return the HTML of a job. It is kept for a caller that gives the same record objects again.
+
+    `logos` are the numbers of the logos of radios whose large pictures are on the sheet, by the key of their section.
+    """
     revisions = revisions_of.whole
     changes = [changed(before, after) for after, before in pairwise(revisions)]
-    newest = _revision_view(key, revisions[0], with_pictures, changes[0] if changes else ())
+    redrawn = redrawn_pictures(revisions[1], revisions[0]) if with_pictures and len(revisions) > 1 else ()
+    newest = _revision_view(key, revisions[0], with_pictures, changes[0] if changes else (), dict(logos), pages[0])
     older = tuple(
         _revision_view(
             f"{key}v{revision[0].revision}",
             revision,
-            with_pictures and _weight(revision[1]) <= OLDER_BUDGET,
+            with_pictures and (bool(pages[number]) or _weight(revision[1]) <= OLDER_BUDGET),
             changes[number] if number < len(changes) else (),
+            {},
+            pages[number],
         )
         for number, revision in enumerate(revisions[1:], start=1)
     )
-    return fragment("job.html.j2", key=key, newest=newest, older=older)
+    return fragment("job.html.j2", key=key, newest=replace(newest, redrawn=redrawn), older=older)
 
 
-def _revision_view(key: str, revision: Revision, with_pictures: bool, changes: tuple[str, ...]) -> RevisionView:
+def _revision_view(
+    key: str,
+    revision: Revision,
+    with_pictures: bool,
+    changes: tuple[str, ...],
+    logos: Mapping[str, int],
+    own_page: str,
+) -> RevisionView:
     record, proof = revision
     shown = {p.radio: p for p in proof.radios if with_pictures}
-    radios = tuple(_radio_view(f"{key}r{i}", radio, shown.get(radio.radio)) for i, radio in enumerate(record.radios))
-    return RevisionView(record, radios, changes, *_sorted_out(record.reasons))
+    radios = tuple(
+        _radio_view(f"{key}r{i}", radio, shown.get(radio.radio), logos.get(f"{key}r{i}"), own_page)
+        for i, radio in enumerate(record.radios)
+    )
+    told = customer_words.art_changes([*record.reasons, *chain.from_iterable(radio.reasons for radio in record.radios)])
+    return RevisionView(record, radios, changes, (), told, own_page, *_sorted_out(record.reasons))
 
 
-def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None) -> RadioView:
+def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None, logo: int | None, own_page: str) -> RadioView:
     if proof is not None and [len(order) for order in proof.order] != [part.frames for part in radio.parts]:
         proof = None  # these are pictures of something else, and the sheet must show what is on the stick
+    plan = schedule(radio, proof) if proof else None
+    if plan and logo is not None:
+        plan["logo"] = logo
     return RadioView(
         key=key,
         record=radio,
         proof=proof,
+        sharp=logo is not None,
+        logo=plan["logo"] if plan else 0,
+        own_page=own_page,
+        seen=customer_words.seen(radio, proof),
+        sure=customer_words.sure(radio.timeline),
+        flashes=customer_words.flashes(radio.flash),
         pictures=pictures(proof) if proof else (),
         film_strips=film_strips(radio, proof) if proof else (),
         on_screen=on_screen(radio),
-        schedule=schedule(radio, proof) if proof else None,
+        schedule=plan,
         boots=boot_buttons(radio.timeline),
         longest_boot_s=longest_boot_s(radio.timeline),
         boot_chart=charts.boot_chart(radio),

@@ -114,7 +114,8 @@ def _frame_reasons(entry: Entry, size: Size | None, formats: tuple[str, ...], fa
 
 def _encoding(entry: Entry, facts: PlayerFacts) -> Iterator[Reason]:
     if entry.interlaced:
-        yield refuse("frame-interlaced", "is interlaced and does not show", "save it without interlacing", file=entry.name)
+        mend = "save it without interlacing"
+        yield refuse("frame-interlaced", "is interlaced and does not show", mend, file=entry.name)
     if entry.bits is not None and entry.bits > 8:
         blank = facts.sixteen_bit == "blank"
         what = f"has {entry.bits} bits a channel" + (": a blank frame is shown" if blank else "")

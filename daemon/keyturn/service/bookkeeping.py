@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import groupby
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.service.changed_rejects import note_changes
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
+from keyturn.shop.papers import Papers
 from keyturn.shop.records import JobRecord, Rejection
 from keyturn.shop.rulebook import Rulebook
 
@@ -28,10 +29,11 @@ class Bookkeeping:
     shop: Shop
     ledger: Ledger
     rules: Rulebook
+    papers: Papers = field(default_factory=Papers)
 
     def enter_ready(self, target: str, record: JobRecord) -> None:
         """Enter one revision; `target` is its path in the outbox."""
-        sheets.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules)
+        sheets.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules, self.papers)
         self._clear_mended(target, record)
         self.ledger.add_ready(target, record)
 
@@ -82,7 +84,7 @@ class Bookkeeping:
             (target, record) for target in targets if (record := record_files.read_job(outbox / target)) is not None
         ]
         if made:
-            sheets.write_sheet(outbox, customer, self.rules)
+            sheets.write_sheet(outbox, customer, self.rules, self.papers)
             for target, record in made:
                 self._clear_mended(target, record)
             self.ledger.add_all_ready(made)

@@ -9,8 +9,10 @@ from loguru import logger
 
 from keyturn.inbox.events import Watch
 from keyturn.inbox.waiting import Inbox
-from keyturn.shop import rulebook, settings
+from keyturn.pipeline import Bench
+from keyturn.shop import papers, rulebook, settings
 from keyturn.shop.folders import Shop
+from keyturn.shop.progress import Progress
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
 from keyturn.workers.crew import Crew
@@ -34,18 +36,23 @@ class Configuration:
         on_settings: Callable[[Settings], None],
         changed: Callable[[], None],
     ) -> None:
-        self._shop, self._crew_of, self._changed = shop, crew_of, changed
+        self._shop, self._now, self._crew_of, self._changed = shop, now, crew_of, changed
         self.settings, self.rules = settings.load(shop.root), rulebook.load(shop.rules)
         on_settings(self.settings)
+        self.papers = papers.of_shop(self.settings, shop.root)
         self.crew = crew_of(self.settings, self.rules)
         self.inbox = Inbox(shop, self.settings, self.rules, now)
         self.watch = Watch(shop.inbox, self.settings.watch, changed)
+
+    def bench(self, progress: Progress) -> Bench:
+        """Return what one drop is made with."""
+        return Bench(self.rules, self.crew, self._now, progress, self.papers).for_one_drop()
 
     def reload(self) -> None:
         """Read settings and rules again and act by them. Where that raises, nothing is changed."""
         wanted, rules = settings.load(self._shop.root), rulebook.load(self._shop.rules)
         crew = self._crew_of(wanted, rules)
-        self.settings, self.rules = wanted, rules
+        self.settings, self.rules, self.papers = wanted, rules, papers.of_shop(wanted, self._shop.root)
         self.inbox.renew(wanted, rules)
         self.crew.close()
         self.crew = crew

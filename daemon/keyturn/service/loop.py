@@ -19,7 +19,7 @@ from typing import Any
 from loguru import logger
 
 from keyturn.outbox.ledger import Ledger
-from keyturn.pipeline import Bench, frame_crew
+from keyturn.pipeline import frame_crew
 from keyturn.service import recovery
 from keyturn.service.abrupt_ends import next_in_turn, next_of_the_last
 from keyturn.service.backoff import Backoff
@@ -249,11 +249,11 @@ class Service:
     # -- making drops -------------------------------------------------------------------------------
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
-        books, bench = self._books(), Bench(self._config.rules, self._config.crew, self._now, progress).for_one_drop()
+        books, bench = self._books(), self._config.bench(progress)
         return DropMaker(self._folders, books, bench, self._upkeep.reconcile_soon, self._add_hook, self._inbox.doubts)
 
     def _books(self) -> Bookkeeping:
-        return Bookkeeping(self._shop, self._ledger, self._config.rules)
+        return Bookkeeping(self._shop, self._ledger, self._config.rules, self._config.papers)
 
     def _add_hook(self, event: Event, record: dict[str, Any]) -> None:
         self._hooks.add(event, record, self._config.settings.hooks)

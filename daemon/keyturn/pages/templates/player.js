@@ -120,12 +120,22 @@ function describe(schedule, boot) {
 
 // -- the player on the page --------------------------------------------------------------------------
 
-function pictureElements(root) {
-  return Array.from(document.querySelectorAll("#" + root.dataset.pictures + " image")).map(function (source) {
-    const picture = new Image();
-    picture.src = source.getAttribute("href");
-    return picture;
-  });
+/* The pictures by number: {image, base, left, top}. The large ones where the sheet carries them, else the strip's. */
+function picturesOf(root) {
+  const found = new Map();
+  for (const name of [root.dataset.pictures, root.dataset.large]) {
+    document.querySelectorAll("#" + name + " image").forEach(function (source, place) {
+      const image = new Image(), data = source.dataset;
+      image.src = source.getAttribute("href");
+      const base = data.base === undefined ? null : Number(data.base);
+      found.set(Number(data.number ?? place), { image, base, left: Number(data.left ?? 0), top: Number(data.top ?? 0) });
+    });
+  }
+  return found;
+}
+
+function isLoaded(picture) {
+  return picture.image.complete && picture.image.naturalWidth > 0;
 }
 
 function setUpPlayer(root) {
@@ -133,8 +143,13 @@ function setUpPlayer(root) {
   const find = (name) => root.querySelector("[data-" + name + "]");
   const canvas = find("canvas"), brush = canvas.getContext("2d"), home = find("home");
   const play = find("play"), moment = find("moment"), boot = find("boot");
-  const pictures = pictureElements(root);
+  const pictures = picturesOf(root), store = document.getElementById(root.dataset.large);
   let drawn = -1, running = null;
+
+  /* The screen is as large as the page and the window's height allow, and keeps its shape when pictures change. */
+  const shape = canvas.width / canvas.height;
+  canvas.style.aspectRatio = String(shape);
+  find("screen").style.width = "calc(min(44rem, 74vh) * " + shape.toFixed(4) + " + 1.4rem)";
 
   function bootS() { return Number(boot.value); }
   function lastS() { return endOf(schedule, bootS()) + HOME_S; }
@@ -143,14 +158,36 @@ function setUpPlayer(root) {
     const seen = shownAt(schedule, t, bootS());
     const picture = seen ? seen.picture : schedule.logo;
     home.hidden = t < 0 || seen !== null;
-    if (picture !== drawn && pictures[picture].complete && pictures[picture].naturalWidth) {
-      canvas.width = pictures[picture].naturalWidth;
-      canvas.height = pictures[picture].naturalHeight;
-      brush.drawImage(pictures[picture], 0, 0);
-      drawn = picture;
-    }
+    if (picture !== drawn && paint(picture)) drawn = picture;
     find("now").textContent = words(t, seen);
     moment.setAttribute("aria-valuetext", words(t, seen));
+  }
+
+  /* A whole picture gives the canvas its size; a box lies on its base, in the size of moving pictures. */
+  function paint(number) {
+    const picture = pictures.get(number);
+    if (!isLoaded(picture)) return false;
+    if (picture.base === null) {
+      fit(picture.image.naturalWidth, picture.image.naturalHeight);
+      brush.drawImage(picture.image, 0, 0);
+      return true;
+    }
+    fit(Number(store.dataset.width), Number(store.dataset.height));
+    return paintBox(picture);
+  }
+
+  function paintBox(picture) {
+    const base = pictures.get(picture.base);
+    if (!isLoaded(base) || !isLoaded(picture)) return false;
+    if (base.base !== null && !paintBox(base)) return false;
+    if (base.base === null) brush.drawImage(base.image, 0, 0, canvas.width, canvas.height);
+    brush.drawImage(picture.image, picture.left, picture.top);
+    return true;
+  }
+
+  function fit(width, height) {
+    if (canvas.width !== width) canvas.width = width;
+    if (canvas.height !== height) canvas.height = height;
   }
 
   function words(t, seen) {
@@ -210,7 +247,7 @@ function setUpPlayer(root) {
     button.addEventListener("click", function () { boot.value = button.dataset.seconds; dragged(); });
   });
   pictures.forEach(function (picture) {
-    picture.addEventListener("load", function () { if (running === null) draw(Number(moment.value)); });
+    picture.image.addEventListener("load", function () { if (running === null) draw(Number(moment.value)); });
   });
   moment.min = -LOGO_S;
   bootChanged();
@@ -219,6 +256,11 @@ function setUpPlayer(root) {
 }
 
 document.querySelectorAll(".player").forEach(setUpPlayer);
+
+/* Paper has no folds: the workshop's pages are printed after the customer's. */
+window.addEventListener("beforeprint", function () {
+  document.querySelectorAll("details.workshop").forEach(function (part) { part.open = true; });
+});
 document.querySelectorAll("[data-print]").forEach(function (button) {
   button.hidden = false;
   button.addEventListener("click", function () { window.print(); });
