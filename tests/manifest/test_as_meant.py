@@ -83,6 +83,7 @@ def test_so_are_those_of_a_part(line: str, value: object) -> None:
         "[[part]]\npan = { from = [0, 0, 1, 1] }",
         'customer = "Fern “Hollow”"',
         "[part]\nPLAYS = 3",
+        "[[part]]\nsheet = [8, 4, 2, 1]",
         "zzz = { Rush = 1 }",
     ],
 )

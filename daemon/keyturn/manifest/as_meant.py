@@ -219,7 +219,7 @@ def _wanted(hint: Any) -> _Wanted:
     if get_origin(hint) is tuple:
         steps = get_args(hint)
         items = _wanted(steps[0])
-        fixed = steps[-1] is not Ellipsis and not items.signed
+        fixed = steps[-1] is not Ellipsis and "number" in items.kinds and not items.signed
         return _Wanted(frozenset(), items=items, length=len(steps) if fixed else 0)
     if isinstance(hint, type) and issubclass(hint, BaseModel):
         return _Wanted(frozenset(), table=hint)
