@@ -114,6 +114,23 @@ def test_a_copy_between_mounts_that_fails_gives_its_space_back(
 # -- an interrupted move ----------------------------------------------------------------------------
 
 
+def test_an_original_that_cannot_be_removed_is_no_drop_any_more(
+    source: Path, target: Path, two_mounts: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its copy may be taken and made before it is tried again: by its name it would be made a second time."""
+
+    def fails(path: Path) -> None:
+        raise OSError(errno.EIO, "Input/output error", str(path))
+
+    monkeypatch.setattr(moving.shutil, "rmtree", fails)
+    with pytest.raises(OSError, match="Input/output"):
+        moving.move(source, target)
+    assert contents(target) == WHOLE
+    assert not source.exists()
+    (left,) = source.parent.iterdir()
+    assert moving.UNFINISHED.fullmatch(left.name), "recovery removes it"
+
+
 def test_a_move_cut_off_while_the_original_was_removed_is_finished(source: Path, target: Path) -> None:
     durable_files.copy_tree(source, target)
     (source / "job.toml").unlink()

@@ -18,7 +18,7 @@ LONGEST_NAME = 255
 """Longest file name in bytes: NAME_MAX of Linux's file systems (limits.h, path_resolution(7))."""
 
 MOVING = ".keyturn-moving-"
-"""Start of the name of an unfinished copy between two mounts. It is no drop until it is renamed."""
+"""Start of the name of an unfinished copy between two mounts, and of an original whose copy is whole. It is no drop."""
 
 UNFINISHED = re.compile(rf"{re.escape(MOVING)}[0-9a-f]{{12}}")
 """The names of such copies."""
@@ -88,7 +88,17 @@ def _move_between_mounts(source: Path, target: Path) -> None:
             remove(unfinished)
         raise
     durable_files.fsync_dir(target.parent)
-    remove(source)
+    _remove_original(source)
+
+
+def _remove_original(source: Path) -> None:
+    """Remove what has a whole copy elsewhere. It loses its name first: where removing fails, it is no drop any more.
+
+    The copy may go on meanwhile, and nothing would tell the original from a drop that is still to be made.
+    """
+    hidden = source.with_name(f"{MOVING}{secrets.token_hex(6)}")
+    source.rename(hidden)
+    remove(hidden)
 
 
 def finish_move(source: Path, target: Path) -> bool:
@@ -100,7 +110,7 @@ def finish_move(source: Path, target: Path) -> bool:
         return False
     if not _sizes_and_times(snapshot(source)) <= _sizes_and_times(snapshot(target)):
         return False
-    remove(source)
+    _remove_original(source)
     return True
 
 
