@@ -27,7 +27,7 @@ STALL_S = 3.0
 def test_every_way_of_uploading_ends_made_once_and_none_refused(shop: Shop, tmp_path: Path) -> None:
     (shop.root / "keyturn.toml").write_text(QUICK)
     names = [NAMES[number % len(NAMES)].format(way) for number, way in enumerate(WAYS)]
-    with samba(shop, tmp_path / "samba") as port, running(shop):
+    with samba(shop) as port, running(shop):
         uploads = [Upload(draw(tmp_path / "art" / name), shop.inbox, port, STALL_S) for name in names]
         threads = [threading.Thread(target=WAYS[way], args=(up,)) for way, up in zip(WAYS, uploads, strict=True)]
         for thread in threads:

@@ -65,8 +65,17 @@ def readme_share() -> str:
 
 
 @contextmanager
-def samba(shop: Shop, scratch: Path) -> Iterator[int]:
-    """A Samba server on loopback that shares the inbox as README says; its port."""
+def samba(shop: Shop) -> Iterator[int]:
+    """A Samba server on loopback that shares the inbox as README says; its port.
+
+    Its own folders have a short path: that of a socket has at most 107 bytes (unix(7)).
+    """
+    with tempfile.TemporaryDirectory(prefix="smb-") as scratch, _samba(shop, Path(scratch)) as port:
+        yield port
+
+
+@contextmanager
+def _samba(shop: Shop, scratch: Path) -> Iterator[int]:
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     share = (
@@ -345,7 +354,7 @@ def main() -> None:
         names = [NAMES[n % len(NAMES)].format(f"{n:03d}") for n in range(asked.uploads)]
         ways = [list(WAYS)[n % len(WAYS)] for n in range(asked.uploads)]
         began = time.monotonic()
-        with samba(shop, scratch / "samba") as port, running(shop):
+        with samba(shop) as port, running(shop):
             ups = [
                 Upload(draw(scratch / "art" / name), shop.inbox, port, chance.uniform(0, asked.longest))
                 for name in names

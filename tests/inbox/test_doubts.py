@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
@@ -50,6 +51,14 @@ def test_a_file_of_no_known_kind_may_be_arriving_only_where_it_holds_nothing(
     van = drop("van")
     (van / "lamps" / "0001.png").write_bytes(data)
     assert bool(looks(van, refuse("picture-unknown", "is no picture", "put one", file="lamps/0001.png"))) is arriving
+
+
+def test_a_pipe_in_the_manifests_place_is_not_opened(drop: Drop) -> None:
+    """Opening one for reading waits for a writer, for ever (fifo(7))."""
+    van = drop("van")
+    (van / "job.toml").unlink()
+    os.mkfifo(van / "job.toml")
+    assert looks(van, refuse("manifest-unreadable", "is no ordinary file", "put one", file="job.toml")) == ""
 
 
 @pytest.mark.parametrize("kind", ["zip", "tar"])

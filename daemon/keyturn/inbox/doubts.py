@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -71,6 +72,8 @@ def _is_fresh(root: Path, now: float) -> bool:
 
 def _is_hollow(path: Path) -> bool:
     try:
+        if not stat.S_ISREG(path.lstat().st_mode):  # opening a pipe never ends
+            return False
         with path.open("rb") as file:
             return not file.read(64).strip(b"\0 \r\n")
     except OSError:
