@@ -77,3 +77,9 @@ def test_a_zip_is_complete_once_its_directory_is_there(drop: Drop, tmp_path: Pat
         whole.write_bytes(data[: int(len(data) * share)])
         assert not is_complete_zip(whole, CAPS)
     assert not is_complete_zip(tmp_path / "gone.zip", CAPS)
+
+
+def test_a_pipe_with_a_zips_name_is_not_opened(tmp_path: Path) -> None:
+    """Opening one for reading waits for a writer, for ever (fifo(7))."""
+    os.mkfifo(tmp_path / "van.zip")
+    assert not is_complete_zip(tmp_path / "van.zip", CAPS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -34,6 +35,8 @@ def _inside(drop: Path) -> Iterator[str]:
 def is_complete_zip(path: Path, caps: Caps) -> bool:
     """Tell whether the zip at `path` has its directory, which is written last (APPNOTE 4.3.6), and what it lists."""
     try:
+        if not stat.S_ISREG(path.lstat().st_mode):  # opening a pipe never ends
+            return False
         with path.open("rb", buffering=0) as raw, GuardedFile(raw, caps.files) as guarded:
             open_zip(guarded, path.name, caps)
     except (Refused, OSError):
