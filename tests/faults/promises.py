@@ -161,7 +161,7 @@ def _complete(shop: Shop, drops: list[Laid], asked: Asked) -> None:
 
 
 def _whole_revision(revision: Path) -> bool:
-    if not all((revision / n).is_file() for n in ("job.json", "proof.json", "card.html")):
+    if not all((revision / n).is_file() for n in ("job.json", "proof.json", "player.json", "card.html", "proof.html")):
         return False
     listed = {
         f"{radio['folder']}/{file['path']}": file["sha256"]
