@@ -34,9 +34,6 @@ SAMPLE = 8
 PATCH_AT_MOST = 0.9
 """A box of a larger share of the picture saves nothing: the picture is kept whole."""
 
-BASE64 = 4 / 3
-"""Characters of a data URI for each byte (RFC 4648, section 4)."""
-
 
 @dataclass(frozen=True, slots=True)
 class PictureJob:
@@ -104,11 +101,15 @@ def player_of(
     work = _Work(store, crew, bases)
     standing = work.still_pictures(sorted(still), job.player_budget / 2)
     left = job.player_budget - sum(len(picture.data) for picture in standing)
+    sample = [moving[at] for at in evenly_spaced(len(moving), SAMPLE)]
+    rest = [number for number in moving if number not in sample]
     for short_side, quality in MOVING if moving else MOVING[:1]:
-        if work.estimate(moving, short_side, quality) <= left:
-            size = work.size(short_side)
-            pictures = (*standing, *work.pictures(moving, short_side, quality))
-            return RadioPlayer(radio=job.plan.radio.name, logo=logo, width=size[0], height=size[1], pictures=pictures)
+        tried = list(work.pictures(sample, short_side, quality))
+        mean = sum(len(picture.data) for picture in tried) / max(1, len(tried))
+        if mean * len(moving) <= left:
+            wide, high = work.size(short_side)
+            pictures = (*standing, *tried, *work.pictures(rest, short_side, quality))
+            return RadioPlayer(radio=job.plan.radio.name, logo=logo, width=wide, height=high, pictures=pictures)
     return None
 
 
@@ -138,14 +139,6 @@ class _Work:
             if sum(len(picture.data) for picture in pictures) <= budget:
                 break
         return pictures
-
-    def estimate(self, numbers: Sequence[int], short_side: int, quality: int) -> float:
-        """Return how many characters all of them take, by a sample."""
-        if not numbers:
-            return 0.0
-        sample = [numbers[at] for at in evenly_spaced(len(numbers), SAMPLE)]
-        sizes = [len(done.webp) for done in self._done(sample, short_side, quality)]
-        return BASE64 * sum(sizes) / len(sizes) * len(numbers)
 
     def size(self, short_side: int) -> tuple[int, int]:
         """Return the (width, height) of moving pictures in pixels."""
