@@ -130,7 +130,7 @@ def test_a_closed_crew_starts_no_workers_again(crew: LocalCrew) -> None:
 
 
 def test_workers_that_keep_much_memory_after_a_drop_are_replaced() -> None:
-    """The bound lies 60 MiB above what a worker holds at first: it is forked from a process that has run other tests."""
+    """The bound lies 60 MiB above what a worker holds at first: it is forked from one that has run other tests."""
     crew = LocalCrew(1, limits())
     (first,) = crew.run(hoard, [1], str)
     bound = round(held_mib(first)) + 60
