@@ -197,28 +197,27 @@ def smb_temporary_name(up: Upload) -> None:
     up.says(f"rename {up.name}/lamps/2.png.part {up.name}/lamps/2.png")
 
 
-def smb_overwrites(up: Upload) -> None:
+def while_stalled(up: Upload, *commands: str) -> None:
+    """A second client says something while the first one's upload stands still."""
     thread = threading.Thread(target=smb_stalls, args=(up,))
     thread.start()
     time.sleep(min(1.0, up.stall_s / 2))
-    up.says(f"put {up.source}/lamps/1.png {up.name}/lamps/1.png")
+    up.says(*commands)
     thread.join()
+
+
+def smb_overwrites(up: Upload) -> None:
+    while_stalled(up, f"put {up.source}/lamps/1.png {up.name}/lamps/1.png")
 
 
 def smb_deletes(up: Upload) -> None:
-    thread = threading.Thread(target=smb_stalls, args=(up,))
-    thread.start()
-    time.sleep(min(1.0, up.stall_s / 2))
-    up.says(f"put {up.source}/lamps/1.png {up.name}/lamps/5.png", f"del {up.name}/lamps/5.png")
-    thread.join()
+    while_stalled(up, f"put {up.source}/lamps/1.png {up.name}/lamps/5.png", f"del {up.name}/lamps/5.png")
 
 
 def smb_two_clients(up: Upload) -> None:
-    thread = threading.Thread(target=smb_stalls, args=(up,))
-    thread.start()
-    time.sleep(min(1.0, up.stall_s / 2))
-    up.says(f"put {up.source}/lamps/3.png {up.name}/lamps/3.png", f"put {up.source}/lamps/4.png {up.name}/lamps/4.png")
-    thread.join()
+    while_stalled(
+        up, f"put {up.source}/lamps/3.png {up.name}/lamps/3.png", f"put {up.source}/lamps/4.png {up.name}/lamps/4.png"
+    )
 
 
 def smb_companions(up: Upload) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import stat
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -13,6 +12,7 @@ from keyturn.inbox.moving import same_snapshot
 from keyturn.inbox.settle import SettleState
 from keyturn.inbox.survey import Snapshot
 from keyturn.manifest.models import FILE_NAME
+from keyturn.shop import durable_files
 from keyturn.shop.reasons import Kind, Reason
 
 FRESH_S = 30.0
@@ -72,12 +72,10 @@ def _is_fresh(root: Path, now: float) -> bool:
 
 def _is_hollow(path: Path) -> bool:
     try:
-        if not stat.S_ISREG(path.lstat().st_mode):  # opening a pipe never ends
-            return False
-        with path.open("rb") as file:
-            return not file.read(64).strip(b"\0 \r\n")
+        start = durable_files.read_start(path, 64)
     except OSError:
         return False
+    return start is not None and not start.strip(b"\0 \r\n")
 
 
 @dataclass(frozen=True, slots=True)

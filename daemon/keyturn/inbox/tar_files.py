@@ -32,7 +32,7 @@ _MOST_AT_ONCE = 1 << 20
 """Bytes of one read: names and extended headers are much shorter, files are read in small pieces."""
 
 _ANY_FOLDER = "/drop"
-"""Where the filter thinks that files go; what it makes of their names is not used."""
+"""The filter asks for a folder to unpack into. Nothing is unpacked there: only its refusals are used."""
 
 _data_filter = getattr(tarfile, "data_filter", None)
 """From Python 3.11.4 on. The rules for zips refuse the same names and kinds; this is a second check."""

@@ -55,9 +55,9 @@ def look_into(found: Survey, intake: Intake, named: NamedKinds) -> DropFiles:
 
 
 def _meant_as_art(not_taken: Mapping[str, NamedKind], art: Collection[str]) -> Iterator[str]:
-    """Yield the files that stand for pictures.
+    """Yield the files of kinds that are not taken, where the artist means them as pictures.
 
-    They do by their kind or ending, as a numbered row of one kind in one folder, and where the only logo is one.
+    That is so by their kind or ending, in a numbered row of one kind in one folder, and where the only logo is one.
     """
     rows = Counter(_row(name) for name in not_taken if _has_number(name))
     has_logo = any(map(is_logo, art)) or bool(may_be_logos(art))

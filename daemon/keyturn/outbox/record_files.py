@@ -69,13 +69,7 @@ def read_player(folder: Path, most: float) -> PlayerRecord | None:
 
     They are not kept in memory. Return None where they cannot be read.
     """
-    path = folder / "player.json"
-    try:
-        if not path.is_file() or path.stat().st_size > most:
-            return None
-    except OSError:
-        return None
-    return readable_record(path, PlayerRecord)
+    return readable_record(folder / "player.json", PlayerRecord, int(most))
 
 
 def read_rejection(folder: Path) -> Rejection | None:
@@ -94,10 +88,13 @@ def is_mended(folder: Path) -> bool:
     return (folder / MENDED).is_file()
 
 
-def readable_record(path: Path, model: type[R]) -> R | None:
-    """Return the record in `path`; None, with a line in the log, where it is spoilt or may not be read."""
+def readable_record(path: Path, model: type[R], most: int = RECORD_MOST_BYTES) -> R | None:
+    """Return the record in `path`; None, with a line in the log, where it is spoilt or may not be read.
+
+    Return None where the file is missing or larger than `most` bytes.
+    """
     try:
-        data = durable_files.read_plain(path, RECORD_MOST_BYTES)
+        data = durable_files.read_plain(path, most)
         return None if data is None else parsed(data, model)
     except ValueError as error:
         why = error.errors()[0]["msg"] if isinstance(error, ValidationError) else error

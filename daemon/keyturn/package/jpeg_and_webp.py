@@ -18,11 +18,15 @@ def jpeg(image: Image.Image, quality: int = 90) -> bytes:
 def thumbnail(image: Image.Image, long_side: int) -> bytes:
     """A WebP of at most `long_side` pixels a side, never enlarged."""
     small = rgb_only(image)
-    share = long_side / max(small.size)
-    if share < 1:
-        wide, high = (max(1, round(side * share)) for side in small.size)
-        small = scale.lanczos(small, (wide, high), (0.0, 0.0, *small.size))
-    return webp(small, 80)
+    return webp(reduced(small, long_side / max(small.size)), 80)
+
+
+def reduced(image: Image.Image, share: float) -> Image.Image:
+    """An RGB picture with sides of `share` times its own, never enlarged."""
+    if share >= 1:
+        return image
+    wide, high = (max(1, round(side * share)) for side in image.size)
+    return scale.lanczos(image, (wide, high), (0.0, 0.0, *image.size))
 
 
 def webp(image: Image.Image, quality: int) -> bytes:

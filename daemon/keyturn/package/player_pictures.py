@@ -13,7 +13,6 @@ from functools import lru_cache
 
 from PIL import Image, ImageChops
 
-from keyturn.normalize import scale
 from keyturn.package import jpeg_and_webp
 from keyturn.package.animation import FrameStore, data_uri
 from keyturn.package.radio_job import RadioJob
@@ -22,11 +21,11 @@ from keyturn.shop.reasons import Refused
 from keyturn.shop.records import PlayerPicture, RadioPlayer
 from keyturn.workers.crew import Crew
 
-STILL = ((None, 80), (None, 50), (540, 60), (320, 50), (160, 50))
-"""As `MOVING`, for pictures that stand still; None is the panel's own size. They may take half the budget."""
-
 MOVING = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
 """Short sides in pixels and WebP qualities of moving pictures. The first that keeps to the budget is taken."""
+
+STILL = ((None, 80), (None, 50), (540, 60), (320, 50), (160, 50))
+"""The same for pictures that stand still, which may take half the budget; None is the panel's own size."""
 
 SAMPLE = 8
 """So many moving pictures are tried, evenly spaced, to tell what all of them would take."""
@@ -74,11 +73,7 @@ def make_picture(job: PictureJob) -> PictureDone:
 def _small(file: bytes, short_side: int | None) -> Image.Image:
     with Image.open(io.BytesIO(file)) as opened:
         picture = opened.convert("RGB")
-    share = 1.0 if short_side is None else short_side / min(picture.size)
-    if share >= 1:
-        return picture
-    wide, high = (max(1, round(side * share)) for side in picture.size)
-    return scale.lanczos(picture, (wide, high), (0.0, 0.0, *picture.size))
+    return jpeg_and_webp.reduced(picture, 1.0 if short_side is None else short_side / min(picture.size))
 
 
 @lru_cache(maxsize=2)

@@ -6,11 +6,9 @@ from collections.abc import Iterable, Iterator
 
 from keyturn.pages.in_words import plays_s
 from keyturn.pages.render import share
+from keyturn.radio.home_screen import UNNOTICED_S
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import FlashRecord, PartRecord, RadioProof, RadioRecord, TimelineRecord
-
-UNNOTICED_S = 0.3
-"""A shorter delay of the home screen, or a shorter rest, goes unnoticed: starts of one radio vary by seconds."""
 
 _NUMBERS = "no one two three four five six seven eight nine ten eleven twelve".split()
 

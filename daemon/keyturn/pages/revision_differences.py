@@ -55,14 +55,22 @@ def _pairs(old: RadioRecord, new: RadioRecord, before: RadioProof, after: RadioP
     """Yield the pairs of one radio. A part of other length that shares no picture with the old one is left out."""
     if before.logo != after.logo:
         yield Redrawn("the boot logo", before.logo, after.logo)
-    orders = dict(zip((p.path for p in old.parts), before.order, strict=False))
-    for (name, part), order in zip(_named(new.parts), after.order, strict=False):
-        pictures = [before.frames[i] for i in orders.get(part.path, ())], [after.frames[i] for i in order]
-        if set(pictures[0]) & set(pictures[1]) or len(pictures[0]) == len(pictures[1]):
-            for tag, i, j, k, m in SequenceMatcher(None, *pictures, autojunk=False).get_opcodes():
+    for name, was, now in _in_both(old, new, before, after):
+        if set(was) & set(now) or len(was) == len(now):
+            for tag, i, j, k, m in SequenceMatcher(None, was, now, autojunk=False).get_opcodes():
                 if tag == "replace":
                     for at in range(min(j - i, m - k)):
-                        yield Redrawn(f"picture {k + at + 1} of {name}", pictures[0][i + at], pictures[1][k + at])
+                        yield Redrawn(f"picture {k + at + 1} of {name}", was[i + at], now[k + at])
+
+
+def _in_both(
+    old: RadioRecord, new: RadioRecord, before: RadioProof, after: RadioProof
+) -> Iterator[tuple[str, list[str], list[str]]]:
+    """Yield each part that both revisions have: what people call it, its pictures before, and those now."""
+    orders = dict(zip((p.path for p in old.parts), before.order, strict=False))
+    for (name, part), order in zip(_named(new.parts), after.order, strict=False):
+        if part.path in orders:
+            yield name, [before.frames[i] for i in orders[part.path]], [after.frames[i] for i in order]
 
 
 def _pictures(proof: ProofRecord, radio: str) -> RadioProof | None:
@@ -129,11 +137,8 @@ def _redrawn(old: RadioRecord, new: RadioRecord, before: RadioProof, after: Radi
         return
     if before.logo != after.logo:
         yield "the boot logo was redrawn"
-    orders = dict(zip((p.path for p in old.parts), before.order, strict=False))
-    for (name, part), order in zip(_named(new.parts), after.order, strict=False):
-        if part.path in orders:
-            shown = [before.frames[i] for i in orders[part.path]], [after.frames[i] for i in order]
-            yield from _frames(name, *shown)
+    for name, was, now in _in_both(old, new, before, after):
+        yield from _frames(name, was, now)
 
 
 def _frames(name: str, old: list[str], new: list[str]) -> Iterator[str]:

@@ -151,19 +151,27 @@ def may_read(path: str | Path) -> bool:
     return os.access(path, os.R_OK)
 
 
-def read_plain(path: Path, most: int) -> bytes | None:
-    """Return the bytes of a plain file. Return None where it is missing, no plain file, or larger than `most` bytes."""
+def read_start(path: Path, most: int) -> bytes | None:
+    """Return the first bytes of a plain file, at most `most`. Return None where it is missing or no plain file.
+
+    A pipe is not waited for, and a link is not followed.
+    """
     try:
         with _opened(path, _READ) as descriptor:
             if not stat.S_ISREG(os.fstat(descriptor).st_mode):
                 return None
             with os.fdopen(descriptor, "rb", closefd=False) as file:
-                data = file.read(most + 1)
+                return file.read(most)
     except OSError as error:
         if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENXIO):
             return None
         raise
-    return data if len(data) <= most else None
+
+
+def read_plain(path: Path, most: int) -> bytes | None:
+    """Return the bytes of a plain file. Return None where it is missing, no plain file, or larger than `most` bytes."""
+    data = read_start(path, most + 1)
+    return data if data is not None and len(data) <= most else None
 
 
 def sha256(path: Path) -> str:
