@@ -7,13 +7,14 @@ Source of what is expected: systemd.service(5), systemd.exec(5), systemd.resourc
 
 from __future__ import annotations
 
+import fcntl
 import os
 import socket
 import subprocess
 import sysconfig
 import time
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -90,14 +91,24 @@ def machine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machine]:
         pytest.skip("namespaces are not allowed here")
     memory, log = tmp_path_factory.mktemp("machine"), tmp_path_factory.mktemp("log") / "log"
     command = [str(Path(__file__).with_name("machine.sh")), str(memory), str(CHECKOUT), sysconfig.get_path("purelib")]
-    with log.open("wb") as said:
-        outer = subprocess.Popen(["unshare", *SPACES, "bash", *command], stdout=said, stderr=said)
-    try:
-        pid = _started(outer, log)
-        yield _with_art(Machine(pid, Path(f"/proc/{pid}/root/run/art")))
-    finally:
-        outer.kill()
-        outer.wait()
+    with _alone(tmp_path_factory):
+        with log.open("wb") as said:
+            outer = subprocess.Popen(["unshare", *SPACES, "bash", *command], stdout=said, stderr=said)
+        try:
+            pid = _started(outer, log)
+            yield _with_art(Machine(pid, Path(f"/proc/{pid}/root/run/art")))
+        finally:
+            outer.kill()
+            outer.wait()
+
+
+@contextmanager
+def _alone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Wait until no other worker of this test run has a machine: two of them would share their control groups, and
+    each would end the other's service (cgroup_namespaces(7): both see the group of this run as their root)."""
+    with (tmp_path_factory.getbasetemp().parent / "machine.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def _started(outer: subprocess.Popen[bytes], log: Path) -> int:
@@ -132,6 +143,7 @@ def _with_art(machine: Machine) -> Machine:
         ("closed", False),
         ("deaf", False),
         ("heard", False),
+        ("kept", False),
     ):
         draw(machine.art / name, broken)
     machine.says("chmod", "-R", "g+w", "/run/art")
@@ -249,8 +261,10 @@ def test_one_command_installs_the_service_again_and_again_and_one_removes_it_and
         machine.until(lambda: machine.unit("ActiveState") == "active")
         assert machine.unit("UnitFileState") == "enabled" and machine.unit("PrivateNetwork") == "no"
     assert "Service: running" in machine.says("bash", "-c", f"cd / && {program} status"), "found without --root"
+    machine.lay("kept")
+    machine.until(lambda: machine.there("outbox/*/kept-r1") != [] and machine.there("work/*") == [])
     shop = machine.says("find", "/srv/keyturn/outbox", "/srv/keyturn/archive", "-name", "job.*")
-    assert shop
+    assert "kept-r1" in shop
     machine.says(program, "service", "remove")
     assert (machine.unit("LoadState"), machine.unit("ActiveState")) == ("not-found", "inactive")
     assert machine.says("bash", "-c", "ls -d /opt/keyturn /etc/*.d/keyturn* /etc/systemd/system/keyturn* || true") == ""
