@@ -1,0 +1,78 @@
+"""What became of a revision once it was made: files beside it, so that the folders stay the truth.
+
+    outbox/<customer>/<job>-r<n>/shown.json     to whom the sheet was shown
+                                 answer.json    what the customer said
+                                 copied.json    onto which sticks it was copied
+                                 fitted.json    into which vehicles it was fitted
+
+The service alone writes there. Others hand it a slip through the inbox.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from keyturn.outbox.record_files import readable_record
+from keyturn.shop import durable_files
+from keyturn.shop.bounded_record import Record
+from keyturn.shop.slips import Kind, Slip
+
+FILES: dict[Kind, str] = {
+    "shown": "shown.json",
+    "answer": "answer.json",
+    "copied": "copied.json",
+    "fitted": "fitted.json",
+}
+
+MOST_SLIPS = 1000
+"""Of one kind for one revision; the oldest are dropped beyond it."""
+
+FILE_MOST_BYTES = 8 * 2**20
+
+
+class SlipFile(Record):
+    """One of the files beside a revision: every slip of one kind, oldest first."""
+
+    slips: tuple[Slip, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """All slips of one revision by kind, oldest first in each."""
+
+    shown: tuple[Slip, ...] = ()
+    answer: tuple[Slip, ...] = ()
+    copied: tuple[Slip, ...] = ()
+    fitted: tuple[Slip, ...] = ()
+
+    @property
+    def last_answer(self) -> Slip | None:
+        """What the customer said last."""
+        return self.answer[-1] if self.answer else None
+
+    @property
+    def approved(self) -> bool:
+        """Tell whether the customer's last word was yes."""
+        return self.last_answer is not None and self.last_answer.answer == "yes"
+
+
+def read(revision: Path) -> Life:
+    """Return what became of the revision in the folder `revision`. A file that is missing or spoilt tells nothing."""
+    return Life(**{kind: _read(revision / name) for kind, name in FILES.items()})
+
+
+def enter(revision: Path, slip: Slip) -> bool:
+    """Write the slip beside its revision, whole and in one step. Return False where it stands there already."""
+    path = revision / FILES[slip.kind]
+    known = _read(path)
+    if any(slip.id == other.id for other in known):
+        return False
+    slips = SlipFile(slips=(*known, slip)[-MOST_SLIPS:])
+    durable_files.write_atomic(path, slips.model_dump_json(indent=1, exclude_defaults=True).encode("utf-8"))
+    return True
+
+
+def _read(path: Path) -> tuple[Slip, ...]:
+    found = readable_record(path, SlipFile, FILE_MOST_BYTES)
+    return found.slips if found else ()
