@@ -50,8 +50,16 @@ def end_abruptly(maker: DropMaker, claim: Claim) -> None:
     """Begin to make the drop, and be killed."""
     current = maker.folders.resume(claim.id)
     assert current is not None
-    maker.folders.count_try(current)
+    abrupt_ends.count_try(maker.folders.shop.work, current)
     recovery.recover(maker.folders)
+
+
+def test_tries_are_counted_on_disk(shop: Shop, maker: DropMaker, claim: Callable[[str], Claim]) -> None:
+    abrupt_ends.count_try(shop.work, claim("van"))
+    (found,) = recovery.recover(maker.folders)
+    assert found.tries == 1
+    abrupt_ends.uncount_try(shop.work, found)
+    assert recovery.recover(maker.folders)[0].tries == 0
 
 
 def goes_through(maker: DropMaker, claim: Claim) -> None:
@@ -112,7 +120,7 @@ def test_a_try_that_failed_through_a_fault_of_the_machine_is_no_abrupt_end(
         goes_through(maker, claim(f"bus-{number}"))
         current = maker.folders.resume(van.id)
         assert current is not None
-        maker.uncount_try(maker.folders.count_try(current))
+        maker.uncount_try(abrupt_ends.count_try(maker.folders.shop.work, current))
     assert outcome(maker, van) is Outcome.READY
 
 

@@ -273,15 +273,6 @@ def test_a_work_folder_without_a_readable_claim_keeps_its_files(way: DropFolders
     assert way.drop_of(found) == way.drop_of(taken)
 
 
-def test_tries_are_counted_on_disk(way: DropFolders, shop: Shop) -> None:
-    lay(shop)
-    way.count_try(claim(way))
-    (found,) = recovery.recover(way)
-    assert found.tries == 1
-    way.uncount_try(found)
-    assert recovery.recover(way)[0].tries == 0
-
-
 def test_a_drop_with_the_longest_name_is_refused_as_often_as_it_comes(way: DropFolders, shop: Shop) -> None:
     for _ in range(3):
         lay(shop, "x" * 255)

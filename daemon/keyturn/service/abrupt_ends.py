@@ -27,6 +27,24 @@ drop that kills the service at once, alone in the shop, ends it 9 times in ten m
 """
 
 
+def count_try(work: Path, claim: Claim) -> Claim:
+    """Add one to the claim's tries, on disk, and return the claim with the new count.
+
+    Call it before each try: a drop that kills the service is recognised by its count. `work` is the shop's folder.
+    """
+    tried = claim.model_copy(update={"tries": claim.tries + 1})
+    write_record(work / claim.id / "claim.json", tried)
+    return tried
+
+
+def uncount_try(work: Path, claim: Claim) -> None:
+    """Take one off the claim's tries: the last one failed, but not because of the drop."""
+    path = work / claim.id / "claim.json"
+    current = read_record(path, Claim)
+    if current is not None and current.tries:
+        write_record(path, current.model_copy(update={"tries": current.tries - 1}))
+
+
 def goes_last(claim: Claim) -> bool:
     return claim.tries >= GOES_LAST
 

@@ -130,22 +130,6 @@ class DropFolders:
         """Return whether somebody is known to have one of the artist's files open for writing."""
         return is_open(self.artist_path(claim))
 
-    def count_try(self, claim: Claim) -> Claim:
-        """Add one to the claim's tries, on disk, and return the claim with the new count.
-
-        Call it before each try: a drop that kills the service is recognised by its count.
-        """
-        tried = claim.model_copy(update={"tries": claim.tries + 1})
-        write_record(self.shop.work / claim.id / "claim.json", tried)
-        return tried
-
-    def uncount_try(self, claim: Claim) -> None:
-        """Take one off the claim's tries: the last one failed, but not because of the drop."""
-        place = self.shop.work / claim.id
-        current = read_record(place / "claim.json", Claim)
-        if current is not None and current.tries:
-            write_record(place / "claim.json", current.model_copy(update={"tries": current.tries - 1}))
-
     def send_back(self, claim: Claim) -> Path:
         """Move a drop back to the inbox and return its new path.
 

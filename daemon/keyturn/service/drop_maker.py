@@ -82,7 +82,7 @@ class DropMaker:
         for is_last in (False, True):
             if abrupt_ends.is_to_blame(current):
                 return self._reject(current, self._unread(current, _ended_abruptly(current)))
-            current = self.folders.count_try(current)
+            current = abrupt_ends.count_try(self.folders.shop.work, current)
             before = self.folders.artist_snapshot(current)
             try:
                 return self._published_or_refused(current, before)
@@ -157,7 +157,7 @@ class DropMaker:
     def uncount_try(self, claim: Claim) -> None:
         """Take back the count of a try that ended through no fault of the drop's."""
         try:
-            self.folders.uncount_try(claim)
+            abrupt_ends.uncount_try(self.folders.shop.work, claim)
         except OSError:
             logger.warning("{}: could not note that the try did not count", claim.name)
 
