@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
+
+import pytest
 
 from keyturn.outbox import revision_life
 from keyturn.shop.slips import Slip
@@ -56,3 +63,24 @@ def test_a_spoilt_file_tells_nothing_and_is_written_anew(tmp_path: Path) -> None
     (tmp_path / "answer.json").write_text("{")
     assert not revision_life.read(tmp_path).answer
     assert revision_life.enter(tmp_path, slip(1)) and revision_life.read(tmp_path).approved
+
+
+def test_two_writers_at_once_lose_nothing(tmp_path: Path) -> None:
+    """flock(2): the lock belongs to the open file, so that threads keep each other out as processes do."""
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(lambda number: revision_life.enter(tmp_path, slip(number)), range(40)))
+    assert len(revision_life.read(tmp_path).answer) == 40
+
+
+def test_a_lock_that_somebody_keeps_stops_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(revision_life, "LOCK_S", 0.02)
+    with open_descriptor(tmp_path) as descriptor:
+        fcntl.flock(descriptor, fcntl.LOCK_EX)
+        assert revision_life.enter(tmp_path, slip(1))
+
+
+@contextmanager
+def open_descriptor(folder: Path) -> Iterator[int]:
+    descriptor = os.open(folder, os.O_RDONLY)
+    yield descriptor
+    os.close(descriptor)

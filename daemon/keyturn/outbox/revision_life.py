@@ -5,17 +5,23 @@
                                  copied.json    onto which sticks it was copied
                                  fitted.json    into which vehicles it was fitted
 
-The service alone writes there. Others hand it a slip through the inbox.
+The service alone writes there, and whoever has its rights. Others hand it a slip through the inbox.
 """
 
 from __future__ import annotations
 
+import fcntl
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn.outbox.record_files import readable_record
 from keyturn.shop import durable_files
 from keyturn.shop.bounded_record import Record
+from keyturn.shop.own_files import remove_left_over
 from keyturn.shop.slips import Kind, Slip
 
 FILES: dict[Kind, str] = {
@@ -29,6 +35,10 @@ MOST_SLIPS = 1000
 """Of one kind for one revision; the oldest are dropped beyond it."""
 
 FILE_MOST_BYTES = 8 * 2**20
+
+LOCK_S = 2.0
+"""So long one writer waits for another, in seconds. Whoever may read the folder can hold its lock (flock(2)), so nobody
+waits for ever."""
 
 
 class SlipFile(Record):
@@ -62,14 +72,49 @@ def read(revision: Path) -> Life:
     return Life(**{kind: _read(revision / name) for kind, name in FILES.items()})
 
 
+def knows(revision: Path, slip: Slip) -> bool:
+    """Tell whether the slip stands beside its revision already."""
+    return any(slip.id == other.id for other in _read(revision / FILES[slip.kind]))
+
+
+def tidy(revision: Path) -> None:
+    """Remove what a write that was cut off has left in the revision's folder."""
+    remove_left_over(revision, durable_files.HALF_WRITTEN)
+
+
 def enter(revision: Path, slip: Slip) -> bool:
     """Write the slip beside its revision, whole and in one step. Return False where it stands there already."""
     path = revision / FILES[slip.kind]
-    known = _read(path)
-    if any(slip.id == other.id for other in known):
+    with _locked(revision):
+        known = _read(path)
+        if any(slip.id == other.id for other in known):
+            return False
+        slips = SlipFile(slips=(*known, slip)[-MOST_SLIPS:])
+        durable_files.write_atomic(path, slips.model_dump_json(indent=1, exclude_defaults=True).encode("utf-8"))
+    return True
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Keep other writers out of the folder for a moment: two must not both add to what they read."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        end = time.monotonic() + LOCK_S
+        while not _lock(descriptor) and time.monotonic() < end:
+            time.sleep(0.01)
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _lock(descriptor: int) -> bool:
+    """Return whether the lock is ours, or the file system has none."""
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
         return False
-    slips = SlipFile(slips=(*known, slip)[-MOST_SLIPS:])
-    durable_files.write_atomic(path, slips.model_dump_json(indent=1, exclude_defaults=True).encode("utf-8"))
+    except OSError:
+        return True
     return True
 
 

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import base64
 import binascii
+import codecs
 import re
+from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError, model_validator
@@ -24,6 +26,7 @@ _BETWEEN = rb"(?:[A-Za-z0-9_-]|=?\r?\n[> \t]*|[ \t])*"
 """A line may be broken with `=` before the break (RFC 2045, section 6.7), and be quoted with `>` (RFC 3676)."""
 
 _SLIP = re.compile(re.escape(BEGIN.encode()) + b"(" + _BETWEEN + rb")(\]?)")
+_PACKED = re.compile(rb"^content-transfer-encoding:[ \t]*base64", re.IGNORECASE | re.MULTILINE)
 _BREAK = re.compile(rb"=?\r?\n[> \t]*|[ \t]")
 
 Kind = Literal["shown", "answer", "copied", "fitted"]
@@ -42,8 +45,9 @@ class Slip(Record):
     """One thing that became of one revision. `path` is the revision's in the outbox, `digest` the SHA-256 of its
     job.json: what was shown is exactly that. `id` tells a slip that comes twice from two that say the same.
 
-    `at` is ISO 8601. An answer is "yes" or "change" with a note and marks. `radio` and `stick` go with "copied",
-    `vehicle` and `boot_s`, the seconds until the home screen, with "fitted".
+    `at` is ISO 8601. An answer is "yes" or "change" with a note and marks. `radio`, `stick` and `verified` (it
+    was read back and compared) go with "copied", `vehicle` and `boot_s`, the seconds until the home screen, with
+    "fitted".
     """
 
     kind: Kind
@@ -51,7 +55,7 @@ class Slip(Record):
     customer: Text
     job: Text
     revision: Annotated[int, Field(ge=1)]
-    path: Annotated[str, Field(pattern=r"^[^/.][^/]*/[^/.][^/]*$", max_length=520)]
+    path: Annotated[str, Field(pattern=r"^[^/.\x00][^/\x00]*/[^/.\x00][^/\x00]*$", max_length=520)]
     digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
     at: Annotated[str, Field(max_length=40)]
     by: Text = ""
@@ -60,6 +64,7 @@ class Slip(Record):
     marks: Annotated[tuple[Mark, ...], Field(max_length=20)] = ()
     radio: Text = ""
     stick: Text = ""
+    verified: bool = False
     vehicle: Text = ""
     boot_s: Annotated[float, Field(gt=0, lt=600)] | None = None
 
@@ -80,24 +85,47 @@ def as_line(slip: Slip) -> str:
     return f"{BEGIN}{base64.urlsafe_b64encode(data).decode('ascii').rstrip('=')}]"
 
 
+def is_in(text: bytes) -> bool:
+    """Tell whether the text holds a slip, or the beginning of one. A file with a zero byte is a picture, not a text."""
+    return any(BEGIN.encode() in each for each in _texts(text))
+
+
 def found_in(text: bytes) -> Slip | None:
-    """Return the slip in a text of any encoding that keeps ASCII; None where it holds none.
+    """Return the slip in a text, or in a saved mail; None where it holds none.
 
     A mail that quotes the line it answers holds the same slip twice. Of several different ones the first counts.
     Raise `SlipError` where none of those it holds can be read.
     """
     why = ""
-    for found in _SLIP.finditer(text[:SLIP_MOST_BYTES]):
-        try:
-            return _decoded(found)
-        except ValidationError as error:
-            first = error.errors()[0]
-            why = why or f"{'.'.join(map(str, first['loc']))}: {first['msg']}"
-        except ValueError as error:
-            why = why or str(error)
+    for each in _texts(text[:SLIP_MOST_BYTES]):
+        for found in _SLIP.finditer(each):
+            try:
+                return _decoded(found)
+            except ValidationError as error:
+                first = error.errors()[0]
+                why = why or f"{'.'.join(map(str, first['loc']))}: {first['msg']}"
+            except ValueError as error:
+                why = why or str(error)
     if why:
         raise SlipError(why)
     return None
+
+
+def _texts(data: bytes) -> Iterator[bytes]:
+    """Yield the text, in an encoding that keeps ASCII, and what a mail packs as base64 (RFC 2045, section 6.8)."""
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        data = data.decode("utf-16", "replace").encode("utf-8")
+    if b"\0" in data:
+        return
+    yield data
+    if _PACKED.search(data):
+        import email  # only such mails need it
+
+        for part in email.message_from_bytes(data).walk():
+            packed = str(part.get("Content-Transfer-Encoding", "")).strip().lower() == "base64"
+            content = part.get_payload(decode=True) if packed and not part.is_multipart() else None
+            if isinstance(content, bytes) and b"\0" not in content:
+                yield content
 
 
 def _decoded(found: re.Match[bytes]) -> Slip:
