@@ -106,3 +106,19 @@ def test_a_broken_profile_is_not_replaced(shop: Shop, tiny: Radio) -> None:
     with pytest.raises(ShopFault, match=r"tiny\.toml"):
         calibrate.store(shop.rules, tiny, calibrate.learn(tiny, 10, [12.0], None), on=DAY)
     assert path.read_text(encoding="utf-8") == "title = half a li"
+
+
+def test_boots_by_a_fitters_watch_are_kept_apart_and_count_only_together(shop: Shop, tiny: Radio) -> None:
+    calibrate.store(shop.rules, tiny, calibrate.learn(tiny, 10, [12.0, 13.0], [16.0, 17.0]), on=DAY)
+    filmed = rulebook.load(shop.rules).radios["tiny"].boot
+    path = calibrate.store_told(shop.rules, tiny, [18.2, 18.4], on=DAY)
+    boot = rulebook.load(shop.rules).radios["tiny"].boot
+    assert boot.samples == filmed.samples == boot.starts and boot.told == (18.2, 18.4)
+    assert "told by fitters, by the watch, until 2026-" in boot.source and filmed.source in boot.source
+    calibrate.store_told(shop.rules, tiny, [18.2, 18.4, 18.6], on=DAY)
+    boot = rulebook.load(shop.rules).radios["tiny"].boot
+    assert boot.starts == (*filmed.samples, 18.2, 18.4, 18.6)
+    assert boot.source.count("told by fitters") == 1 and path.name == "tiny.toml"
+    calibrate.store(shop.rules, tiny, calibrate.learn(tiny, 10, [14.0], [19.0]), on=DAY)
+    boot = rulebook.load(shop.rules).radios["tiny"].boot
+    assert len(boot.samples) == 3 and boot.told == (18.2, 18.4, 18.6) and boot.source.count("told by fitters") == 1

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.commands import copy, make_by_hand
+from keyturn.commands import job_search, make_by_hand
 from keyturn.commands.stick_copy import StickFolder
 from keyturn.pipeline import Bench
 from samples import Drop
@@ -23,4 +23,4 @@ def outbox(drop: Drop, bench: Bench, tmp_path: Path) -> Path:
 
 @pytest.fixture
 def source(outbox: Path) -> StickFolder:
-    return copy.find(outbox, "van", None)
+    return job_search.find(outbox, "van", None)

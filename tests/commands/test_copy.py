@@ -12,109 +12,17 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.commands import copy, make_by_hand
+from keyturn.commands import copy, make_by_hand, slip_entry
 from keyturn.commands.stick_copy import StickFolder
-from keyturn.outbox import published_digests
+from keyturn.outbox import published_digests, revision_life
 from keyturn.pipeline import Bench
 from keyturn.shop import mounts
 from keyturn.shop.folders import Shop
 from keyturn.shop.mounts import Mount
-from keyturn.shop.reasons import ShopFault
 from keyturn.shop.wrong_use import WrongUse
 from samples import Drop, Run
 
 Said = pytest.CaptureFixture[str]
-TWO_RADIOS = 'customer = "Fern Hollow Mobile Library"\nradio = ["tiny", "compact-800x480"]\n'
-
-
-# -- which job --------------------------------------------------------------------------------------
-
-
-def test_a_jobs_name_is_its_newest_revision(outbox: Path) -> None:
-    assert copy.find(outbox, "van", None).folder.parent.name == "van-r2"
-
-
-def test_the_newest_is_newest_by_number_not_by_letters(outbox: Path, source: StickFolder) -> None:
-    customer = source.folder.parents[1]
-    for number in (9, 10):
-        shutil.copytree(customer / "van-r1", customer / f"van-r{number}")
-    assert copy.find(outbox, "van", None).folder.parent.name == "van-r10"
-
-
-@pytest.mark.parametrize(
-    ("name", "revision"),
-    [
-        ("van-r1", "van-r1"),
-        ("fern-hollow-mobile-library/van-r1", "van-r1"),
-        ("fern-hollow-mobile-library/van", "van-r2"),
-    ],
-)
-def test_a_revision_can_be_named_in_several_ways(outbox: Path, name: str, revision: str) -> None:
-    found = copy.find(outbox, name, None)
-    assert found.folder == (outbox / "fern-hollow-mobile-library" / revision / "usb").resolve()
-
-
-def test_a_revision_or_its_folder_for_the_stick_can_be_named_by_its_path(
-    source: StickFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    for folder in (source.folder.parent, source.folder, source.folder.relative_to(tmp_path)):
-        monkeypatch.chdir(tmp_path)
-        assert copy.find_direct(str(folder), None) == source
-    assert copy.find_direct("van", None) is None
-    (source.folder.parent / "notes").mkdir()
-    with pytest.raises(WrongUse, match=r"no folder for a stick.* usb"):
-        copy.find_direct(str(source.folder.parent / "notes"), None)
-
-
-def test_the_folder_for_one_radio_names_the_radio(drop: Drop, bench: Bench, tmp_path: Path) -> None:
-    made = make_by_hand.make(drop(manifest=TWO_RADIOS, size=(800, 480), frames=1), tmp_path / "two", bench).folder
-    assert made is not None
-    found = copy.find_direct(str(made / "usb-tiny"), None)
-    assert found is not None and found.radio.radio == "tiny"
-    with pytest.raises(WrongUse):
-        copy.find_direct(str(made / "usb-tiny"), "compact-800x480")
-
-
-def test_where_two_customers_have_a_job_of_that_name_both_are_named(drop: Drop, bench: Bench, outbox: Path) -> None:
-    make_by_hand.make(
-        drop("other/van", frames=3, manifest='customer = "Quarry Bakery"\nradio = "tiny"\n'), outbox, bench
-    )
-    for name in ("van", "van-r1"):
-        with pytest.raises(WrongUse) as asked:
-            copy.find(outbox, name, None)
-        assert "quarry-bakery/van-r1" in asked.value.mend and "fern-hollow-mobile-library/van-r" in asked.value.mend
-    assert copy.find(outbox, "quarry-bakery/van", None).job.customer == "Quarry Bakery"
-
-
-def test_for_an_unknown_job_the_known_ones_are_named(outbox: Path, tmp_path: Path) -> None:
-    with pytest.raises(WrongUse) as asked:
-        copy.find(outbox, "ferry", None)
-    assert "fern-hollow-mobile-library/van-r2" in asked.value.mend
-    with pytest.raises(WrongUse) as asked:
-        copy.find(tmp_path / "nothing", "ferry", None)
-    assert "nothing holds no job yet" in asked.value.mend
-
-
-def test_a_revision_being_built_is_no_revision(outbox: Path, source: StickFolder) -> None:
-    """outbox/.building/<claim> holds a complete revision for a moment before it is published."""
-    shutil.copytree(source.folder.parent, outbox / ".building" / "van-r3")
-    assert copy.find(outbox, "van", None).folder.parent.name == "van-r2"
-
-
-def test_a_damaged_record_is_named(outbox: Path, source: StickFolder) -> None:
-    (source.folder.parent / "job.json").write_text("{")
-    with pytest.raises(ShopFault, match=r"no readable job\.json"):
-        copy.find(outbox, "van", None)
-
-
-def test_with_several_radios_one_must_be_named(drop: Drop, bench: Bench, tmp_path: Path) -> None:
-    make_by_hand.make(drop(manifest=TWO_RADIOS, size=(800, 480), frames=1), tmp_path / "two", bench)
-    with pytest.raises(WrongUse) as asked:
-        copy.find(tmp_path / "two", "van", None)
-    assert "tiny" in asked.value.mend and "compact-800x480" in asked.value.mend
-    assert copy.find(tmp_path / "two", "van", "tiny").folder.name == "usb-tiny"
-    with pytest.raises(WrongUse, match="no radio wide"):
-        copy.find(tmp_path / "two", "van", "wide")
 
 
 # -- which stick ------------------------------------------------------------------------------------
@@ -295,3 +203,28 @@ def test_a_folder_that_leads_elsewhere_is_refused(
     changed(source.folder, '"folder": "usb"', f'"folder": "{folder}"')
     assert run("copy", source.folder.parent, stick, "--any-folder") == 2
     assert list(stick.iterdir()) == []
+
+
+# -- what is noted of it ----------------------------------------------------------------------------
+
+
+def test_each_copy_is_noted_beside_the_revision(run: Run, shop: Shop, made: Path, stick: Path) -> None:
+    for _ in range(2):
+        assert run("copy", "van", stick, "--any-folder", "--root", shop.root) == 0
+    first, second = revision_life.read(made.parent).copied
+    assert (first.radio, first.verified, first.stick) == ("tiny", True, f"the folder {stick}")
+    assert first.by == slip_entry.login_name() and first.id != second.id
+
+
+def test_a_copy_that_cannot_be_noted_is_a_good_copy(
+    run: Run, shop: Shop, made: Path, stick: Path, monkeypatch: pytest.MonkeyPatch, capsys: Said
+) -> None:
+    def full(*_: object) -> bool:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(revision_life, "enter", full)
+    monkeypatch.setattr(slip_entry, "_put_into", full)
+    assert run("copy", "van", stick, "--any-folder", "--root", shop.root) == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert "The stick is good. That it was made could not be noted: No space left on device" in said
+    assert (stick / "logo.png").is_file()

@@ -84,3 +84,14 @@ def open_descriptor(folder: Path) -> Iterator[int]:
     descriptor = os.open(folder, os.O_RDONLY)
     yield descriptor
     os.close(descriptor)
+
+
+def test_boots_are_gathered_from_all_revisions_of_one_radio(tmp_path: Path) -> None:
+    for number, (name, radio) in enumerate(
+        [("fern/van-r1", "tiny"), ("quarry/cart-r2", "tiny"), ("fern/van-r2", "wide")]
+    ):
+        (tmp_path / name).mkdir(parents=True)
+        told = {"kind": "fitted", "answer": None, "radio": radio, "boot_s": 18.0 - number}
+        revision_life.enter(tmp_path / name, slip(9 - number, **told))
+        revision_life.enter(tmp_path / name, slip(20 + number, kind="fitted", answer=None, radio=radio))
+    assert revision_life.boots_told(tmp_path, "tiny") == (17.0, 18.0)

@@ -78,3 +78,11 @@ def test_figures_that_cannot_be_are_errors(figures: tuple[float, float, float]) 
         BootModel.of([], *figures)
     with pytest.raises(ValueError, match="between 0 and 1"):
         BootModel.of([], 1, 2, 3).quantile(1.1)
+
+
+def test_a_watch_counts_only_with_enough_other_starts() -> None:
+    radio = rulebook.load().radios["tall-768x1024"]
+    for told, counted in (((1.0,) * 4, False), ((18.0, 18.5, 19.0, 18.2, 18.3), True)):
+        boot = radio.boot.model_copy(update={"told": told})
+        model = BootModel.of_radio(radio.model_copy(update={"boot": boot}))
+        assert bool(model.samples) == counted

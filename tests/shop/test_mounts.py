@@ -80,3 +80,18 @@ def test_the_disk_that_holds_the_system_is_never_a_stick(tmp_path: Path) -> None
     info = tmp_path / "mountinfo"
     info.write_text("22 1 8:1 / / rw - ext4 /dev/sda1 rw\n")
     assert mounts.sticks(info, tmp_path) == ()
+
+
+def test_a_stick_is_called_by_its_label_its_volume_and_its_place(tmp_path: Path) -> None:
+    """blkid(8) and udev(7): names in /dev/disk lead to the device; other characters than plain ones are \\x20 there."""
+    device, stick = tmp_path / "sdx1", tmp_path / "stick"
+    device.touch()
+    stick.mkdir()
+    for kind, name in (("by-label", "VAN\\x20TWO\\xc3\\xa9"), ("by-uuid", "1A2B-3C4D")):
+        (tmp_path / "disk" / kind).mkdir(parents=True)
+        (tmp_path / "disk" / kind / name).symlink_to(device)
+    info = tmp_path / "mountinfo"
+    info.write_text(f"30 1 8:1 / {stick} rw - vfat {device} rw\n")
+    assert mounts.stick_words(stick, info, tmp_path / "disk") == f"VAN TWO\u00e9 (1A2B-3C4D) at {stick}"
+    assert mounts.stick_words(stick, info, tmp_path / "none") == f"{device} at {stick}"
+    assert mounts.stick_words(tmp_path, info) == f"the folder {tmp_path}"

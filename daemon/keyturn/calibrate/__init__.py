@@ -1,6 +1,6 @@
 """Calibration: a stick whose animation counts, and what the shop learns from filmed starts of a radio."""
 
-from keyturn.calibrate.profile import Stored, store
+from keyturn.calibrate.profile import Stored, store, store_told
 from keyturn.calibrate.reading import Interval, Learnt, learn, read, spread_values
 from keyturn.calibrate.report import describe
 from keyturn.calibrate.stick import make_stick, steps
@@ -16,4 +16,5 @@ __all__ = [
     "spread_values",
     "steps",
     "store",
+    "store_told",
 ]

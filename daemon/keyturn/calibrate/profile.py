@@ -24,6 +24,7 @@ DEAREST_DECODING = 2000.0
 """Most ms a million pixels that a profile may state (`Limits.decode_ms_per_mpx`)."""
 
 _BEFORE = "; before: "
+_BY_WATCH = "; told by fitters, by the watch, until "
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,22 @@ def store(shop_rules: Path, radio: Radio, learnt: Learnt, *, on: date) -> Stored
     added = min(KEPT, len(learnt.boot_s))
     kept = len(samples) - added
     return Stored(path, kept, added, len(before.boot.samples) - kept)
+
+
+def store_told(shop_rules: Path, radio: Radio, told_s: Sequence[float], *, on: date) -> Path:
+    """Write what fitters read from their watches, all of it, into the shop's own profile of the radio. Return its path.
+
+    The starts on film stay as they are. Of more than `KEPT` the last count. Raise as `store` does.
+    """
+    path = shop_rules / "radios" / f"{radio.name}.toml"
+    before = rulebook.load(shop_rules).radios[radio.name] if path.is_file() else radio
+    told = list(told_s)[-KEPT:]
+    source = f"{before.boot.source.partition(_BY_WATCH)[0]}{_BY_WATCH}{on.isoformat()}, {starts(len(told))}"
+    document = _document(path, before)
+    document["boot"].update({"source": source, "told": told})
+    path.parent.mkdir(parents=True, exist_ok=True)
+    durable_files.write_atomic(path, tomlkit.dumps(document).encode("utf-8"))
+    return path
 
 
 def _boot_table(before: Radio, samples: Sequence[float], on: date) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from keyturn.commands.console import DONE, INTERRUPTED, OUR_BUG, REFUSED, WRONG_
 from keyturn.commands.copy import copy
 from keyturn.commands.demo import demo
 from keyturn.commands.doctor import doctor
+from keyturn.commands.fitted import fitted
 from keyturn.commands.flash import flash
 from keyturn.commands.init import init
 from keyturn.commands.inspect import inspect
@@ -28,6 +29,7 @@ from keyturn.commands.radios import radios
 from keyturn.commands.retry import retry
 from keyturn.commands.run import run
 from keyturn.commands.service import service
+from keyturn.commands.shown import shown
 from keyturn.commands.status import status
 from keyturn.shop import settings
 from keyturn.shop.reasons import Refused, ShopFault, shop_fault
@@ -111,7 +113,8 @@ def _options(
 for command in (
     *(init, run, status, retry, radios),
     *(make, check, new, demo),
-    *(inspect, flash, copy, calibrate, doctor),
+    *(shown, copy, fitted),
+    *(inspect, flash, calibrate, doctor),
 ):
     app.command()(command)
 app.add_typer(service, name="service")

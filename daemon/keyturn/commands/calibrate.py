@@ -11,7 +11,9 @@ import typer
 from keyturn import calibrate as calibration
 from keyturn.commands import output
 from keyturn.commands.console import RootOption, err, out, profile_of, rules_of, shop_of
+from keyturn.outbox import revision_life
 from keyturn.shop import rulebook
+from keyturn.shop.radio_profile import FEWEST_TOLD
 from keyturn.shop.wrong_use import WrongUse
 
 
@@ -30,6 +32,9 @@ def calibrate(
         list[str] | None,
         typer.Option("--filmed", help="Seconds of each start, from the first figure to the home screen."),
     ] = None,
+    fitted: Annotated[
+        bool, typer.Option("--fitted", help="Take over the boots that fitters told with keyturn fitted --boot.")
+    ] = False,
     root: RootOption = None,
 ) -> None:
     """Make a stick that counts. With --read, put what filmed starts show into the shop's own rules.
@@ -39,6 +44,9 @@ def calibrate(
     """
     if filmed and not readings:
         raise WrongUse("--filmed needs --read", "give both, one figure a start")
+    if fitted:
+        _take_over(radio, root)
+        return
     if readings:
         _learn(radio, fps, readings, filmed, root)
         return
@@ -63,3 +71,22 @@ def _learn(radio: str, fps: int, readings: list[str], filmed: list[str] | None, 
         out.print(output.plain(line))
     kept = f"{stored.added} added to {stored.kept} kept ({stored.dropped} older removed)"
     out.print(f"{kept} in {output.plain(str(stored.path))}; a running service reads it on SIGHUP")
+
+
+def _take_over(radio: str, root: Path | None) -> None:
+    """Write the boots that fitters told into the shop's rules. Somebody who may change the rules asks for it: whoever
+    can put a file into the inbox can tell a boot."""
+    shop = shop_of(root)
+    shop.require()
+    profile = profile_of(rulebook.load(shop.rules), radio)
+    told = revision_life.boots_told(shop.outbox, radio)
+    if not told:
+        raise WrongUse(f"no fitter has told a boot of {radio}", "say it with: keyturn fitted JOB --boot SECONDS")
+    path = calibration.store_told(shop.rules, profile, told, on=datetime.now(UTC).date())
+    out.print(
+        f"{radio}: {len(told)} boots by the watch, {min(told):g} to {max(told):g} s, in {output.plain(str(path))}"
+    )
+    count = len(told) + len(profile.boot.samples)
+    if count < FEWEST_TOLD:
+        out.print(f"They count in plans from {FEWEST_TOLD} starts on, those on film included. There are {count}.")
+    out.print("A running service reads it on SIGHUP.")

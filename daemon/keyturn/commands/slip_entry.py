@@ -24,6 +24,9 @@ from keyturn.shop.slips import Kind, Slip
 WRITTEN, HANDED_IN = "written beside the revision", "put into the inbox, from where the service enters it"
 """Where a slip went."""
 
+MOST_WORDS = 200
+"""Longest name or other short text in a slip, in characters (`shop.slips`)."""
+
 _MOST_NAME = 60
 
 
@@ -35,8 +38,8 @@ def slip_for(kind: Kind, revision: Path, job: JobRecord, **more: Any) -> Slip:
     place = revision.resolve()
     known = {
         "id": secrets.token_hex(8),
-        "customer": job.customer[:200],
-        "job": job.job[:200],
+        "customer": job.customer[:MOST_WORDS],
+        "job": job.job[:MOST_WORDS],
         "revision": job.revision,
         "path": f"{place.parent.name}/{place.name}",
         "digest": digest,
@@ -62,7 +65,7 @@ def enter(shop: Shop | None, revision: Path, slip: Slip) -> str:
 def login_name() -> str:
     """Return the name of whoever runs the command; under sudo, of whoever called it."""
     if os.geteuid() == 0 and (behind := os.environ.get("SUDO_USER")):
-        return behind[:200]
+        return behind[:MOST_WORDS]
     try:
         return pwd.getpwuid(os.getuid()).pw_name
     except KeyError:

@@ -31,7 +31,7 @@ def timeline_record(plan: Plan, finish: float) -> TimelineRecord:
         boot_shortest_s=shortest,
         boot_usual_s=usual,
         boot_longest_s=longest,
-        boot_samples_s=plan.radio.boot.samples,
+        boot_samples_s=plan.radio.boot.starts,
         hold_shortest_s=max(0.0, shortest - once_s),
         hold_usual_s=max(0.0, usual - once_s),
         hold_longest_s=max(0.0, longest - once_s),

@@ -72,6 +72,17 @@ def read(revision: Path) -> Life:
     return Life(**{kind: _read(revision / name) for kind, name in FILES.items()})
 
 
+def boots_told(outbox: Path, radio: str) -> tuple[float, ...]:
+    """Return the seconds that fitters told for boots of the radio, in every revision of the outbox, oldest first."""
+    told = [
+        (slip.at, slip.boot_s)
+        for path in outbox.glob(f"[!.]*/*/{FILES['fitted']}")
+        for slip in _read(path)
+        if slip.radio == radio and slip.boot_s is not None
+    ]
+    return tuple(boot_s for _, boot_s in sorted(told))
+
+
 def knows(revision: Path, slip: Slip) -> bool:
     """Tell whether the slip stands beside its revision already."""
     return any(slip.id == other.id for other in _read(revision / FILES[slip.kind]))

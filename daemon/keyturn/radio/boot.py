@@ -42,7 +42,7 @@ class BootModel:
     def of_radio(cls, radio: Radio) -> BootModel:
         """Make the model of the radio's profile."""
         boot = radio.boot
-        return cls.of(boot.samples, boot.shortest, boot.usual, boot.longest)
+        return cls.of(boot.starts, boot.shortest, boot.usual, boot.longest)
 
     def share_finished(self, seconds: float) -> float:
         """Return the share (0 to 1) of starts whose boot lasts at least `seconds`."""

@@ -94,3 +94,30 @@ def device(path: Path) -> int | None:
         return path.stat().st_dev
     except OSError:
         return None
+
+
+def stick_words(target: Path, mountinfo: Path = MOUNTINFO, disks: Path = Path("/dev/disk")) -> str:
+    """Return what people may call the stick that holds `target`: its label, the id of its file system, its place.
+
+    udev names both in /dev/disk, with other characters than letters and digits as \\x20 (blkid(8), udev output).
+    """
+    mount = mount_of(target, mountinfo)
+    if mount is None or mount.point != target.resolve():
+        return f"the folder {target.resolve()}"
+    label, volume = (_named(disks / kind, mount.source) for kind in ("by-label", "by-uuid"))
+    known = " ".join(word for word in (label, f"({volume})" if volume else "") if word)
+    return f"{known or mount.source} at {mount.point}"
+
+
+def _named(folder: Path, source: str) -> str:
+    """Return the name in `folder` that leads to the device `source`; empty where none does."""
+    try:
+        device_file = Path(source).resolve()
+        found = next((path.name for path in sorted(folder.iterdir()) if path.resolve() == device_file), "")
+    except OSError:
+        return ""
+    return re.sub(r"(?:\\x[0-9a-f]{2})+", _unpacked, found)
+
+
+def _unpacked(found: re.Match[str]) -> str:
+    return bytes.fromhex(found[0].replace("\\x", "")).decode("utf-8", "replace")

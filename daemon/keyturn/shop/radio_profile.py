@@ -78,16 +78,29 @@ class Limits(Sourced):
         return self
 
 
+FEWEST_TOLD = 5
+"""With fewer starts than this, a fitter's watch says nothing about a radio: one slip of a thumb, or a watch started
+with the engine, would stand for a large share of all starts. Keyturn's own choice."""
+
+
 class Boot(Sourced):
     """Seconds from the first frame to the home screen.
 
-    `samples` are measured. Where there are none, shortest, usual and longest are assumed.
+    `samples` are measured on films. Where there are none, shortest, usual and longest are assumed. `told` were read
+    from a watch by fitters: they count once there are `FEWEST_TOLD` starts with those on film.
     """
 
     shortest: Seconds
     usual: Seconds
     longest: Seconds
     samples: tuple[Seconds, ...] = ()
+    told: tuple[Seconds, ...] = ()
+
+    @property
+    def starts(self) -> tuple[float, ...]:
+        """The starts that count, in seconds."""
+        every = (*self.samples, *self.told)
+        return every if len(every) >= FEWEST_TOLD else self.samples
 
     @model_validator(mode="after")
     def _in_order(self) -> Boot:
