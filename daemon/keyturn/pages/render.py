@@ -9,8 +9,8 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Sequence
-from datetime import UTC, datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from urllib.parse import quote
@@ -18,14 +18,21 @@ from urllib.parse import quote
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from keyturn.shop.units import readable_size
+from keyturn.pages.languages import ENGLISH, Language, language_of
 
 TEMPLATES = Path(__file__).parent / "templates"
 
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 
 
-def page(template: str, *, styles: Sequence[str] = (), script: str | None = None, **values: object) -> str:
+def page(
+    template: str,
+    *,
+    styles: Sequence[str] = (),
+    script: str | None = None,
+    language: Language = ENGLISH,
+    **values: object,
+) -> str:
     """Return the page of `template` with `styles` after the common ones, and `script`; all are template files."""
     css = "\n".join(_text(name) for name in ("colours.css", "common.css", *styles))
     js = _text(script) if script else ""
@@ -34,12 +41,12 @@ def page(template: str, *, styles: Sequence[str] = (), script: str | None = None
     policy += "; base-uri 'none'; form-action 'none'"
     # not escaped: these are the package's own files, and no artist's text is put into them
     own = {"css": Markup(css), "js": Markup(js), "policy": Markup(policy)}
-    return _environment().get_template(template).render(**own, **values)
+    return _environment(language.code).get_template(template).render(**own, **values)
 
 
-def fragment(template: str, **values: object) -> Markup:
+def fragment(template: str, *, language: Language = ENGLISH, **values: object) -> Markup:
     """Return a piece of a page, escaped as a page is. It goes into a page as it is."""
-    return Markup(_environment().get_template(template).render(**values))
+    return Markup(_environment(language.code).get_template(template).render(**values))
 
 
 @cache
@@ -53,8 +60,11 @@ def _hash(text: str) -> str:
 
 
 @cache
-def _environment() -> Environment:
+def _environment(code: str) -> Environment:
+    """Return what makes pages in one language. Its templates are the same, their sentences and figures its own."""
+    language = language_of(code)
     environment = Environment(
+        extensions=["jinja2.ext.i18n"],
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
@@ -64,17 +74,50 @@ def _environment() -> Environment:
         finalize=visible,
     )
     filters = {
-        "seconds": seconds,
-        "milliseconds": milliseconds,
-        "readable_size": readable_size,
-        "share": share,
-        "day": day,
-        "moment": moment,
+        "seconds": language.seconds,
+        "milliseconds": language.milliseconds,
+        "decimal": language.decimal,
+        "readable_size": language.size,
+        "share": language.share,
+        "day": language.day,
+        "moment": language.moment,
         "counted": counted,
         "link": link,
     }
     environment.filters.update(filters)
+    environment.policies["ext.i18n.trimmed"] = True
+    say = Sentences(language)
+    environment.install_gettext_callables(  # type: ignore[attr-defined]
+        say.gettext, say.ngettext, newstyle=True, pgettext=say.pgettext
+    )
+    # the extension wraps what it installs, and would put values in without showing their control characters
+    own = {"gettext": say.gettext, "ngettext": say.ngettext, "pgettext": say.pgettext, "_": say.gettext}
+    environment.globals.update(own, language=language)
     return environment
+
+
+@dataclass(frozen=True, slots=True)
+class Sentences:
+    """The sentences of templates. A message may hold markup; values that go into it are escaped, as on a page."""
+
+    language: Language
+
+    def gettext(self, message: str, **values: object) -> Markup:
+        """Return the message with its values."""
+        return _filled(self.language.catalogue.gettext(message), values)
+
+    def ngettext(self, one: str, many: str, number: int, **values: object) -> Markup:
+        """Return the message in the form that the number takes; %(num)s is the number."""
+        text = self.language.catalogue.ngettext(one, many, number)
+        return _filled(text, {**values, "num": self.language.decimal(number)})
+
+    def pgettext(self, context: str, message: str, **values: object) -> Markup:
+        """Return the message as it is meant in the context."""
+        return _filled(self.language.catalogue.pgettext(context, message), values)
+
+
+def _filled(text: str, values: Mapping[str, object]) -> Markup:
+    return Markup(text) % {name: visible(value) for name, value in values.items()}
 
 
 def visible(value: object) -> object:
@@ -89,51 +132,14 @@ def _picture_of(found: re.Match[str]) -> str:
     return chr(0x2400 + code) if code < 0x20 else "\ufffd"
 
 
-# -- figures ----------------------------------------------------------------------------------------
+# -- figures in English, for what is written in no other language -----------------------------------
 
-
-def seconds(value: float) -> str:
-    """Return seconds with one decimal: "3.4 s"."""
-    return f"{value:.1f} s"
-
-
-def milliseconds(value: float) -> str:
-    """Return seconds as whole milliseconds: "58 ms"."""
-    return f"{value * 1000:.0f} ms"
-
-
-def share(value: float) -> str:
-    """Return a share (0 to 1) in percent. Only 0 is "0 %", and only 1 is "100 %"."""
-    if 0.99 < value < 1:
-        return "over 99 %"
-    if 0 < value < 0.01:
-        return "under 1 %"
-    return f"{value * 100:.0f} %"
+seconds, share, day, moment = ENGLISH.seconds, ENGLISH.share, ENGLISH.day, ENGLISH.moment
 
 
 def counted(number: int, thing: str) -> str:
-    """Return a number with its noun: "1 frame", "48 frames"."""
+    """Return a number with its English noun: "1 frame", "48 frames"."""
     return f"{number:,} {thing}" if number == 1 else f"{number:,} {thing}s"
-
-
-def day(iso: str) -> str:
-    """Return "1 March 2026" for an ISO 8601 time, and any other text as it is."""
-    at = _utc(iso)
-    return f"{at.day} {at:%B %Y}" if at else iso
-
-
-def moment(iso: str) -> str:
-    """Return "2026-03-01 09:30 UTC" for an ISO 8601 time, and any other text as it is."""
-    at = _utc(iso)
-    return f"{at:%Y-%m-%d %H:%M} UTC" if at else iso
-
-
-def _utc(iso: str) -> datetime | None:
-    try:
-        at = datetime.fromisoformat(iso)
-    except ValueError:
-        return None
-    return at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
 
 
 def link(path: str) -> str:
