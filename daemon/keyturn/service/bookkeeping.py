@@ -37,6 +37,10 @@ class Bookkeeping:
         self._clear_mended(target, record)
         self.ledger.add_ready(target, record)
 
+    def enter_slip(self, target: str) -> None:
+        """Write anew what tells of the revision `target`: something became of it. Raise OSError where that fails."""
+        sheets.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules, self.papers)
+
     def _clear_mended(self, target: str, record: JobRecord) -> None:
         """Clear the refused drops that the revision is a mended copy of: it may be a copy of a copy.
 

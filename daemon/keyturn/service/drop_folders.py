@@ -10,6 +10,7 @@ reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of
     work/<claim>/publish.json    intent: this revision is being published
     work/<claim>/reject.json     intent: this drop is being rejected
     work/<claim>/return.json     intent: this drop is being sent back to the inbox
+    work/<claim>/entered.json    intent: this slip stands beside its revision and is being archived
     inbox/.keyturn-leaving-<claim>  a claimed drop, where the inbox is on another mount
     outbox/.building/<claim>/    the revision being built
     state/numbers/<customer>/<job>-r<n>  an empty file: the job's highest revision so far
@@ -181,7 +182,18 @@ class DropFolders:
     def _archive(self, claim: Claim, intent: Intent) -> None:
         """Note the revision's number and move the drop from work to the archive, without Keyturn's own files."""
         revision_numbers.record_number(self.shop.numbers, intent.target)
-        drop, kept = self.drop_of(claim), self.shop.archive / f"{intent.target}--{claim.id}"
+        self._keep(claim, intent.target)
+
+    def archive_slip(self, claim: Claim, target: str) -> None:
+        """Move a slip that was entered beside the revision `target` from work to the archive."""
+        write_record(self.shop.work / claim.id / "entered.json", Intent(target=target))
+        self._keep(claim, target)
+
+    def _kept(self, claim: Claim, target: str) -> Path:
+        return self.shop.archive / f"{target}--{claim.id}"
+
+    def _keep(self, claim: Claim, target: str) -> None:
+        drop, kept = self.drop_of(claim), self._kept(claim, target)
         if drop.exists() and not finish_move(drop, kept):
             for ours in OURS:
                 with suppress(FileNotFoundError, IsADirectoryError):
@@ -235,17 +247,20 @@ class DropFolders:
         if not os.path.lexists(self.artist_path(claim)) or self._arrived_elsewhere(claim, place):
             self._discard(place)
             return None
-        for leftover in ("publish.json", "reject.json", "return.json"):
+        for leftover in ("publish.json", "reject.json", "return.json", "entered.json"):
             (place / leftover).unlink(missing_ok=True)
         return claim
 
     def _arrived_elsewhere(self, claim: Claim, place: Path) -> bool:
-        """Return whether the drop has already arrived in rejects or the inbox.
+        """Return whether the drop has already arrived in rejects, the inbox or, as a slip, the archive.
 
         A move between mounts may have been cut off after the copy arrived. The original is then removed here.
         """
         rejected = read_record(place / "reject.json", Intent)
         if rejected and finish_move(self.drop_of(claim), self.shop.rejects / rejected.target):
+            return True
+        entered = read_record(place / "entered.json", Intent)
+        if entered and finish_move(self.drop_of(claim), self._kept(claim, entered.target)):
             return True
         returned = read_record(place / "return.json", Intent)
         if returned is None:

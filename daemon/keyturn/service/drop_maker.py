@@ -30,7 +30,7 @@ from keyturn.package.picture_tasks import Check, small
 from keyturn.pages.rejects import rejected_html, rejected_text
 from keyturn.pipeline import Bench
 from keyturn.renumber.patterns import is_art
-from keyturn.service import abrupt_ends
+from keyturn.service import abrupt_ends, slip_intake
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
@@ -48,13 +48,14 @@ PICTURES_SHOWN = 12
 
 
 class Outcome(StrEnum):
-    """What became of a drop. `FINISHED`: an earlier try had published or refused it already."""
+    """What became of a drop. `FINISHED`: an earlier try had published or refused it already. `ENTERED`: a slip was."""
 
     READY = "ready"
     REFUSED = "refused"
     RETURNED = "returned"
     STOPPED = "stopped"
     FINISHED = "finished"
+    ENTERED = "entered"
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +100,8 @@ class DropMaker:
     def _published_or_refused(self, claim: Claim, before: Snapshot) -> Outcome:
         try:
             self.bench.progress.stage("reading")
+            if (slip_text := slip_intake.text_in(self.folders.drop_of(claim))) is not None:
+                return self._enter_slip(claim, before, slip_text)
             scratch = self._new_scratch(claim)
             job = pipeline.understand(self.folders.drop_of(claim), job_name(claim), scratch, self.bench)
             if returned := self._send_back_if_arriving(claim, before, job.reasons, job.found.root):
@@ -175,6 +178,16 @@ class DropMaker:
         self.told("ready", {"path": f"outbox/{target}", "job": record.model_dump(mode="json")})
         logger.success("{}: ready in outbox/{} ({})", claim.name, target, times)
         return Outcome.READY
+
+    def _enter_slip(self, claim: Claim, before: Snapshot, text: bytes) -> Outcome:
+        slip = slip_intake.checked(text, self.folders.shop.outbox)
+        if returned := self._send_back_if_changed(claim, before):
+            return returned
+        self.doubts.forget(claim.name)
+        if slip_intake.enter(slip, claim, self.folders, self.books) and slip.kind == "answer":
+            self.told("answered", {"path": f"outbox/{slip.path}", "slip": slip.model_dump(mode="json")})
+        logger.success("{}: entered in outbox/{} ({})", claim.name, slip.path, slip.kind)
+        return Outcome.ENTERED
 
     def _enter(self, enter: Callable[[], None]) -> None:
         """Enter a drop that has gone on into the books. An error here must not make the drop be made again."""

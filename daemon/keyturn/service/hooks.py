@@ -32,8 +32,10 @@ LONGEST_LINE = 300
 READ_AFTER_S = 2.0
 """How long the end of the errors is waited for after a hook has ended: a program it left behind may hold them open."""
 
-Event = Literal["ready", "refused"]
-"""What became of a drop; also the name of its command in [hooks] of keyturn.toml."""
+Event = Literal["ready", "refused", "answered"]
+"""What became of a drop, or that a customer answered; also the name of its command in [hooks] of keyturn.toml."""
+
+EVENTS: tuple[Event, ...] = ("ready", "refused", "answered")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +54,11 @@ class Hooks:
     def __init__(self) -> None:
         self._calls: queue.Queue[_HookCall | None] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
-        self._faults: dict[Event, str] = {"ready": "", "refused": ""}  # of a fixed size: two threads use it
+        self._faults: dict[Event, str] = dict.fromkeys(EVENTS, "")  # of a fixed size: two threads use it
 
     def add(self, event: Event, record: dict[str, Any], settings: HookSettings) -> None:
         """Queue the event's command where the shop has one. Return at once, whatever the command does."""
-        command = getattr(settings, event)
+        command = {"ready": settings.ready, "refused": settings.refused, "answered": settings.answered}[event]
         if not command:
             return
         message = json.dumps({"event": event, **record}, ensure_ascii=False).encode("utf-8")

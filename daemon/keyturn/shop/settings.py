@@ -83,7 +83,8 @@ class KeepSettings(BaseModel):
 
 
 class HookSettings(BaseModel):
-    """Commands that run after each outcome: a program and its arguments, not a shell line. Empty: none runs.
+    """Commands that run after each outcome, and after a customer's answer: a program and its arguments, not a shell
+    line. Empty: none runs.
 
     `seconds` is how long one may run.
     """
@@ -92,6 +93,7 @@ class HookSettings(BaseModel):
 
     ready: tuple[str, ...] = ()
     refused: tuple[str, ...] = ()
+    answered: tuple[str, ...] = ()
     seconds: Annotated[float, Field(gt=0, le=600)] = 20.0
 
 

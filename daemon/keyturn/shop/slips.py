@@ -30,7 +30,8 @@ _PACKED = re.compile(rb"^content-transfer-encoding:[ \t]*base64", re.IGNORECASE 
 _BREAK = re.compile(rb"=?\r?\n[> \t]*|[ \t]")
 
 Kind = Literal["shown", "answer", "copied", "fitted"]
-Text = Annotated[str, Field(max_length=200)]
+WORDS_MOST = 200
+Text = Annotated[str, Field(max_length=WORDS_MOST)]
 
 
 class Mark(Record):
