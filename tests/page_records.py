@@ -10,6 +10,7 @@ from typing import Any
 from PIL import Image, ImageDraw
 
 from keyturn.pages.sheet import sheet
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import Reason, mended, note, refuse
 from keyturn.shop.records import (
     FileRecord,
@@ -33,6 +34,25 @@ HOSTILE += "W" * (200 - len(HOSTILE))
 
 CAUTIONS = ("The flash check is a screening aid, not a medical clearance.", "Moving pictures belong to the start only.")
 INTERVAL_S = 0.1  # 12 fps and 16.7 ms for decoding and drawing, rounded for the eye
+
+
+LETTERHEAD = Letterhead(
+    "Lantern <Row>",
+    ("2 Mühlgasse",),
+    "555-0100",
+    "shop@example.org",
+    "https://example.org",
+    "data:image/png;base64,QQ==",
+)
+LETTERHEAD_FACTS = (
+    "Lantern &lt;Row&gt;",
+    "2 Mühlgasse",
+    "555-0100",
+    'href="mailto:shop@example.org"',
+    'href="https://example.org"',
+    'src="data:image/png;base64,QQ=="',
+)
+"""How a page shows it."""
 
 
 @cache

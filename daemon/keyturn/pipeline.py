@@ -208,9 +208,8 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     try:
         for planned in crop_check.with_crop_notes(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
             folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{planned.radio.name}")
-            radio_job = RadioJob(
-                planned, job.manifest, bench.rules, folder, scratch, record, frames, bench.papers.sheet_mb
-            )
+            paper = bench.papers.sheet_mb, bench.papers.letterhead
+            radio_job = RadioJob(planned, job.manifest, bench.rules, folder, scratch, record, frames, *paper)
             outputs += (make_radio(radio_job, bench.crew, bench.progress),)
         bench.progress.stage("papers")
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])
@@ -249,7 +248,7 @@ def _write_papers(staging: Path, made: Made, bench: Bench) -> None:
     beside = Beside(player=lambda record, most: made.player)
     shown = [(made.record, made.proof)]
     texts = {
-        "card.html": cards(made.record, rules.radios, rules.safety.cautions.card, made.proof),
+        "card.html": cards(made.record, rules.radios, rules.safety.cautions.card, made.proof, bench.papers.letterhead),
         OWN_PAGE: sheet(customer, shown, rules.safety.cautions.sheet, beside=beside, papers=bench.papers),
         "job.json": made.record.model_dump_json(indent=2),
         "proof.json": made.proof.model_dump_json(),

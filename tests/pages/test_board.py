@@ -24,6 +24,13 @@ def test_the_board_lists_what_waits_runs_is_ready_and_was_refused(by_hand: Modul
     assert "Paused" not in text
 
 
+def test_the_board_bears_the_shops_name_and_none_where_the_settings_say_none(by_hand: ModuleType) -> None:
+    page = board(by_hand.state(), by_hand.LETTERHEAD)
+    for fact in by_hand.LETTERHEAD_FACTS:
+        assert fact in page
+    assert "<address" not in board(by_hand.state())
+
+
 def test_the_boards_links_are_relative_to_the_outbox(by_hand: ModuleType) -> None:
     page = board(by_hand.state())
     assert 'href="./fern-hollow-mobile-library/van-two-r2/card.html"' in page

@@ -51,6 +51,16 @@ def test_the_card_links_to_its_job_on_the_sheet(by_hand: ModuleType) -> None:
     assert f'id="{job_anchor("van two")}"' in by_hand.sheet_of(by_hand.job(job="van two"))
 
 
+def test_card_and_install_text_bear_the_shops_name(by_hand: ModuleType) -> None:
+    page = cards(by_hand.job(), PROFILES, (), letterhead=by_hand.LETTERHEAD)
+    for fact in by_hand.LETTERHEAD_FACTS:
+        assert fact in page
+    assert "<address" not in cards(by_hand.job(), PROFILES, ())
+    text = install_text(by_hand.job(), by_hand.radio(), TALL, (), by_hand.LETTERHEAD)
+    assert text.startswith("Lantern <Row>, 2 Muhlgasse, 555-0100, shop@example.org,\r\nhttps://example.org\r\n")
+    assert not install_text(by_hand.job(), by_hand.radio(), TALL, ()).startswith("\r\n")
+
+
 def stills(page: str) -> dict[str, str]:
     """Return the pictures by their captions."""
     return {alt: src for src, alt in re.findall(r'<img class="still" src="(data:[^"]+)" alt="([^"]+)"', page)}

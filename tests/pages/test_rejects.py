@@ -9,6 +9,13 @@ from keyturn.pages.rejects import rejected_html, rejected_text
 from page_text import text_of
 
 
+def test_the_page_bears_the_shops_name(by_hand: ModuleType) -> None:
+    page = rejected_html(by_hand.rejection(), by_hand.LETTERHEAD)
+    for fact in by_hand.LETTERHEAD_FACTS:
+        assert fact in page
+    assert "<address" not in rejected_html(by_hand.rejection())
+
+
 def test_a_refusal_shows_everything_at_once_file_by_file(by_hand: ModuleType) -> None:
     page = rejected_html(by_hand.rejection())
     text = text_of(page)

@@ -39,6 +39,21 @@ def test_a_drop_goes_through_to_outbox_and_archive(shop: Shop, drop: Drop) -> No
     assert "van" in shop.board.read_text(encoding="utf-8")
 
 
+def test_the_shops_name_is_on_all_its_papers(shop: Shop, drop: Drop) -> None:
+    with (shop.root / "keyturn.toml").open("a", encoding="utf-8") as file:
+        file.write('[shop]\nname = "Lantern & Row"\n')
+    tiny = shop.rules / "radios" / "tiny.toml"
+    tiny.write_text(tiny.read_text(encoding="utf-8").replace("extra_files = false", "extra_files = true"))
+    lay(drop(), shop)
+    lay(drop("bad", manifest='customer = "C"\nradio = "tinny"\n'), shop)
+    run_until_quiet(shop)
+    customer = shop.outbox / "fern-hollow-mobile-library"
+    pages = [customer / "proof.html", customer / "van-r1" / "card.html", customer / "van-r1" / "proof.html"]
+    for page in (shop.board, *pages, shop.rejects / "bad" / "REJECTED.html"):
+        assert "Lantern &amp; Row" in page.read_text(encoding="utf-8"), page
+    assert "Lantern & Row" in (customer / "van-r1" / "usb" / "INSTALL.txt").read_text(encoding="ascii")
+
+
 def test_a_bad_drop_goes_to_rejects_and_is_mended_there_and_dragged_back(shop: Shop, drop: Drop) -> None:
     root = drop()
     (root / "job.toml").write_text('customer = "C"\nradio = "tinny"\n')

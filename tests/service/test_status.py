@@ -17,6 +17,7 @@ from keyturn.service.status import BOARD_AT_LEAST_EVERY_S, BOARD_EVERY_S, LoopSt
 from keyturn.service.systemd import Notifier
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.state_records import ShopState, Waiting
 from samples import Clock
 
@@ -35,9 +36,9 @@ def written(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     lines: list[str] = []
     real = shop_state.write_board
 
-    def noting(shop: Shop, state: ShopState) -> None:
+    def noting(shop: Shop, state: ShopState, letterhead: Letterhead) -> None:
         lines.append(shop_state.status_line(state))
-        real(shop, state)
+        real(shop, state, letterhead)
 
     monkeypatch.setattr(status.shop_state, "write_board", noting)
     return lines

@@ -14,6 +14,7 @@ from keyturn.shop.disk_look import disk_fault
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
 from keyturn.shop.name_rules import Names
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import JobRecord
 from keyturn.shop.state_records import ASIDE_FILE, AsideDrop, Ready, RefusedDrop, ShopState, Waiting, Working
@@ -29,9 +30,9 @@ class _Claimed(Record):
     claimed_at: str
 
 
-def write_board(shop: Shop, state: ShopState) -> None:
+def write_board(shop: Shop, state: ShopState, letterhead: Letterhead | None = None) -> None:
     """Write outbox/board.html, whole and in one step."""
-    durable_files.write_atomic(shop.board, board(state).encode("utf-8"))
+    durable_files.write_atomic(shop.board, board(state, letterhead).encode("utf-8"))
 
 
 def write_state(shop: Shop, state: ShopState) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -12,6 +12,7 @@ from keyturn.manifest.models import Manifest
 from keyturn.package.frame import FrameJob, Look
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import fit_for
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import JobRecord
 from keyturn.shop.rulebook import Rulebook
@@ -30,7 +31,7 @@ class RadioJob:
     """What one radio's output is made from, and `folder`, which becomes the contents of the stick.
 
     `job_record` is the job's record as far as it is known. `sheet_frames` counts all pictures of the job's sheet,
-    whose file may have `sheet_mb` megabytes.
+    whose file may have `sheet_mb` megabytes. `letterhead` goes on INSTALL.txt.
     """
 
     plan: Plan
@@ -41,6 +42,7 @@ class RadioJob:
     job_record: JobRecord
     sheet_frames: int
     sheet_mb: float = SHEET_MB
+    letterhead: Letterhead = field(default_factory=Letterhead)
 
     @property
     def player_budget(self) -> float:

@@ -293,4 +293,4 @@ def _install_text(job: RadioJob, record: RadioRecord) -> str | None:
     """Return INSTALL.txt; None for radios that mind files that are not their own."""
     if not job.plan.radio.stick.extra_files:
         return None
-    return install_text(job.job_record, record, job.plan.radio, job.rules.safety.cautions.card)
+    return install_text(job.job_record, record, job.plan.radio, job.rules.safety.cautions.card, job.letterhead)

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.render import fragment, page
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.state_records import ShopState
 
 REFRESH_S = 10
@@ -34,13 +35,14 @@ class Listing:
         return self.total - len(self.rows)
 
 
-def board(state: ShopState) -> str:
+def board(state: ShopState, letterhead: Letterhead | None = None) -> str:
     """Return outbox/board.html, a static page that reloads itself and says so when it is out of date."""
     return page(
         "board.html.j2",
         styles=("board.css",),
         script="board.js",
         state=state,
+        shop=letterhead or Letterhead(),
         working=_listing("working", state.working),
         waiting=_listing("waiting", state.waiting, state.waiting_total),
         ready=_listing("ready", state.ready, state.ready_total),

@@ -11,6 +11,7 @@ from itertools import chain
 from keyturn.pages.in_words import OnScreen, on_screen
 from keyturn.pages.render import page, seconds
 from keyturn.pages.sheet import job_anchor
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.records import JobRecord, ProofRecord, RadioProof, RadioRecord
 from keyturn.shop.units import readable_size
@@ -37,7 +38,11 @@ def card(job: JobRecord, radio: RadioRecord, profile: Radio, cautions: Sequence[
 
 
 def cards(
-    job: JobRecord, profiles: Mapping[str, Radio], cautions: Sequence[str], proof: ProofRecord | None = None
+    job: JobRecord,
+    profiles: Mapping[str, Radio],
+    cautions: Sequence[str],
+    proof: ProofRecord | None = None,
+    letterhead: Letterhead | None = None,
 ) -> str:
     """Return card.html with a section for each radio of the job. Raise KeyError where a profile is missing."""
     proofs = {shown.radio: shown for shown in proof.radios} if proof else {}
@@ -53,7 +58,14 @@ def cards(
     ]
     sheet = f"../proof.html#{job_anchor(job.job)}"
     return page(
-        "card.html.j2", styles=("card.css",), job=job, radios=views, cautions=cautions, digits=DIGEST, sheet=sheet
+        "card.html.j2",
+        styles=("card.css",),
+        shop=letterhead or Letterhead(),
+        job=job,
+        radios=views,
+        cautions=cautions,
+        digits=DIGEST,
+        sheet=sheet,
     )
 
 
@@ -77,13 +89,20 @@ def _stills(proof: RadioProof | None) -> tuple[tuple[str, str], ...]:
 # -- INSTALL.txt ------------------------------------------------------------------------------------
 
 
-def install_text(job: JobRecord, radio_record: RadioRecord, profile: Radio, cautions: Sequence[str]) -> str:
+def install_text(
+    job: JobRecord,
+    radio_record: RadioRecord,
+    profile: Radio,
+    cautions: Sequence[str],
+    letterhead: Letterhead | None = None,
+) -> str:
     """Return INSTALL.txt for one radio: ASCII with CRLF line ends, which any machine can read.
 
     The files' digests are in it where the record has them. It is written before they are known where it lies on the
     stick itself, because no file can hold its own digest.
     """
-    lines = list(_install_lines(job, radio_record, profile, cautions))
+    lines = [*_wrapped(letterhead.line if letterhead else "", "")]
+    lines += _install_lines(job, radio_record, profile, cautions)
     return "".join(f"{line}\r\n" for line in lines)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from keyturn.pages.render import counted, moment, page, visible
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import Kind, Reason, only
 from keyturn.shop.records import Rejection
 
@@ -25,12 +26,13 @@ class FileView:
     reasons: tuple[Reason, ...]
 
 
-def rejected_html(rejection: Rejection) -> str:
+def rejected_html(rejection: Rejection, letterhead: Letterhead | None = None) -> str:
     """Return REJECTED.html."""
     return page(
         "rejected.html.j2",
         styles=("rejected.css",),
         rejection=rejection,
+        shop=letterhead or Letterhead(),
         refused=_by_file(only(rejection.reasons, Kind.REFUSE), rejection.pictures),
         mended=only(rejection.reasons, Kind.MENDED),
         notes=only(rejection.reasons, Kind.NOTE),

@@ -106,7 +106,7 @@ class Bookkeeping:
     def _note_changed_rejects(self) -> None:
         for row in self.ledger.refused():
             folder = self.shop.root / row.path
-            if (rejection := note_changes(folder, row.reasons)) is not None:
+            if (rejection := note_changes(folder, row.reasons, self.papers.letterhead)) is not None:
                 self.enter_refused(folder, rejection)
 
     @staticmethod

@@ -15,6 +15,7 @@ from keyturn.outbox import record_files
 from keyturn.pages.rejects import rejected_html, rejected_text
 from keyturn.shop import durable_files
 from keyturn.shop.file_modes import open_to_group
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import Kind, Reason
 from keyturn.shop.records import Rejection
 
@@ -24,7 +25,7 @@ LATER_NS = 2_000_000_000
 _NOT_OURS = (PermissionError, FileNotFoundError, NotADirectoryError, IsADirectoryError)
 
 
-def note_changes(folder: Path, reasons: Sequence[Reason]) -> Rejection | None:
+def note_changes(folder: Path, reasons: Sequence[Reason], letterhead: Letterhead | None = None) -> Rejection | None:
     """Return the record of a folder of rejects anew, and write it and its pages, where a file at fault has changed
     since they were written; else None. `reasons` are those of the record.
 
@@ -37,7 +38,7 @@ def note_changes(folder: Path, reasons: Sequence[Reason]) -> Rejection | None:
     again = f"it has changed since: when the drop is whole, keyturn retry {shlex.quote(folder.name)}, or drag it back"
     now = tuple(_with_mend(reason, again) if reason.file in changed else reason for reason in before.reasons)
     rejection = before.model_copy(update={"reasons": now})
-    pages = {"REJECTED.html": rejected_html(rejection), "REJECTED.txt": rejected_text(rejection)}
+    pages = {"REJECTED.html": rejected_html(rejection, letterhead), "REJECTED.txt": rejected_text(rejection)}
     pages["REJECTED.json"] = rejection.model_dump_json(indent=2)
     try:
         for name, text in pages.items():

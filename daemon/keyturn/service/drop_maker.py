@@ -233,7 +233,8 @@ class DropMaker:
             pictures=self._pictures(refused),
             mends=refused_before(self.folders.drop_of(claim)),
         )
-        pages = {"REJECTED.html": rejected_html(rejection), "REJECTED.txt": rejected_text(rejection)}
+        letterhead = self.bench.papers.letterhead
+        pages = {"REJECTED.html": rejected_html(rejection, letterhead), "REJECTED.txt": rejected_text(rejection)}
         self._remove_staging(claim)
         self.remove_scratch(claim)
         self.doubts.forget(claim.name)

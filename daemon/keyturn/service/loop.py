@@ -274,11 +274,11 @@ class Service:
         return self._status.state(self._loop_state())
 
     def _loop_state(self) -> LoopState:
-        paused = self._claimer.scan_fault or self._backoff.fault
-        waiting = self._inbox.waiting(), len(self._inbox)
+        paused, letterhead = self._claimer.scan_fault or self._backoff.fault, self._config.papers.letterhead
+        waiting, removal_waits = (self._inbox.waiting(), len(self._inbox)), self._upkeep.removal_waits()
         working, faults, aside = self._drop_thread.in_work(), self._hooks.faults(), self._aside.rows()
         watching, settings = self._config.watch.description, self._reloading.fault
-        return LoopState(paused, watching, *waiting, working, faults, aside, settings, self._upkeep.removal_waits())
+        return LoopState(paused, watching, *waiting, working, faults, aside, settings, removal_waits, letterhead)
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")

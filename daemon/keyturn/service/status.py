@@ -6,7 +6,7 @@ import errno
 import math
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loguru import logger
 
@@ -16,6 +16,7 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.service.disk_reserve import DiskReserve
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.state_records import AsideDrop, ShopState, Waiting, Working
 
 BOARD_EVERY_S = 2.0
@@ -33,6 +34,7 @@ class LoopState:
     drops of the `waiting_total` in the inbox. `hook_faults` say how hooks failed at their last run.
     `aside` are the drops that wait for somebody to mend them. `settings_fault` says what is wrong with settings or
     rules that were to be read again, or is empty. `removal_waits` says why nothing old is removed, or is empty.
+    `letterhead` goes on the board.
     """
 
     paused: str
@@ -44,6 +46,7 @@ class LoopState:
     aside: tuple[AsideDrop, ...] = ()
     settings_fault: str = ""
     removal_waits: str = ""
+    letterhead: Letterhead = field(default_factory=Letterhead)
 
 
 class StatusWriter:
@@ -65,6 +68,7 @@ class StatusWriter:
         self._stamp, self._monotonic = stamp, monotonic
         self._written_at = -BOARD_AT_LEAST_EVERY_S
         self._written: ShopState | None = None
+        self._letterhead = self._written_letterhead = Letterhead()
         self._postponed = False
         self._reserve = DiskReserve(shop.state / "reserve")
         self._fault = ""
@@ -117,12 +121,14 @@ class StatusWriter:
         if self._postponed:
             return
         state = self.state(loop)
+        self._letterhead = loop.letterhead
         same = self._written is not None and state == self._written.model_copy(update={"at": state.at})
+        same = same and self._letterhead == self._written_letterhead
         if same and now - self._written_at < BOARD_AT_LEAST_EVERY_S:
             return
         self._notifier.status(shop_state.status_line(state))
         if self._write(state):
-            self._written_at, self._written = now, state
+            self._written_at, self._written, self._written_letterhead = now, state, self._letterhead
 
     def due_in_s(self) -> float:
         """Return in how many seconds the postponed writing is due; infinite where none was postponed."""
@@ -150,6 +156,7 @@ class StatusWriter:
 
     def write_stopped(self, loop: LoopState) -> None:
         """Write board and state file for the last time: the service no longer runs."""
+        self._letterhead = loop.letterhead
         self._write(self.state(loop).model_copy(update={"running": False, "pid": None}))
 
     def _write(self, state: ShopState) -> bool:
@@ -176,7 +183,7 @@ class StatusWriter:
 
     def _write_both(self, state: ShopState) -> None:
         shop_state.write_state(self._shop, state)
-        shop_state.write_board(self._shop, state)
+        shop_state.write_board(self._shop, state, self._letterhead)
 
     def _forget_removed_folders(self) -> None:
         """Remove from the ledger the rejects and revisions that people have moved away since."""
