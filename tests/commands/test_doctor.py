@@ -74,6 +74,8 @@ def test_that_no_open_files_are_seen_is_said_with_a_way_out(shop: Shop, monkeypa
 
 
 def test_in_a_sound_shop_nothing_is_ill_and_only_the_service_is_missed(shop: Shop) -> None:
+    with (shop.root / "keyturn.toml").open("a", encoding="utf-8") as file:
+        file.write('[shop]\nname = "Lantern Row Radio"\nmail = "shop@example.org"\n')
     findings = doctor.examine(shop)
     assert [f.what for f in findings if f.health is not Health.WELL] == ["the service does not run"]
     assert all(f.remedy for f in findings if f.health is not Health.WELL)

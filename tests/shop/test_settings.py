@@ -10,6 +10,8 @@ from keyturn.commands import init
 from keyturn.shop import settings
 from keyturn.shop.reasons import ShopFault
 
+SHIPPED = Path(__file__).parents[2] / "systemd"
+
 
 def test_without_a_file_the_defaults_stand(tmp_path: Path) -> None:
     assert settings.load(tmp_path).settle.seconds == 5
@@ -40,6 +42,15 @@ def test_the_file_init_writes_says_the_defaults(tmp_path: Path) -> None:
         uncommented = uncommented.replace(f"# {key}", key)
     (tmp_path / "keyturn.toml").write_text(uncommented)
     assert settings.load(tmp_path).model_dump() == settings.load(tmp_path / "nowhere").model_dump()
+
+
+@pytest.mark.parametrize("text", [init.SETTINGS_TEXT, (SHIPPED / "keyturn.toml").read_text(encoding="utf-8")])
+def test_the_shops_name_stands_there_to_be_uncommented(tmp_path: Path, text: str) -> None:
+    start = text.index("# [shop]")
+    section = text[start : text.index("\n\n", start)]
+    (tmp_path / "keyturn.toml").write_text(section.replace("# ", "", 1).replace("\n# ", "\n"))
+    named = settings.load(tmp_path).shop
+    assert all((named.name, named.address, named.phone, named.mail, named.website, named.logo))
 
 
 def test_the_environment_goes_before_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,7 +16,7 @@ import typer
 from PIL import features
 from rich.console import Console
 
-from keyturn.commands import service_health
+from keyturn.commands import papers_health, service_health
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
 from keyturn.commands.finding import Finding, Health, well
 from keyturn.commands.folder_rights import too_open
@@ -85,6 +85,7 @@ def examine(shop: Shop) -> list[Finding]:
         *service_health.service(shop),
         *service_health.aside(shop),
         *service_health.hooks(shop),
+        *papers_health.papers(shop),
     ]
 
 

@@ -42,6 +42,14 @@ SETTINGS_TEXT = """\
 # refused = []
 # seconds = 20                # then it is ended
 
+# [shop]                      # whose papers these are: on sheets, cards, the board and INSTALL.txt
+# name = "Lantern Row Radio"
+# address = ["2 Mill Lane", "Fern Hollow"]
+# phone = "555-0100"
+# mail = "shop@example.org"   # customers answer to it
+# website = "https://example.org"
+# logo = "logo.png"           # a picture beside this file
+
 [log]
 # level = "INFO"
 # file = ""
