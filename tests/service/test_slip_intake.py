@@ -124,6 +124,12 @@ def test_a_slip_that_comes_twice_counts_once_and_the_hook_hears_of_it_once(
     assert told == [("answered", {"path": f"outbox/{PATH}", "slip": slip.model_dump(mode="json")})]
 
 
+def test_an_answer_without_a_day_gets_that_on_which_it_came(shop: Shop, maker: DropMaker, out: Path) -> None:
+    claim = came(maker, "yes.txt", text_of(slip_about(out, at="", by="")))
+    maker.process(claim)
+    assert claim.claimed_at and revision_life.read(out).answer[0].at == claim.claimed_at
+
+
 @pytest.mark.parametrize(
     ("kind", "more"),
     [("shown", {"by": "Marta"}), ("copied", {"stick": "KEYTURN"}), ("fitted", {"boot_s": 18.2}), ("answer", {})],

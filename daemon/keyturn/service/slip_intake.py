@@ -61,8 +61,12 @@ def checked(text: bytes, outbox: Path) -> Slip:
 
 
 def enter(slip: Slip, claim: Claim, folders: DropFolders, books: Bookkeeping) -> bool:
-    """Enter a checked slip, write its customer's sheet anew and archive its file. Return whether it is a new one."""
-    new = revision_life.enter(folders.shop.outbox / slip.path, slip)
+    """Enter a checked slip, write its customer's sheet anew and archive its file. Return whether it is a new one.
+
+    A slip that does not say when it was written gets the time at which it was taken from the inbox.
+    """
+    dated = slip if slip.at else slip.model_copy(update={"at": claim.claimed_at})
+    new = revision_life.enter(folders.shop.outbox / slip.path, dated)
     books.enter_slip(slip.path)
     folders.archive_slip(claim, slip.path)
     return new

@@ -35,18 +35,22 @@ Text = Annotated[str, Field(max_length=WORDS_MOST)]
 
 
 class Mark(Record):
-    """A place on a picture that the customer means: shares of width and height, 0 to 1, from the upper left corner."""
+    """A place on a picture that the customer means: shares of width and height, 0 to 1, from the upper left corner.
+
+    `picture` is the picture's number on the sheet.
+    """
 
     radio: Text
     x: Annotated[float, Field(ge=0, le=1)]
     y: Annotated[float, Field(ge=0, le=1)]
+    picture: Annotated[int, Field(ge=0, le=10_000_000)] | None = None
 
 
 class Slip(Record):
     """One thing that became of one revision. `path` is the revision's in the outbox, `digest` the SHA-256 of its
     job.json: what was shown is exactly that. `id` tells a slip that comes twice from two that say the same.
 
-    `at` is ISO 8601. An answer is "yes" or "change" with a note and marks. `radio`, `stick` and `verified` (it
+    `at` is ISO 8601, "" in a mail that was ready. An answer is "yes" or "change" with a note and marks. `radio`, `stick` and `verified` (it
     was read back and compared) go with "copied", `vehicle` and `boot_s`, the seconds until the home screen, with
     "fitted".
     """
