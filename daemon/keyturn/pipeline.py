@@ -9,6 +9,7 @@ Nothing here moves a drop; `service.drop_folders` does.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -24,10 +25,11 @@ from keyturn.manifest.models import Manifest
 from keyturn.normalize import drop_files, probing
 from keyturn.outbox.record_files import refused_before
 from keyturn.outbox.sheets import OWN_PAGE
-from keyturn.package import PRELOAD
+from keyturn.package import PRELOAD, held_picture
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
+from keyturn.pages.answer import Told
 from keyturn.pages.card import cards
 from keyturn.pages.sheet import Beside, sheet
 from keyturn.renumber import packed_art
@@ -215,13 +217,14 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])
     except Refused as refused:
         raise Refused(refused.reasons, customer=job.manifest.customer, root=job.found.root) from None
-    record = record.model_copy(update={"radios": tuple(made.record for made in outputs)})
+    made_for = tuple(made.record for made in outputs)
+    record = record.model_copy(update={"radios": made_for, "picture": held_picture.FILE_NAME})
     made = Made(
         record,
         ProofRecord(radios=tuple(made.proof for made in outputs)),
         PlayerRecord(radios=tuple(made.player for made in outputs if made.player)),
     )
-    _write_papers(staging, made, bench)
+    _write_papers(staging, made, f"{job.customer_folder}/{job.job_folder}-r{revision}", bench)
     return made
 
 
@@ -240,19 +243,24 @@ def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at:
         radios=(),
         reasons=job.reasons,
         mends=job.mends,
+        language=job.manifest.language,
     )
 
 
-def _write_papers(staging: Path, made: Made, bench: Bench) -> None:
+def _write_papers(staging: Path, made: Made, target: str, bench: Bench) -> None:
+    """Write pages and records of a revision whose path in the outbox is to be `target`."""
     rules, customer = bench.rules, made.record.customer
-    beside = Beside(player=lambda record, most: made.player)
+    record_text = made.record.model_dump_json(indent=2)
+    told = Told(target, hashlib.sha256(record_text.encode("utf-8")).hexdigest())
+    beside = Beside(player=lambda record, most: made.player, told=lambda record: told)
     shown = [(made.record, made.proof)]
     texts = {
         "card.html": cards(made.record, rules.radios, rules.safety.cautions.card, made.proof, bench.papers.letterhead),
         OWN_PAGE: sheet(customer, shown, rules.safety.cautions.sheet, beside=beside, papers=bench.papers),
-        "job.json": made.record.model_dump_json(indent=2),
+        "job.json": record_text,
         "proof.json": made.proof.model_dump_json(),
         "player.json": made.player.model_dump_json(),
     }
     for name, text in texts.items():
         (staging / name).write_text(text, encoding="utf-8")
+    (staging / held_picture.FILE_NAME).write_bytes(held_picture.held_picture(made.proof))

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.commands import make_by_hand
+from keyturn.commands import make_by_hand, slip_entry
+from keyturn.outbox import record_files, revision_life
 from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench
 from keyturn.service.bookkeeping import Bookkeeping
@@ -96,3 +97,23 @@ def test_what_is_only_being_built_is_not_entered(shop: Shop, books: Bookkeeping,
     shutil.copytree(made, shop.building / "20260301T093000-abc123-van-r2")
     books.reconcile()
     assert ready(books) == [f"{FERN}/van-r1"]
+
+
+def test_what_was_said_of_a_revision_is_followed_by_its_slip_and_by_reconciling(
+    shop: Shop, books: Bookkeeping, made: Path
+) -> None:
+    books.reconcile()
+    job = record_files.read_job(made)
+    assert job is not None
+    slip = slip_entry.slip_for("answer", made, job, answer="yes")
+    revision_life.enter(made, slip)
+    books.enter_slip(slip.path)
+    assert [(path, found.place) for path, found in books.ledger.standings().items()] == [(slip.path, "stick")]
+    (made / "answer.json").unlink()
+    books.reconcile()
+    assert not books.ledger.standings()
+    revision_life.enter(made, slip)
+    for file in shop.state.glob("ledger*"):
+        file.unlink()
+    books.reconcile()
+    assert books.ledger.standings().keys() == {slip.path}

@@ -11,33 +11,19 @@ import json
 import os
 import sqlite3
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TypeVar
 
 from loguru import logger
 
+from keyturn.outbox import ledger_rows
+from keyturn.outbox.ledger_rows import SameRows, Standing
 from keyturn.shop.disk_look import write_error
 from keyturn.shop.file_identity import FileIdentity, identity
-from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, Rejection
-from keyturn.shop.state_records import Ready, RefusedDrop
-
-_SCHEMA = """
-CREATE TABLE IF NOT EXISTS ready (
-    path TEXT PRIMARY KEY, claim TEXT NOT NULL, customer TEXT NOT NULL, job TEXT NOT NULL,
-    revision INTEGER NOT NULL, radios TEXT NOT NULL, digest TEXT NOT NULL, made_at TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS refused (
-    path TEXT PRIMARY KEY, claim TEXT NOT NULL, name TEXT NOT NULL, customer TEXT,
-    rejected_at TEXT NOT NULL, reasons TEXT NOT NULL);
-CREATE INDEX IF NOT EXISTS ready_by_time ON ready (made_at);
-CREATE INDEX IF NOT EXISTS refused_by_time ON refused (rejected_at);
-"""
-_VERSION = 1
-
-_ADD_READY = "INSERT OR REPLACE INTO ready VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
-_ADD_REFUSED = "INSERT OR REPLACE INTO refused VALUES (?, ?, ?, ?, ?, ?)"
+from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, Ready, RefusedDrop
 
 Answer = TypeVar("Answer")
 
@@ -56,6 +42,8 @@ class Ledger:
         self._writes = 0
         self._lost = False
         self._answers: dict[str, tuple[object, object]] = {}
+        self._jobs_wanted: tuple[Place, str, str] | None = None
+        self._ready_rows, self._job_rows = SameRows(ledger_rows.ready), SameRows(ledger_rows.placed_job)
 
     @classmethod
     def opened(cls, path: Path) -> tuple[Ledger, bool]:
@@ -68,11 +56,11 @@ class Ledger:
         try:
             with ledger._raw() as db:
                 version = db.execute("PRAGMA user_version").fetchone()[0]
-                if not fresh and version != _VERSION:
+                if not fresh and version != ledger_rows.VERSION:
                     raise sqlite3.DatabaseError(f"ledger version {version}")
                 if db.execute("PRAGMA quick_check").fetchone()[0] != "ok":
                     raise sqlite3.DatabaseError("quick_check failed")
-                _create_tables(db)
+                ledger_rows.create_tables(db)
         except sqlite3.OperationalError as error:
             raise _disk_error(error, path) from error
         except sqlite3.DatabaseError as error:
@@ -92,7 +80,7 @@ class Ledger:
         try:
             with self._raw() as db:
                 if db.execute("PRAGMA user_version").fetchone()[0] == 0:
-                    _create_tables(db)
+                    ledger_rows.create_tables(db)
                     self._lost = True
                 yield db
         except sqlite3.Error as error:
@@ -150,20 +138,46 @@ class Ledger:
 
     def add_all_ready(self, made: Iterable[tuple[str, JobRecord]]) -> None:
         """Enter several published revisions, each with its path relative to the outbox: all of them or none."""
-        rows = [_ready_row(path, record) for path, record in made]
+        rows = [ledger_rows.ready_row(path, record) for path, record in made]
         with self._writing() as db:
-            db.executemany(_ADD_READY, rows)
+            db.executemany(ledger_rows.ADD_READY, rows)
 
     def add_refused(self, path: str, name: str, rejection: Rejection) -> None:
         """Enter the folder `name` in rejects; `path` is relative to the shop's root."""
         reasons = json.dumps([r.model_dump(mode="json") for r in rejection.reasons])
         row = (path, rejection.claim, name, rejection.customer, rejection.rejected_at, reasons)
         with self._writing() as db:
-            db.execute(_ADD_REFUSED, row)
+            db.execute(ledger_rows.ADD_REFUSED, row)
+
+    def set_standings(self, found: Mapping[str, Standing | None]) -> None:
+        """Enter where revisions stand, by their paths. None: nothing is said of the revision."""
+        said = [(path, *ledger_rows.standing_row(standing)) for path, standing in found.items() if standing]
+        if found:
+            with self._writing() as db:
+                db.executemany("DELETE FROM standing WHERE path = ?", [(path,) for path in found])
+                db.executemany(ledger_rows.ADD_STANDING, said)
+
+    def standings(self) -> dict[str, Standing]:
+        """Return where the revisions stand of which anything is said, by their paths."""
+        query = f"SELECT path, {ledger_rows.OF_STANDING} FROM standing"
+        return self._answer("standings", lambda db: {path: Standing(*said) for path, *said in db.execute(query)})
+
+    def jobs(self, unsaid: Place, fitted_since: str, made_since: str) -> tuple[tuple[PlacedJob, ...], PlaceCounts]:
+        """Return the newest revision of each job, the oldest first in each place, and the counts.
+
+        A job of which nobody says how far it is stands in `unsaid`. Those fitted before `fitted_since`, and those made
+        before `made_since` of which nothing is said, are counted only. Both are ISO 8601 in UTC.
+        """
+        wanted = unsaid, fitted_since, made_since
+        if wanted != self._jobs_wanted:  # the times change by the hour: only the last answer is kept
+            self._answers.pop("jobs", None)
+            self._jobs_wanted = wanted
+        return self._answer("jobs", lambda db: ledger_rows.jobs(db, wanted, self._job_rows))
 
     def drop_ready(self, paths: Iterable[str]) -> None:
         """Take revisions out of the ledger, by their paths."""
-        self._delete_rows("DELETE FROM ready WHERE path = ?", paths)
+        self._delete_rows("DELETE FROM ready WHERE path = ?", gone := list(paths))
+        self._delete_rows("DELETE FROM standing WHERE path = ?", gone)
 
     def drop_refused(self, paths: Iterable[str]) -> None:
         """Take folders of rejects out of the ledger, by their paths."""
@@ -177,18 +191,25 @@ class Ledger:
 
     def ready(self, most: int = 100) -> tuple[Ready, ...]:
         """Return the newest `most` revisions, newest first."""
-        query = "SELECT customer, job, revision, radios, path, made_at FROM ready ORDER BY made_at DESC, path LIMIT ?"
-        return self._answer(f"ready {most}", lambda db: tuple(map(_ready, db.execute(query, (most,)).fetchall())))
+        query = f"SELECT {ledger_rows.OF_READY} FROM ready ORDER BY made_at DESC, path LIMIT ?"
+        return self._answer(f"ready {most}", lambda db: self._ready_rows.of(db.execute(query, (most,))))
 
     def refused(self, most: int = 100) -> tuple[RefusedDrop, ...]:
         """Return the newest `most` drops in rejects, newest first."""
         query = "SELECT name, customer, path, rejected_at, reasons FROM refused ORDER BY rejected_at DESC, path LIMIT ?"
-        return self._answer(f"refused {most}", lambda db: tuple(map(_refused, db.execute(query, (most,)).fetchall())))
+        return self._answer(
+            f"refused {most}", lambda db: tuple(map(ledger_rows.refused, db.execute(query, (most,)).fetchall()))
+        )
 
     def counts(self) -> tuple[int, int]:
         """Return how many revisions are ready and how many drops lie in rejects."""
         query = "SELECT (SELECT count(*) FROM ready), (SELECT count(*) FROM refused)"
         return self._answer("counts", lambda db: tuple(db.execute(query).fetchone()))
+
+    def radios(self) -> dict[str, tuple[str, ...]]:
+        """Return the radios of every revision, by its path."""
+        query = "SELECT path, radios FROM ready"
+        return self._answer("radios", lambda db: {path: tuple(json.loads(r)) for path, r in db.execute(query)})
 
     def ready_paths(self) -> tuple[str, ...]:
         """Return the paths of all revisions, relative to the outbox."""
@@ -214,26 +235,3 @@ def _disk_error(error: sqlite3.Error, path: Path) -> OSError:
     if number is None:
         return OSError(errno.EIO, f"ledger: {error}", str(path))
     return OSError(number, os.strerror(number), str(path))
-
-
-def _create_tables(db: sqlite3.Connection) -> None:
-    db.executescript(_SCHEMA)
-    db.execute(f"PRAGMA user_version = {_VERSION}")
-
-
-def _ready_row(path: str, record: JobRecord) -> tuple[object, ...]:
-    radios = json.dumps([r.radio for r in record.radios])
-    made = record.claim, record.customer, record.job, record.revision, radios, record.digest, record.made_at
-    return path, *made
-
-
-def _ready(row: tuple[str, str, int, str, str, str]) -> Ready:
-    customer, job, revision, radios, path, made_at = row
-    made_for = tuple(json.loads(radios))
-    return Ready(customer=customer, job=job, revision=revision, radios=made_for, path=path, made_at=made_at)
-
-
-def _refused(row: tuple[str, str | None, str, str, str]) -> RefusedDrop:
-    name, customer, path, rejected_at, reasons_json = row
-    reasons = tuple(Reason.model_validate(reason) for reason in json.loads(reasons_json))
-    return RefusedDrop(name=name, customer=customer, path=path, rejected_at=rejected_at, reasons=reasons)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from keyturn.outbox import standings
 from keyturn.outbox.record_files import is_mended, read_job, read_rejection, readable_record, revisions
 from keyturn.pages.board import board
-from keyturn.shop import durable_files, rulebook, service_lock
+from keyturn.shop import durable_files, rulebook, service_lock, settings
 from keyturn.shop.bounded_record import Record
 from keyturn.shop.disk_look import disk_fault
 from keyturn.shop.file_names import may_be_drop
@@ -17,10 +19,24 @@ from keyturn.shop.name_rules import Names
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import JobRecord
-from keyturn.shop.state_records import ASIDE_FILE, AsideDrop, Ready, RefusedDrop, ShopState, Waiting, Working
+from keyturn.shop.state_records import (
+    ASIDE_FILE,
+    AsideDrop,
+    Place,
+    PlacedJob,
+    Ready,
+    RefusedDrop,
+    ShopState,
+    Waiting,
+    Working,
+)
 
 SILENT_AFTER = timedelta(seconds=150)
 """A running service writes its state once a minute. One that has not done so for so long cannot."""
+
+
+MOST_KEPT = 100
+"""So many revisions, and jobs of each place, are in service.json."""
 
 
 class _Claimed(Record):
@@ -36,8 +52,22 @@ def write_board(shop: Shop, state: ShopState, letterhead: Letterhead | None = No
 
 
 def write_state(shop: Shop, state: ShopState) -> None:
-    """Write state/service.json, from which `keyturn status` knows what a running service does."""
-    durable_files.write_atomic(shop.state / "service.json", state.model_dump_json().encode("utf-8"))
+    """Write state/service.json, from which `keyturn status` knows what a running service does. It holds the first rows
+    of long lists."""
+    few = {"ready": state.ready[:MOST_KEPT], "jobs": first_of_each(state.jobs, MOST_KEPT)}
+    told = state.model_copy(update=few)
+    durable_files.write_atomic(shop.state / "service.json", told.model_dump_json().encode("utf-8"))
+
+
+def first_of_each(jobs: tuple[PlacedJob, ...], most: int) -> tuple[PlacedJob, ...]:
+    """Return the first `most` jobs of each place."""
+    seen: Counter[Place] = Counter()
+    shown = []
+    for job in jobs:
+        seen[job.place] += 1
+        if seen[job.place] <= most:
+            shown.append(job)
+    return tuple(shown)
 
 
 def read_state(shop: Shop) -> ShopState | None:
@@ -95,7 +125,9 @@ def _out_of_date(shop: Shop, known: ShopState, since: str) -> ShopState:
 def state_of_folders(shop: Shop) -> ShopState:
     """Return what the folders show, without a service."""
     waiting = _waiting(shop)
-    ready = [_ready(shop, path, record) for path, record in _published(shop)]
+    published = {path.relative_to(shop.outbox).as_posix(): record for path, record in _published(shop)}
+    ready = [_ready(path, record) for path, record in published.items()]
+    jobs, places = standings.jobs_in(shop.outbox, published, approval=_approval(shop), now=datetime.now(UTC))
     refused = [r for p in sorted(shop.rejects.iterdir()) if (r := _refused(p)) is not None]
     return ShopState(
         at=datetime.now(UTC).isoformat(timespec="seconds"),
@@ -105,6 +137,8 @@ def state_of_folders(shop: Shop) -> ShopState:
         aside=aside(shop),
         ready=tuple(sorted(ready, key=lambda r: r.made_at, reverse=True)),
         refused=tuple(sorted(refused, key=lambda r: r.rejected_at, reverse=True)),
+        jobs=jobs,
+        places=places,
         ready_total=len(ready),
         refused_total=len(refused),
     )
@@ -158,6 +192,14 @@ def _names(shop: Shop) -> Names:
         return rulebook.load().intake.names
 
 
+def _approval(shop: Shop) -> bool:
+    """Return whether a job needs the customer's yes; where the settings cannot be read, as if it did not."""
+    try:
+        return settings.load(shop.root).approval.required
+    except (ShopFault, OSError):
+        return False
+
+
 def _published(shop: Shop) -> Iterator[tuple[Path, JobRecord]]:
     """Yield path and record of every revision in the outbox, by customer and name; none that is only being built."""
     for customer in sorted(p for p in shop.outbox.iterdir() if p.is_dir() and p != shop.building):
@@ -167,14 +209,15 @@ def _published(shop: Shop) -> Iterator[tuple[Path, JobRecord]]:
                 yield path, record
 
 
-def _ready(shop: Shop, path: Path, record: JobRecord) -> Ready:
+def _ready(path: str, record: JobRecord) -> Ready:
     return Ready(
         customer=record.customer,
         job=record.job,
         revision=record.revision,
         radios=tuple(r.radio for r in record.radios),
-        path=path.relative_to(shop.outbox).as_posix(),
+        path=path,
         made_at=record.made_at,
+        picture=record.picture,
     )
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from loguru import logger
 
 from keyturn.inbox.survey import MENDED
-from keyturn.outbox import record_files, sheets
+from keyturn.outbox import record_files, sheets, standings
 from keyturn.outbox.customer_folder import revisions_with_record
 from keyturn.outbox.ledger import Ledger
 from keyturn.service.changed_rejects import note_changes
@@ -40,6 +40,11 @@ class Bookkeeping:
     def enter_slip(self, target: str) -> None:
         """Write anew what tells of the revision `target`: something became of it. Raise OSError where that fails."""
         sheets.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules, self.papers)
+        self._follow([target])
+
+    def _follow(self, targets: Iterable[str]) -> None:
+        radios = self.ledger.radios()
+        standings.follow(self.ledger, self.shop.outbox, {path: radios[path] for path in targets if path in radios})
 
     def _clear_mended(self, target: str, record: JobRecord) -> None:
         """Clear the refused drops that the revision is a mended copy of: it may be a copy of a copy.
@@ -80,6 +85,7 @@ class Bookkeeping:
             alive()
             self._enter_all(customer_name, targets)
         self.ledger.drop_ready(path for path in known - there if not os.path.lexists(outbox / path / "job.json"))
+        self._follow(self.ledger.radios())
 
     def _enter_all(self, customer: str, targets: Iterable[str]) -> None:
         """Enter all revisions of one customer with one sheet and one transaction."""

@@ -22,6 +22,7 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import frame_crew
 from keyturn.service import recovery
 from keyturn.service.abrupt_ends import next_in_turn, next_of_the_last
+from keyturn.service.announcer import Announcer
 from keyturn.service.backoff import Backoff
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claiming import Claimer
@@ -29,7 +30,6 @@ from keyturn.service.configuration import Configuration, CrewOf
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker
 from keyturn.service.drop_thread import DropThread
-from keyturn.service.hooks import Event, Hooks
 from keyturn.service.reloading import Reloading
 from keyturn.service.set_aside import SetAside
 from keyturn.service.start_up import StartUp
@@ -85,14 +85,14 @@ class Service:
         self._crew_of, self._on_settings = crew_of, on_settings
         self._notifier = notifier or Notifier.from_env(os.environ)
         self._stopping, self._wake = threading.Event(), threading.Event()
-        self._backoff = Backoff(monotonic)
+        self._announcer = Announcer()
+        self._backoff = Backoff(monotonic, self._announcer.paused)
         self._reloading = Reloading(self._backoff, self._notifier)
         self._folders = DropFolders(shop, now)
         self._ledger = Ledger(shop.state / "ledger.sqlite3")
         self._status = StatusWriter(shop, self._ledger, self._notifier, self._stamp, monotonic)
         self._start_up = StartUp(self._backoff, self._status, self._notifier, self._stopping.is_set, self._nap)
         self._upkeep = Upkeep(shop, self._ledger, now, monotonic, self._start_up.ask_for_time)
-        self._hooks = Hooks()
         aside = SetAside(shop.work, self._stamp, monotonic, lambda: 60 * self._config.settings.retry_aside_minutes)
         self._drop_thread = DropThread(
             self._drop_maker, self._backoff, aside, self._stopping.is_set, self._stamp, on_progress, self._work_ended
@@ -141,6 +141,7 @@ class Service:
 
     def _set_up(self) -> None:
         self._config = Configuration(self._shop, self._now, self._crew_of, self._on_settings, self._wake.set)
+        self._announcer.renew(self._config.settings)
         self._inbox = self._config.inbox
         alive = self._start_up.ask_for_time
         self._claimer = Claimer(self._inbox, self._folders, self._backoff, self._doubt_folders, alive)
@@ -162,6 +163,7 @@ class Service:
         """Do once everything that is due."""
         if self._reloading.is_due() and self._may_work():
             self._reloading.do(self._config)
+            self._announcer.renew(self._config.settings)
         self._config.watch.check()
         self._scan_needed = False
         self._claimer.scan(self._monotonic())
@@ -250,13 +252,10 @@ class Service:
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
         books, bench = self._books(), self._config.bench(progress)
-        return DropMaker(self._folders, books, bench, self._upkeep.reconcile_soon, self._add_hook, self._inbox.doubts)
+        return DropMaker(self._folders, books, bench, self._upkeep.reconcile_soon, self._announcer.outcome, self._inbox.doubts)
 
     def _books(self) -> Bookkeeping:
         return Bookkeeping(self._shop, self._ledger, self._config.rules, self._config.papers)
-
-    def _add_hook(self, event: Event, record: dict[str, Any]) -> None:
-        self._hooks.add(event, record, self._config.settings.hooks)
 
     def _work_ended(self) -> None:
         self._scan_needed = True
@@ -274,11 +273,11 @@ class Service:
         return self._status.state(self._loop_state())
 
     def _loop_state(self) -> LoopState:
-        paused, letterhead = self._claimer.scan_fault or self._backoff.fault, self._config.papers.letterhead
-        waiting, removal_waits = (self._inbox.waiting(), len(self._inbox)), self._upkeep.removal_waits()
-        working, faults, aside = self._drop_thread.in_work(), self._hooks.faults(), self._aside.rows()
-        watching, settings = self._config.watch.description, self._reloading.fault
-        return LoopState(paused, watching, *waiting, working, faults, aside, settings, removal_waits, letterhead)
+        paused, waiting = self._claimer.scan_fault or self._backoff.fault, (self._inbox.waiting(), len(self._inbox))
+        working, faults, aside = self._drop_thread.in_work(), self._announcer.hook_faults(), self._aside.rows()
+        of, waits, fault = self._config, self._upkeep.removal_waits(), self._reloading.fault
+        watching, shop, approval = of.watch.description, of.papers.letterhead, of.settings.approval.required
+        return LoopState(paused, watching, *waiting, working, faults, aside, fault, waits, shop, approval)
 
     def _stamp(self) -> str:
         return self._now().isoformat(timespec="seconds")
@@ -292,7 +291,7 @@ class Service:
         ends_at = self._monotonic() + STOP_S
         self._config.watch.stop()
         self._drop_thread.join(FRAME_S)
-        self._hooks.close(HOOKS_S)
+        self._announcer.close(HOOKS_S)
         self._config.crew.close()  # ends a frame that takes longer; its drop is made again at the next start
         self._drop_thread.join(max(0.0, ends_at - self._monotonic()))
         self._status.write_stopped(self._loop_state())

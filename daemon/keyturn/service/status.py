@@ -7,10 +7,11 @@ import math
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from loguru import logger
 
-from keyturn.outbox import shop_state
+from keyturn.outbox import shop_state, standings
 from keyturn.outbox.customer_folder import file_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.service.disk_reserve import DiskReserve
@@ -25,6 +26,15 @@ BOARD_EVERY_S = 2.0
 BOARD_AT_LEAST_EVERY_S = 60.0
 """The board carries its time of writing: older than this, in seconds, it would look as if the service had stopped."""
 
+FOLLOW_EVERY_S = 10.0
+"""What was written beside revisions by others than the service is looked for so often, in seconds."""
+
+MOST_READY = 1000
+"""So many of the newest revisions are listed and looked at for such writing. `Bookkeeping.reconcile` looks at all."""
+
+MOST_WATCHED = 100
+"""So many of the newest revisions are looked for at each writing, in case somebody took them away."""
+
 
 @dataclass(frozen=True, slots=True)
 class LoopState:
@@ -34,7 +44,7 @@ class LoopState:
     drops of the `waiting_total` in the inbox. `hook_faults` say how hooks failed at their last run.
     `aside` are the drops that wait for somebody to mend them. `settings_fault` says what is wrong with settings or
     rules that were to be read again, or is empty. `removal_waits` says why nothing old is removed, or is empty.
-    `letterhead` goes on the board.
+    `letterhead` goes on the board. `approval`: no job may go on a stick without the customer's yes.
     """
 
     paused: str
@@ -47,6 +57,7 @@ class LoopState:
     settings_fault: str = ""
     removal_waits: str = ""
     letterhead: Letterhead = field(default_factory=Letterhead)
+    approval: bool = False
 
 
 class StatusWriter:
@@ -69,6 +80,7 @@ class StatusWriter:
         self._written_at = -BOARD_AT_LEAST_EVERY_S
         self._written: ShopState | None = None
         self._letterhead = self._written_letterhead = Letterhead()
+        self._followed_at = -math.inf
         self._postponed = False
         self._reserve = DiskReserve(shop.state / "reserve")
         self._fault = ""
@@ -76,7 +88,7 @@ class StatusWriter:
 
     def state(self, loop: LoopState) -> ShopState:
         """Return the shop's state: what the loop knows, and the newest results from the ledger."""
-        return self._results().model_copy(
+        return self._results(loop.approval).model_copy(
             update={
                 "paused": loop.paused or None,
                 "settings_fault": loop.settings_fault or None,
@@ -90,18 +102,21 @@ class StatusWriter:
             }
         )
 
-    def _results(self) -> ShopState:
+    def _results(self, approval: bool) -> ShopState:
         """Return a state with the newest results alone; those that were known last where the ledger cannot be read."""
         running = ShopState(at=self._stamp(), running=True, pid=os.getpid())
         try:
             self._forget_removed_folders()
+            self._follow_jobs()
             ready_total, refused_total = self._ledger.counts()
-            found = {"ready": self._ledger.ready(), "refused": self._ledger.refused()}
+            jobs, places = standings.jobs(self._ledger, approval=approval, now=datetime.fromisoformat(running.at))
+            ready = self._ledger.ready(MOST_READY)
+            found = {"ready": ready, "refused": self._ledger.refused(), "jobs": jobs, "places": places}
         except (OSError, ValueError) as error:
             logger.debug("the ledger cannot be read for the board: {}", error)
             last = self._written or self._last()
             ready_total, refused_total = last.ready_total, last.refused_total
-            found = {"ready": last.ready, "refused": last.refused}
+            found = {"ready": last.ready, "refused": last.refused, "jobs": last.jobs, "places": last.places}
         return running.model_copy(update={**found, "ready_total": ready_total, "refused_total": refused_total})
 
     def _last(self) -> ShopState:
@@ -189,4 +204,13 @@ class StatusWriter:
         """Remove from the ledger the rejects and revisions that people have moved away since."""
         root, outbox = str(self._shop.root), str(self._shop.outbox)  # str: a Path for each, every 2 s, costs more
         self._ledger.drop_refused(r.path for r in self._ledger.refused() if file_state(f"{root}/{r.path}") is None)
-        self._ledger.drop_ready(r.path for r in self._ledger.ready() if file_state(f"{outbox}/{r.path}") is None)
+        newest = self._ledger.ready(MOST_READY)[:MOST_WATCHED]
+        self._ledger.drop_ready(r.path for r in newest if file_state(f"{outbox}/{r.path}") is None)
+
+    def _follow_jobs(self) -> None:
+        """Enter what people with the rights for it wrote beside revisions that are on the board."""
+        now = self._monotonic()
+        if now - self._followed_at >= FOLLOW_EVERY_S:
+            self._followed_at = now
+            shown = {row.path: row.radios for row in self._ledger.ready(MOST_READY)}
+            standings.follow(self._ledger, self._shop.outbox, shown)

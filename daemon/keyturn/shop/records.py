@@ -140,7 +140,8 @@ class RadioRecord(Record):
 class JobRecord(Record):
     """job.json: what a revision holds. `claim` is the id under which its drop was taken.
 
-    `mends` is the claim of the refused drop that this one is a mended copy of.
+    `mends` is the claim of the refused drop that this one is a mended copy of. `picture` is the name of a small picture
+    beside it; records of before have none. `language` is that of the customer's pages where job.toml names one.
     """
 
     keyturn: str
@@ -155,6 +156,8 @@ class JobRecord(Record):
     radios: tuple[RadioRecord, ...]
     reasons: tuple[Reason, ...] = ()
     mends: str | None = None
+    picture: str = ""
+    language: str | None = None
 
 
 class RadioProof(Record):

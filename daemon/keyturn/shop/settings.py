@@ -10,7 +10,7 @@ import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError
 from pydantic_settings import (
     BaseSettings,
     InitSettingsSource,
@@ -18,6 +18,7 @@ from pydantic_settings import (
     SettingsConfigDict,
 )
 
+from keyturn.shop.language_codes import LanguageCode
 from keyturn.shop.reasons import ShopFault
 
 FILE_NAME = "keyturn.toml"
@@ -97,6 +98,20 @@ class HookSettings(BaseModel):
     seconds: Annotated[float, Field(gt=0, le=600)] = 20.0
 
 
+class NotifySettings(BaseModel):
+    """Addresses that hear by message, in the form that Apprise reads. They may hold passwords: none is ever shown.
+
+    `ready` and `refused` are about drops, `answered` about a customer's answer, `paused` about the service.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+
+    ready: tuple[SecretStr, ...] = ()
+    refused: tuple[SecretStr, ...] = ()
+    answered: tuple[SecretStr, ...] = ()
+    paused: tuple[SecretStr, ...] = ()
+
+
 class ShopSettings(BaseModel):
     """Whose papers these are: stands on sheets, cards, the board and INSTALL.txt.
 
@@ -121,6 +136,14 @@ class SheetSettings(BaseModel):
     megabytes: Annotated[float, Field(ge=1, le=50)] = SHEET_MB
 
 
+class ApprovalSettings(BaseModel):
+    """`required`: no revision goes on a stick without the customer's yes."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    required: bool = False
+
+
 class LogSettings(BaseModel):
     """From which level on is logged, and a file that gets the lines besides standard error; "" for none."""
 
@@ -133,6 +156,7 @@ class LogSettings(BaseModel):
 class Settings(BaseSettings):
     """All settings. `workers` 0: one a processor core. `crew`: "local", or the address of a Dask scheduler.
 
+    `language` is that of the papers: sheets, cards, INSTALL.txt and rejects pages.
     A drop that is set aside for a fault of its own is tried again every `retry_aside_minutes`.
     """
 
@@ -146,9 +170,12 @@ class Settings(BaseSettings):
     crew: CrewAddress = "local"
     keep: KeepSettings = KeepSettings()
     hooks: HookSettings = HookSettings()
+    notify: NotifySettings = NotifySettings()
     log: LogSettings = LogSettings()
     shop: ShopSettings = ShopSettings()
+    language: LanguageCode = "en"
     sheet: SheetSettings = SheetSettings()
+    approval: ApprovalSettings = ApprovalSettings()
 
     @classmethod
     def settings_customise_sources(

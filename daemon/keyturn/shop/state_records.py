@@ -5,6 +5,8 @@ Times are ISO 8601 in UTC. The running service keeps it in state/service.json.
 
 from __future__ import annotations
 
+from typing import Literal
+
 from keyturn.shop.bounded_record import Record
 from keyturn.shop.reasons import Reason
 
@@ -34,7 +36,7 @@ class Working(Record):
 
 
 class Ready(Record):
-    """A revision to collect. `path` is relative to the outbox."""
+    """A revision to collect. `path` is relative to the outbox. `picture` names a small picture in it, or is empty."""
 
     customer: str
     job: str
@@ -42,6 +44,40 @@ class Ready(Record):
     radios: tuple[str, ...]
     path: str
     made_at: str
+    picture: str = ""
+
+
+Place = Literal["change", "stick", "fit", "customer", "fitted"]
+
+PLACES: dict[Place, str] = {
+    "change": "To be changed",
+    "stick": "To be put on a stick",
+    "fit": "To be fitted",
+    "customer": "Waiting for the customer",
+    "fitted": "Fitted this week",
+}
+"""What each place is called, in the order in which the board shows them: first what the shop has to do."""
+
+
+class PlacedJob(Ready):
+    """The newest revision of a job and where it stands since `since`; `said` is who said what, in plain words."""
+
+    place: Place
+    since: str
+    said: str = ""
+
+
+class PlaceCounts(Record):
+    """How many jobs stand where. Not listed: those `fitted_earlier` than this week, and the `quiet` ones, which were
+    made long ago and of which nobody has said anything."""
+
+    change: int = 0
+    stick: int = 0
+    fit: int = 0
+    customer: int = 0
+    fitted: int = 0
+    fitted_earlier: int = 0
+    quiet: int = 0
 
 
 class RefusedDrop(Record):
@@ -89,7 +125,8 @@ class ShopState(Record):
     `aside` are the drops with a fault of their own, which the others do not wait for. `settings_fault` says what is
     wrong with settings or rules that were to be read again: the old ones are in force. `removal_waits` says why
     nothing old is removed from archive and rejects for now. `out_of_date` says why the rest
-    may be old, where the running service does not write it.
+    may be old, where the running service does not write it. `places` and `jobs` say how far each job has come; a shop
+    in which nobody says so has none.
     """
 
     at: str
@@ -106,6 +143,8 @@ class ShopState(Record):
     working: tuple[Working, ...] = ()
     ready: tuple[Ready, ...] = ()
     refused: tuple[RefusedDrop, ...] = ()
+    jobs: tuple[PlacedJob, ...] = ()
+    places: PlaceCounts | None = None
     waiting_total: int = 0
     ready_total: int = 0
     refused_total: int = 0
