@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, field_validator, model_
 from keyturn.manifest.drawn_frames import MOST_FRAMES, Crossfade, Glide, Pan
 from keyturn.manifest.values import Art, Colour, Share, Table, Words, rgb
 from keyturn.shop.folding import folded
+from keyturn.shop.language_codes import LanguageCode
 
 FILE_NAME = "job.toml"
 """The manifest's name in the drop."""
@@ -132,6 +133,9 @@ class Manifest(Table):
     ]
     job: Annotated[Words | None, Field(description="Name of the job. Default: the folder's name.")] = None
     artist: Annotated[Words | None, Field(description="Who drew it.")] = None
+    language: Annotated[
+        LanguageCode | None, Field(description="Language of the customer's pages. Default: the shop's.")
+    ] = None
     rush: Annotated[bool, Field(description="Goes before the other waiting drops.")] = False
     background: Annotated[Colour, Field(description="What transparency is laid on.")] = "#000000"
     fit: Annotated[

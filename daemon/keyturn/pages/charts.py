@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from keyturn.pages.in_words import plays_s
-from keyturn.pages.render import seconds, share
+from keyturn.pages.languages import ENGLISH, Language
 from keyturn.shop.records import FlashRecord, RadioRecord
 
 MOST_COLUMNS = 160
@@ -48,7 +48,7 @@ class BootChart:
     words: str
 
 
-def boot_chart(radio: RadioRecord) -> BootChart:
+def boot_chart(radio: RadioRecord, language: Language = ENGLISH) -> BootChart:
     """Return the chart. Its axis reaches a little beyond the longest start and the once-only parts."""
     timeline = radio.timeline
     end = 1.04 * max(timeline.boot_longest_s, timeline.once_only_s, timeline.interval_s)
@@ -59,13 +59,13 @@ def boot_chart(radio: RadioRecord) -> BootChart:
     late = timeline.once_only_s > timeline.boot_shortest_s
     risk = bar(timeline.boot_shortest_s, min(timeline.once_only_s, timeline.boot_longest_s), "") if late else None
     return BootChart(
-        ticks=tuple(Tick(100 * at / end, f"{at:g}") for at in ticks(end)),
+        ticks=_ticks(end, language),
         parts=tuple(bar(*part) for part in _once_only(radio)),
         spread=bar(timeline.boot_shortest_s, timeline.boot_longest_s, "starts"),
         usual_x=100 * timeline.boot_usual_s / end,
         samples=tuple(100 * s / end for s in timeline.boot_samples_s),
         risk=risk,
-        words=_boot_words(radio),
+        words=_boot_words(radio, language),
     )
 
 
@@ -85,19 +85,32 @@ def _once_only(radio: RadioRecord) -> list[tuple[float, float, str]]:
     return found
 
 
-def _boot_words(radio: RadioRecord) -> str:
-    timeline = radio.timeline
-    source = f"{len(timeline.boot_samples_s)} measured" if timeline.boot_samples_s else "assumed"
-    starts = (
-        f"Starts ({source}) take {seconds(timeline.boot_shortest_s)} to {seconds(timeline.boot_longest_s)}, "
-        f"usually {seconds(timeline.boot_usual_s)}."
-    )
+def _boot_words(radio: RadioRecord, language: Language) -> str:
+    timeline, _ = radio.timeline, language.gettext
+    span = {
+        "shortest": language.seconds(timeline.boot_shortest_s),
+        "longest": language.seconds(timeline.boot_longest_s),
+        "usual": language.seconds(timeline.boot_usual_s),
+    }
+    if timeline.boot_samples_s:
+        starts = language.ngettext(
+            "Starts (%(num)s measured) take %(shortest)s to %(longest)s, usually %(usual)s.",
+            "Starts (%(num)s measured) take %(shortest)s to %(longest)s, usually %(usual)s.",
+            len(timeline.boot_samples_s),
+            **span,
+        )
+    else:
+        starts = _("Starts (assumed) take %(shortest)s to %(longest)s, usually %(usual)s.", **span)
     if timeline.once_only_s <= 0:
-        return f"Nothing plays once only, so nothing has to finish. {starts}"
-    return (
-        f"What plays once ends {seconds(timeline.once_only_s)} after the first frame and finishes in "
-        f"{share(timeline.share_finished)} of starts; {share(timeline.finish_wanted)} was asked for. {starts}"
+        return _("Nothing plays once only, so nothing has to finish.") + f" {starts}"
+    once = _(
+        "What plays once ends %(end)s after the first frame and finishes in %(share)s of starts; "
+        "%(wanted)s was asked for.",
+        end=language.seconds(timeline.once_only_s),
+        share=language.share(timeline.share_finished),
+        wanted=language.share(timeline.finish_wanted),
     )
+    return f"{once} {starts}"
 
 
 def ticks(end: float, most: int = 7) -> tuple[float, ...]:
@@ -109,6 +122,11 @@ def ticks(end: float, most: int = 7) -> tuple[float, ...]:
     while end / step > most:
         step *= 2.5 if f"{step:.0e}".startswith("2") else 2
     return tuple(round(i * step, 6) for i in range(int(end / step) + 1))
+
+
+def _ticks(end: float, language: Language) -> tuple[Tick, ...]:
+    marks = ((at, f"{at:g}".partition(".")[2]) for at in ticks(end))
+    return tuple(Tick(100 * at / end, language.decimal(at, len(decimals))) for at, decimals in marks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,21 +148,21 @@ class FlashChart:
     limit: int
 
 
-def flash_chart(flash: FlashRecord, until_s: float) -> FlashChart | None:
+def flash_chart(flash: FlashRecord, until_s: float, language: Language = ENGLISH) -> FlashChart | None:
     """Return the chart, a row for general flashes and one for red ones, up to `until_s` or the last flash.
 
     Return None where nothing flashes. `flash.per_second` holds only the whole seconds in which luminance changed.
     """
     if not any(general or red for _, general, red in flash.per_second):
         return None
+    _ = language.gettext
     end = max(math.ceil(until_s), int(flash.per_second[-1][0]) + 1)
     top = max(flash.most_per_s + 1, flash.general_max_per_s, flash.red_max_per_s)
     rows = (
-        _flash_row("General flashes", [(int(t), general) for t, general, _ in flash.per_second], end, top),
-        _flash_row("Red flashes", [(int(t), red) for t, _, red in flash.per_second], end, top),
+        _flash_row(_("General flashes a second"), [(int(t), general) for t, general, _ in flash.per_second], end, top),
+        _flash_row(_("Red flashes a second"), [(int(t), red) for t, _, red in flash.per_second], end, top),
     )
-    marks = tuple(Tick(100 * at / end, f"{at:g}") for at in ticks(end))
-    return FlashChart(rows, marks, ROW_PX * flash.most_per_s / top, flash.most_per_s)
+    return FlashChart(rows, _ticks(end, language), ROW_PX * flash.most_per_s / top, flash.most_per_s)
 
 
 def _flash_row(name: str, series: Sequence[tuple[int, int]], end: int, top: int) -> FlashRow:

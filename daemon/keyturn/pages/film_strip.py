@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from keyturn.eye.motion import stumbles
+from keyturn.pages.languages import ENGLISH, Language
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import RadioProof, RadioRecord
 
@@ -45,12 +46,17 @@ class FilmStrip:
         return {mark: tuple(c.number for c in self.cells if c.mark == mark) for mark in sorted(marks)}
 
 
-def film_strips(radio: RadioRecord, proof: RadioProof) -> tuple[FilmStrip, ...]:
+def film_strips(radio: RadioRecord, proof: RadioProof, language: Language = ENGLISH) -> tuple[FilmStrip, ...]:
     """Return a strip for each part. The bars of all parts have one scale, so that they can be compared."""
     most = max((change for part in proof.changes for change in part), default=0.0)
     changes = proof.changes or tuple(() for _ in proof.order)
     return tuple(
-        FilmStrip(f"Part {number}", part.art, len(order), _cells(order, moved, most, part.places))
+        FilmStrip(
+            language.gettext("Part %(number)s", number=number),
+            part.art,
+            len(order),
+            _cells(order, moved, most, part.places),
+        )
         for number, (part, order, moved) in enumerate(zip(radio.parts, proof.order, changes, strict=False), 1)
     )
 

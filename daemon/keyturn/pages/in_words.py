@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from keyturn.pages.render import counted, seconds
+from keyturn.pages.languages import ENGLISH, Language
 from keyturn.shop.records import PartRecord, RadioRecord, TimelineRecord
 
 
@@ -17,13 +17,14 @@ class OnScreen:
     words: str
 
 
-def on_screen(radio: RadioRecord) -> tuple[OnScreen, ...]:
+def on_screen(radio: RadioRecord, language: Language = ENGLISH) -> tuple[OnScreen, ...]:
     """Return the logo and then every part that plays, in order. After an endless part only parts of type c play."""
-    shown = [OnScreen("Boot logo", "", "stands still until the animation begins")]
+    _ = language.gettext
+    shown = [OnScreen(_("Boot logo"), "", _("stands still until the animation begins"))]
     booted = False
     for number, part in enumerate(radio.parts, 1):
         if not booted or part.type == "c":
-            shown.append(OnScreen(f"Part {number}", part.art, _words(part, radio)))
+            shown.append(OnScreen(_("Part %(number)s", number=number), part.art, _words(part, radio, language)))
         booted = booted or part.count == 0
     return tuple(shown)
 
@@ -39,29 +40,50 @@ def plays_s(part: PartRecord, timeline: TimelineRecord) -> float:
     return part.frames * beats + part.count * part.pause_s
 
 
-def _words(part: PartRecord, radio: RadioRecord) -> str:
+def _words(part: PartRecord, radio: RadioRecord, language: Language) -> str:
     if part.count == 0:
-        return _endless_words(part, radio)
-    plays = "once" if part.count == 1 else f"{part.count} times"
-    length = plays_s(part, radio.timeline)
-    words = f"{counted(part.frames, 'frame')}, {plays}, {seconds(length)} in all"
-    words += _pause_words(part)
-    if part.type == "c":
-        words += "; plays to its end even when the radio has booted"
-    return words
+        return _endless_words(part, radio, language)
+    words = language.listed(
+        language.ngettext("%(num)s frame", "%(num)s frames", part.frames),
+        times(part.count, language),
+        language.gettext("%(length)s in all", length=language.seconds(plays_s(part, radio.timeline))),
+        _pause_words(part, language),
+    )
+    if part.type != "c":
+        return words
+    return language.gettext("%(words)s; plays to its end even when the radio has booted", words=words)
 
 
-def _endless_words(part: PartRecord, radio: RadioRecord) -> str:
+def times(count: int, language: Language) -> str:
+    """Return how often a part plays: "once", "3 times"."""
+    return language.gettext("once") if count == 1 else language.ngettext("%(num)s time", "%(num)s times", count)
+
+
+def _endless_words(part: PartRecord, radio: RadioRecord, language: Language) -> str:
     timeline = radio.timeline
-    hold = f"usually {seconds(timeline.hold_usual_s)}"
-    hold += f" ({timeline.hold_shortest_s:.1f} to {timeline.hold_longest_s:.1f} s)"
+    hold = language.gettext(
+        "usually %(usual)s (%(shortest)s to %(longest)s)",
+        usual=language.seconds(timeline.hold_usual_s),
+        shortest=language.decimal(timeline.hold_shortest_s, 1),
+        longest=language.seconds(timeline.hold_longest_s),
+    )
     if part.frames == 1:
-        return f"one still picture until the radio has booted, {hold}"
-    return f"{counted(part.frames, 'frame')} again and again until the radio has booted, {hold}{_pause_words(part)}"
+        return language.listed(language.gettext("one still picture until the radio has booted"), hold)
+    return language.listed(
+        language.ngettext(
+            "%(num)s frame again and again until the radio has booted",
+            "%(num)s frames again and again until the radio has booted",
+            part.frames,
+        ),
+        hold,
+        _pause_words(part, language),
+    )
 
 
-def _pause_words(part: PartRecord) -> str:
+def _pause_words(part: PartRecord, language: Language) -> str:
     if part.pause_s <= 0:
         return ""
-    each = " after each play" if part.count != 1 else ""
-    return f", with a rest of {seconds(part.pause_s)}{each}"
+    rest = language.seconds(part.pause_s)
+    if part.count == 1:
+        return language.gettext("with a rest of %(rest)s", rest=rest)
+    return language.gettext("with a rest of %(rest)s after each play", rest=rest)

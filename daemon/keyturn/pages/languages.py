@@ -43,17 +43,25 @@ class Language:
 
     # -- sentences ----------------------------------------------------------------------------------
 
-    def gettext(self, message: str, **values: object) -> str:
+    def gettext(self, message: str, /, **values: object) -> str:
         """Return the message in this language."""
         return self.catalogue.gettext(message) % values
 
-    def ngettext(self, one: str, many: str, number: int, **values: object) -> str:
+    def ngettext(self, one: str, many: str, number: int, /, **values: object) -> str:
         """Return the form of the message that `number` takes. Where it says %(num)s, it shows the number."""
         return self.catalogue.ngettext(one, many, number) % {"num": self.decimal(number), **values}
 
-    def pgettext(self, context: str, message: str, **values: object) -> str:
+    def pgettext(self, context: str, message: str, /, **values: object) -> str:
         """Return the message as it is meant in `context`: for words that other languages tell apart."""
         return self.catalogue.pgettext(context, message) % values
+
+    def translated(self, text: str) -> str:
+        """Return a text of the rules in this language: as it is where the shop changed it, or wrote its own."""
+        return self.catalogue.gettext(text) if text else text
+
+    def listed(self, *items: str) -> str:
+        """Return the items that are not empty, one after another."""
+        return self.pgettext("between the items of a list", ", ").join(filter(None, items))
 
     def isolated(self, text: str) -> str:
         """Return a name or a code for a sentence of plain text: on pages from right to left, between isolates.
@@ -76,6 +84,17 @@ class Language:
         """Return seconds with one decimal: "3.4 s"."""
         return self.gettext("%(number)s s", number=self.decimal(value, 1))
 
+    def seconds_in_full(self, value: float, *, whole: bool = False) -> str:
+        """Return "1 second", "2.5 seconds", "16 seconds": below 5 with one decimal where it is not whole."""
+        rounded = round(value) if whole or value >= 5 else round(value, 1)
+        if rounded == int(rounded):
+            return self.ngettext("%(num)s second", "%(num)s seconds", int(rounded))
+        if self.code == "en":
+            return f"{rounded:g} seconds"
+        from babel.units import format_unit
+
+        return format_unit(rounded, "duration-second", "long", locale=self.code)
+
     def milliseconds(self, value: float) -> str:
         """Return seconds as whole milliseconds: "58 ms"."""
         return self.gettext("%(number)s ms", number=self.decimal(value * 1000))
@@ -89,6 +108,7 @@ class Language:
         return self._percent(value)
 
     def _percent(self, value: float) -> str:
+        """Return a share (0 to 1) in whole percent: "50 %"."""
         if self.code == "en":
             return f"{value * 100:.0f} %"
         from babel.numbers import format_percent

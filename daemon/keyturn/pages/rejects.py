@@ -7,14 +7,15 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from keyturn.pages.render import counted, moment, page, visible
+from keyturn.pages.languages import N_, Language, language_of
+from keyturn.pages.render import page, visible
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import Kind, Reason, only
 from keyturn.shop.records import Rejection
 
 WIDTH = 78
 _DIRECTIONS = re.compile("[\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
-BACK = "Mend the files here, then drag this folder back to the inbox. It goes again by itself."
+BACK = N_("Mend the files here, then drag this folder back to the inbox. It goes again by itself.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,7 @@ class FileView:
 
 def rejected_html(rejection: Rejection, letterhead: Letterhead | None = None) -> str:
     """Return REJECTED.html."""
+    language = _language(letterhead)
     return page(
         "rejected.html.j2",
         styles=("rejected.css",),
@@ -37,7 +39,8 @@ def rejected_html(rejection: Rejection, letterhead: Letterhead | None = None) ->
         mended=only(rejection.reasons, Kind.MENDED),
         notes=only(rejection.reasons, Kind.NOTE),
         faults=len(only(rejection.reasons, Kind.REFUSE)),
-        back=BACK,
+        back=language.gettext(BACK),
+        language=language,
     )
 
 
@@ -49,31 +52,51 @@ def _by_file(reasons: Sequence[Reason], pictures: dict[str, str]) -> tuple[FileV
     return tuple(FileView(file, pictures.get(file or ""), tuple(group)) for file, group in groups.items())
 
 
-def rejected_text(rejection: Rejection) -> str:
+def _language(letterhead: Letterhead | None) -> Language:
+    return language_of(letterhead.language if letterhead else "en")
+
+
+def rejected_text(rejection: Rejection, letterhead: Letterhead | None = None) -> str:
     """Return REJECTED.txt, which says the same as plain text."""
-    return "".join(f"{line}\n" for line in _lines(rejection))
+    return "".join(f"{line}\n" for line in _lines(rejection, _language(letterhead)))
 
 
-def _lines(rejection: Rejection) -> Iterator[str]:
+def _lines(rejection: Rejection, language: Language) -> Iterator[str]:
+    _ = language.gettext
     refused = only(rejection.reasons, Kind.REFUSE)
-    yield f"REFUSED: {_plain(rejection.drop)}"
-    whose = f" for {_plain(rejection.customer)}" if rejection.customer else ""
-    yield f"{counted(len(refused), 'thing')} to mend{whose}, {moment(rejection.rejected_at)}"
+    yield _("REFUSED: %(drop)s", drop=_name(rejection.drop, language))
+    at = language.moment(rejection.rejected_at)
+    if rejection.customer:
+        yield language.ngettext(
+            "%(num)s thing to mend for %(customer)s, %(at)s",
+            "%(num)s things to mend for %(customer)s, %(at)s",
+            len(refused),
+            customer=_name(rejection.customer, language),
+            at=at,
+        )
+    else:
+        yield language.ngettext("%(num)s thing to mend, %(at)s", "%(num)s things to mend, %(at)s", len(refused), at=at)
     yield ""
-    yield from textwrap.wrap(BACK, WIDTH)
-    yield from _listed("TO MEND", refused)
-    yield from _listed("ALREADY MENDED FOR YOU", only(rejection.reasons, Kind.MENDED))
-    yield from _listed("TO KNOW", only(rejection.reasons, Kind.NOTE))
+    yield from textwrap.wrap(_(BACK), WIDTH)
+    if language.code != "en":
+        yield from textwrap.wrap(_("These notes are in English."), WIDTH)
+    yield from _listed(_("To mend").upper(), refused, language)
+    yield from _listed(_("Already mended for you").upper(), only(rejection.reasons, Kind.MENDED), language)
+    yield from _listed(_("To know").upper(), only(rejection.reasons, Kind.NOTE), language)
 
 
-def _listed(title: str, reasons: Sequence[Reason]) -> Iterator[str]:
+def _name(text: str, language: Language) -> str:
+    return language.isolated(_plain(text))
+
+
+def _listed(title: str, reasons: Sequence[Reason], language: Language) -> Iterator[str]:
     if not reasons:
         return
     yield from ("", title)
     for number, reason in enumerate(reasons, start=1):
         yield ""
         place = " ".join(filter(None, [reason.file, f"[{reason.field}]" if reason.field else None]))
-        yield from _wrapped(place or "the drop", f"{number}. ")
+        yield from _wrapped(place or language.gettext("the drop"), f"{number}. ")
         yield from _wrapped(reason.what, "   ")
         if reason.mend:
             first, *to_paste = reason.mend.split("\n")

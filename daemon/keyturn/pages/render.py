@@ -29,13 +29,13 @@ def page(
     template: str,
     *,
     styles: Sequence[str] = (),
-    script: str | None = None,
+    script: str | Sequence[str] | None = None,
     language: Language = ENGLISH,
     **values: object,
 ) -> str:
-    """Return the page of `template` with `styles` after the common ones, and `script`; all are template files."""
+    """Return the page of `template` with `styles` after the common ones, and `script`, one or several; all are files."""
     css = "\n".join(_text(name) for name in ("colours.css", "common.css", *styles))
-    js = _text(script) if script else ""
+    js = "\n".join(_text(name) for name in ([script] if isinstance(script, str) else script or ()))
     policy = f"default-src 'none'; img-src data:; style-src '{_hash(css)}'"
     policy += f"; script-src '{_hash(js)}'" if js else ""
     policy += "; base-uri 'none'; form-action 'none'"
@@ -102,16 +102,16 @@ class Sentences:
 
     language: Language
 
-    def gettext(self, message: str, **values: object) -> Markup:
+    def gettext(self, message: str, /, **values: object) -> Markup:
         """Return the message with its values."""
         return _filled(self.language.catalogue.gettext(message), values)
 
-    def ngettext(self, one: str, many: str, number: int, **values: object) -> Markup:
+    def ngettext(self, one: str, many: str, number: int, /, **values: object) -> Markup:
         """Return the message in the form that the number takes; %(num)s is the number."""
         text = self.language.catalogue.ngettext(one, many, number)
         return _filled(text, {**values, "num": self.language.decimal(number)})
 
-    def pgettext(self, context: str, message: str, **values: object) -> Markup:
+    def pgettext(self, context: str, message: str, /, **values: object) -> Markup:
         """Return the message as it is meant in the context."""
         return _filled(self.language.catalogue.pgettext(context, message), values)
 

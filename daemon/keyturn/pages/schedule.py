@@ -5,18 +5,18 @@ from __future__ import annotations
 from typing import Any
 
 from keyturn.pages.in_words import later_interval_s
-from keyturn.pages.render import seconds
+from keyturn.pages.languages import ENGLISH, Language
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.records import RadioProof, RadioRecord, TimelineRecord
 
 MOST_BUTTONS = 7
 
 
-def schedule(radio: RadioRecord, proof: RadioProof) -> dict[str, Any]:
+def schedule(radio: RadioRecord, proof: RadioProof, language: Language = ENGLISH) -> dict[str, Any]:
     """Return the table that `shownAt` in player.js reads. Times are seconds; `order` and `logo` are picture numbers."""
     parts = [
         {
-            "name": f"part {number}",
+            "name": language.gettext("part %(number)s", number=number),
             "type": part.type,
             "count": part.count,
             "pause_s": part.pause_s,
@@ -42,7 +42,7 @@ def pictures(proof: RadioProof) -> tuple[str, ...]:
     return proof.frames if proof.logo in proof.frames else (*proof.frames, proof.logo)
 
 
-def boot_buttons(timeline: TimelineRecord) -> tuple[tuple[str, float], ...]:
+def boot_buttons(timeline: TimelineRecord, language: Language = ENGLISH) -> tuple[tuple[str, float], ...]:
     """Return (label, seconds) of the start-up times to choose from.
 
     These are the measured ones, evenly spaced where there are many, or else shortest, usual and longest.
@@ -50,11 +50,12 @@ def boot_buttons(timeline: TimelineRecord) -> tuple[tuple[str, float], ...]:
     samples = sorted(set(timeline.boot_samples_s))
     if samples:
         chosen = [samples[i] for i in evenly_spaced(len(samples), MOST_BUTTONS)]
-        return tuple((seconds(s), s) for s in chosen)
+        return tuple((language.seconds(s), s) for s in chosen)
+    _, told = language.gettext, language.seconds
     return (
-        (f"shortest {seconds(timeline.boot_shortest_s)}", timeline.boot_shortest_s),
-        (f"usual {seconds(timeline.boot_usual_s)}", timeline.boot_usual_s),
-        (f"longest {seconds(timeline.boot_longest_s)}", timeline.boot_longest_s),
+        (_("shortest %(time)s", time=told(timeline.boot_shortest_s)), timeline.boot_shortest_s),
+        (_("usual %(time)s", time=told(timeline.boot_usual_s)), timeline.boot_usual_s),
+        (_("longest %(time)s", time=told(timeline.boot_longest_s)), timeline.boot_longest_s),
     )
 
 

@@ -12,16 +12,20 @@ from typing import Any
 from markupsafe import Markup
 
 from keyturn.pages import charts, customer_words
+from keyturn.pages.answer import Answered, Asked, Told, answered, asked
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.film_strip import FilmStrip, film_strips
 from keyturn.pages.in_words import OnScreen, on_screen
+from keyturn.pages.languages import Language, language_of
+from keyturn.pages.large_pictures import LargePictures, large_pictures
+from keyturn.pages.player_words import player_words
 from keyturn.pages.render import fragment, page
 from keyturn.pages.revision_differences import Redrawn, changed, redrawn_pictures
 from keyturn.pages.schedule import boot_buttons, longest_boot_s, pictures, schedule
 from keyturn.pages.sizes import size_facts
 from keyturn.shop.papers import Papers
 from keyturn.shop.reasons import Kind, Reason, only
-from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, RadioPlayer, RadioProof, RadioRecord
+from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, RadioProof, RadioRecord
 
 Revision = tuple[JobRecord, ProofRecord]
 
@@ -39,11 +43,13 @@ class Beside:
     """What lies beside the records of the revisions.
 
     `player` returns a revision's large pictures, none where they take more characters than it is given. `own_page`
-    returns the path from the sheet to the revision's own page, "" where it has none.
+    returns the path from the sheet to the revision's own page, "" where it has none. `told` returns what is asked about
+    the revision and was answered; without it the sheet asks for an answer on paper alone.
     """
 
     player: Callable[[JobRecord, float], PlayerRecord] = field(default=lambda record, most: NO_PLAYER)
     own_page: Callable[[JobRecord], str] = field(default=lambda record: "")
+    told: Callable[[JobRecord], Told | None] = field(default=lambda record: None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +85,8 @@ class RadioView:
 
 @dataclass(frozen=True, slots=True)
 class RevisionView:
-    """One revision: its radios, and what changed since the one before. `own_page` is a path, or ""."""
+    """One revision: its radios, and what changed since the one before. `own_page` is a path, or "". `asked` is the
+    question about it, `answered` the last answer."""
 
     record: JobRecord
     radios: tuple[RadioView, ...]
@@ -89,15 +96,8 @@ class RevisionView:
     own_page: str
     mended: tuple[Reason, ...]
     notes: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class LargePictures:
-    """The player's pictures of one radio, for the section whose HTML ids begin with `key`."""
-
-    key: str
-    record: RadioRecord
-    player: RadioPlayer
+    asked: Asked | None = None
+    answered: Answered | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,24 +130,36 @@ def sheet(
     sheet leaves out.
     """
     papers = papers or Papers()
-    views = tuple(_job_views(jobs, beside or Beside(), 1e6 * papers.sheet_mb))
+    language = sheet_language(jobs, papers)
+    views = tuple(_job_views(jobs, beside or Beside(), 1e6 * papers.sheet_mb, language, papers.letterhead.mail))
     return page(
         "sheet.html.j2",
-        styles=("sheet.css",),
-        script="player.js",
+        styles=("sheet.css", "answer.css"),
+        script=("player.js", "answer.js"),
         customer=customer,
         jobs=views,
-        cautions=cautions,
+        cautions=[language.translated(text) for text in cautions],
+        player_words=player_words(language),
+        language=language,
         earlier=earlier,
         written=max(view.newest.made_at for view in views),
         shop=papers.letterhead,
     )
 
 
-def _job_views(jobs: Sequence[Revision], beside: Beside, left: float) -> Iterator[JobView]:
+def sheet_language(jobs: Sequence[Revision], papers: Papers) -> Language:
+    """Return the language of a sheet: that of the newest revision whose job.toml names one, else the shop's."""
+    newest_first = sorted((job for job, _ in jobs), key=lambda job: job.made_at, reverse=True)
+    wanted = next((job.language for job in newest_first if job.language), papers.letterhead.language)
+    return language_of(wanted)
+
+
+def _job_views(
+    jobs: Sequence[Revision], beside: Beside, left: float, language: Language, mail: str
+) -> Iterator[JobView]:
     """Yield the jobs, the newest first. The first one has pictures always, the others as long as the budget allows.
 
-    `left` is the budget in characters.
+    `left` is the budget in characters, `mail` the shop's address.
     """
     by_name = sorted(jobs, key=lambda revision: (revision[0].job, -revision[0].revision))
     groups = [tuple(group) for _, group in groupby(by_name, key=lambda revision: revision[0].job)]
@@ -156,38 +168,18 @@ def _job_views(jobs: Sequence[Revision], beside: Beside, left: float) -> Iterato
         with_pictures = number == 0 or weight <= left
         left -= weight if with_pictures else 0
         key = job_anchor(newest.job)
-        large = tuple(_large(key, newest, proof, beside.player(newest, left))) if with_pictures else ()
+        large = tuple(large_pictures(key, newest, proof, beside.player(newest, left))) if with_pictures else ()
         left -= sum(len(picture.data) for view in large for picture in view.player.pictures)
         logos = tuple((view.key, view.player.logo) for view in large)
         pages = tuple(beside.own_page(record) for record, _ in revisions)
         whole = SameObjects(revisions, chain.from_iterable(revisions))
-        yield JobView(key, newest, _article(key, whole, with_pictures, logos, pages), large)
+        told = tuple(beside.told(record) for record, _ in revisions)
+        article = _article(key, whole, with_pictures, logos, pages, language.code, told, mail)
+        yield JobView(key, newest, article, large)
 
 
 def _weight(proof: ProofRecord) -> int:
     return sum(len(p) for radio in proof.radios for p in (*pictures(radio), radio.handoff_picture or ""))
-
-
-def _large(key: str, job: JobRecord, proof: ProofRecord, player: PlayerRecord) -> Iterator[LargePictures]:
-    """Yield the pictures of the radios that have them. What does not fit the other records is left out."""
-    proofs = {of.radio: of for of in proof.radios}
-    players = {of.radio: of for of in player.radios}
-    for number, radio in enumerate(job.radios):
-        shown, large = proofs.get(radio.radio), players.get(radio.radio)
-        if shown and large and _belong_together(shown, large):
-            yield LargePictures(f"{key}r{number}", radio, large)
-
-
-def _belong_together(proof: RadioProof, player: RadioPlayer) -> bool:
-    there = {picture.number: picture for picture in player.pictures}
-    shown = {number for order in proof.order for number in order}
-    still = (player.logo, proof.order[0][0], proof.order[-1][-1]) if shown else ()
-    return (
-        bool(shown)
-        and shown | {player.logo} <= set(there) <= set(range(len(pictures(proof))))
-        and all(there[number].base is None for number in still)
-        and all(picture.base is None or there.get(picture.base) for picture in player.pictures)
-    )
 
 
 @lru_cache(maxsize=KEPT_ARTICLES)
@@ -197,15 +189,20 @@ def _article(
     with_pictures: bool,
     logos: tuple[tuple[str, int], ...],
     pages: tuple[str, ...],
+    language_code: str,
+    told: tuple[Told | None, ...],
+    mail: str,
 ) -> Markup:
     """Return the HTML of a job. It is kept for a caller that gives the same record objects again.
 
     `logos` are the numbers of the logos of radios whose large pictures are on the sheet, by the key of their section.
     """
-    revisions = revisions_of.whole
-    changes = [changed(before, after) for after, before in pairwise(revisions)]
-    redrawn = redrawn_pictures(revisions[1], revisions[0]) if with_pictures and len(revisions) > 1 else ()
-    newest = _revision_view(key, revisions[0], with_pictures, changes[0] if changes else (), dict(logos), pages[0])
+    revisions, language = revisions_of.whole, language_of(language_code)
+    changes = [changed(before, after, language) for after, before in pairwise(revisions)]
+    redrawn = redrawn_pictures(revisions[1], revisions[0], language) if with_pictures and revisions[1:] else ()
+    newest = _revision_view(
+        key, revisions[0], with_pictures, changes[0] if changes else (), dict(logos), pages[0], language
+    )
     older = tuple(
         _revision_view(
             f"{key}v{revision[0].revision}",
@@ -214,10 +211,27 @@ def _article(
             changes[number] if number < len(changes) else (),
             {},
             pages[number],
+            language,
         )
         for number, revision in enumerate(revisions[1:], start=1)
     )
-    return fragment("job.html.j2", key=key, newest=replace(newest, redrawn=redrawn), older=older)
+    newest, *others = (
+        _with_answer(view, asked_of, key, mail, language)
+        for view, asked_of in zip((replace(newest, redrawn=redrawn), *older), told, strict=True)
+    )
+    return fragment("job.html.j2", language=language, key=key, newest=newest, older=others)
+
+
+def _with_answer(view: RevisionView, told: Told | None, key: str, mail: str, language: Language) -> RevisionView:
+    """Add what was answered, and the question; the sheet shows that of the newest revision alone."""
+    if told is None:
+        return view
+    shown = {radio.record.radio: radio.key for radio in view.radios if radio.proof is not None}
+    return replace(
+        view,
+        asked=asked(view.record, told, key, mail, language),
+        answered=answered(told, shown, view.record.radios),
+    )
 
 
 def _revision_view(
@@ -227,21 +241,25 @@ def _revision_view(
     changes: tuple[str, ...],
     logos: Mapping[str, int],
     own_page: str,
+    language: Language,
 ) -> RevisionView:
     record, proof = revision
     shown = {p.radio: p for p in proof.radios if with_pictures}
     radios = tuple(
-        _radio_view(f"{key}r{i}", radio, shown.get(radio.radio), logos.get(f"{key}r{i}"), own_page)
+        _radio_view(f"{key}r{i}", radio, shown.get(radio.radio), logos.get(f"{key}r{i}"), own_page, language)
         for i, radio in enumerate(record.radios)
     )
-    told = customer_words.art_changes([*record.reasons, *chain.from_iterable(radio.reasons for radio in record.radios)])
+    reasons = [*record.reasons, *chain.from_iterable(radio.reasons for radio in record.radios)]
+    told = customer_words.art_changes(reasons, language)
     return RevisionView(record, radios, changes, (), told, own_page, *_sorted_out(record.reasons))
 
 
-def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None, logo: int | None, own_page: str) -> RadioView:
+def _radio_view(
+    key: str, radio: RadioRecord, proof: RadioProof | None, logo: int | None, own_page: str, language: Language
+) -> RadioView:
     if proof is not None and [len(order) for order in proof.order] != [part.frames for part in radio.parts]:
         proof = None  # these are pictures of something else, and the sheet must show what is on the stick
-    plan = schedule(radio, proof) if proof else None
+    plan = schedule(radio, proof, language) if proof else None
     if plan and logo is not None:
         plan["logo"] = logo
     return RadioView(
@@ -251,20 +269,20 @@ def _radio_view(key: str, radio: RadioRecord, proof: RadioProof | None, logo: in
         sharp=logo is not None,
         logo=plan["logo"] if plan else 0,
         own_page=own_page,
-        seen=customer_words.seen(radio, proof),
-        sure=customer_words.sure(radio.timeline),
-        flashes=customer_words.flashes(radio.flash),
+        seen=customer_words.seen(radio, proof, language),
+        sure=customer_words.sure(radio.timeline, language),
+        flashes=customer_words.flashes(radio.flash, language),
         pictures=pictures(proof) if proof else (),
-        film_strips=film_strips(radio, proof) if proof else (),
-        on_screen=on_screen(radio),
+        film_strips=film_strips(radio, proof, language) if proof else (),
+        on_screen=on_screen(radio, language),
         schedule=plan,
-        boots=boot_buttons(radio.timeline),
+        boots=boot_buttons(radio.timeline, language),
         longest_boot_s=longest_boot_s(radio.timeline),
-        boot_chart=charts.boot_chart(radio),
-        flash_chart=charts.flash_chart(radio.flash, radio.timeline.once_only_s),
+        boot_chart=charts.boot_chart(radio, language),
+        flash_chart=charts.flash_chart(radio.flash, radio.timeline.once_only_s, language),
         memory=charts.meter(radio.memory.peak_mib, radio.memory.allowed_mib),
         size=charts.meter(radio.zip_bytes, radio.zip_allowed_bytes),
-        sizes=size_facts(radio),
+        sizes=size_facts(radio, language),
         **dict(zip(("mended", "notes"), _sorted_out(radio.reasons), strict=True)),
     )
 

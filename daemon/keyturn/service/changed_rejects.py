@@ -38,7 +38,10 @@ def note_changes(folder: Path, reasons: Sequence[Reason], letterhead: Letterhead
     again = f"it has changed since: when the drop is whole, keyturn retry {shlex.quote(folder.name)}, or drag it back"
     now = tuple(_with_mend(reason, again) if reason.file in changed else reason for reason in before.reasons)
     rejection = before.model_copy(update={"reasons": now})
-    pages = {"REJECTED.html": rejected_html(rejection, letterhead), "REJECTED.txt": rejected_text(rejection)}
+    pages = {
+        "REJECTED.html": rejected_html(rejection, letterhead),
+        "REJECTED.txt": rejected_text(rejection, letterhead),
+    }
     pages["REJECTED.json"] = rejection.model_dump_json(indent=2)
     try:
         for name, text in pages.items():

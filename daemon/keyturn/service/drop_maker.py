@@ -234,7 +234,10 @@ class DropMaker:
             mends=refused_before(self.folders.drop_of(claim)),
         )
         letterhead = self.bench.papers.letterhead
-        pages = {"REJECTED.html": rejected_html(rejection, letterhead), "REJECTED.txt": rejected_text(rejection)}
+        pages = {
+            "REJECTED.html": rejected_html(rejection, letterhead),
+            "REJECTED.txt": rejected_text(rejection, letterhead),
+        }
         self._remove_staging(claim)
         self.remove_scratch(claim)
         self.doubts.forget(claim.name)

@@ -24,7 +24,10 @@ LOGO_KINDS = ("PNG", "JPEG", "WEBP", "GIF", "BMP")
 
 @dataclass(frozen=True, slots=True)
 class Letterhead:
-    """The shop's name and how to reach it; empty where the settings do not say. `logo` is a data URI or ""."""
+    """The shop's name and how to reach it; empty where the settings do not say. `logo` is a data URI or "".
+
+    `language` is the code of the language of its papers.
+    """
 
     name: str = ""
     address: tuple[str, ...] = ()
@@ -32,6 +35,7 @@ class Letterhead:
     mail: str = ""
     website: str = ""
     logo: str = ""
+    language: str = "en"
 
     def __bool__(self) -> bool:
         return bool(self.name)
@@ -59,7 +63,7 @@ def of_shop(settings: Settings, root: Path) -> Papers:
             logo = logo_picture(root / shop.logo)
         except (OSError, ValueError) as error:
             logger.warning("the shop's logo {} is left out: {}", shop.logo, error)
-    letterhead = Letterhead(shop.name, shop.address, shop.phone, shop.mail, shop.website, logo)
+    letterhead = Letterhead(shop.name, shop.address, shop.phone, shop.mail, shop.website, logo, settings.language)
     return Papers(letterhead, settings.sheet.megabytes)
 
 

@@ -5,6 +5,7 @@
 const SECOND = 1e9;
 const LOGO_S = 2; // how long the logo stands here before frame 1; a radio takes its own time
 const HOME_S = 1.5; // how long the home screen is shown at the end
+const WORDS = JSON.parse(document.getElementById("player-words").textContent);
 
 function ns(seconds) {
   return Math.round(seconds * SECOND);
@@ -98,24 +99,36 @@ function endOfNs(schedule, boot) {
   return rhythm.killed ? Math.min(last, ns(boot)) : last;
 }
 
+/* A sentence of the page's language, with its values. */
+function say(name, values) {
+  return WORDS[name].replace(/%\((\w+)\)s/g, (_, value) => values[value]);
+}
+
+/* A number with one decimal, written as the page's language does. */
+function figure(number) {
+  return number.toFixed(1).replace(".", WORDS.point);
+}
+
+/* The picture's number among those of all parts: the customer knows of no parts. */
+function counted(schedule, seen) {
+  const lengths = schedule.parts.map((part) => part.order.length), sum = (a, b) => a + b;
+  return { frame: lengths.slice(0, seen.part).reduce(sum, 0) + seen.frame + 1, frames: lengths.reduce(sum, 0) };
+}
+
 /* What is on the screen when the boot ends, in words. */
 function describe(schedule, boot) {
   const end = endOfNs(schedule, boot), at = Math.min(ns(boot), end - 1);
   const seen = shownAtNs(schedule, at, boot), part = schedule.parts[seen.part];
   const length = part.order.length;
   const last = seen.play === part.count - 1 && seen.frame === length - 1;
-  const where = "frame " + (seen.frame + 1) + " of " + length + " of " + part.name;
-  const start = "A start of " + boot.toFixed(1) + " s: ";
-  if (ns(boot) > end) return start + "everything has played after " + (end / SECOND).toFixed(1) + " s; the last picture was " + where + ".";
-  if (part.type === "c" && end > ns(boot)) {
-    return start + "booted at " + where + ", which plays to its end: the home screen comes " + ((end - ns(boot)) / SECOND).toFixed(1) + " s later.";
-  }
+  const where = say("where", counted(schedule, seen));
+  const told = (sentence, more) => say(sentence, { start: figure(boot), where, ...more });
+  if (ns(boot) > end) return told("all_played", { end: figure(end / SECOND) });
+  if (part.type === "c" && end > ns(boot)) return told("plays_on", { late: figure((end - ns(boot)) / SECOND) });
   if (part.count !== 0 && !last) {
-    const play = part.count > 1 ? ", play " + (seen.play + 1) + " of " + part.count : "";
-    return start + "the radio cuts in at " + where + play + ", in mid-motion.";
+    return part.count > 1 ? told("cut_in_play", { play: seen.play + 1, plays: part.count }) : told("cut");
   }
-  if (length > 1 && part.count === 0) return start + "the radio cuts in at " + where + ", which was repeating.";
-  return start + "nothing is cut; " + where + " is standing still.";
+  return told(length > 1 && part.count === 0 ? "repeating" : "standing");
 }
 
 // -- the player on the page --------------------------------------------------------------------------
@@ -158,7 +171,7 @@ function setUpPlayer(root) {
     const seen = shownAt(schedule, t, bootS());
     const picture = seen ? seen.picture : schedule.logo;
     home.hidden = t < 0 || seen !== null;
-    if (picture !== drawn && paint(picture)) drawn = picture;
+    if (picture !== drawn && paint(picture)) canvas.dataset.picture = drawn = picture;
     find("now").textContent = words(t, seen);
     moment.setAttribute("aria-valuetext", words(t, seen));
   }
@@ -191,11 +204,9 @@ function setUpPlayer(root) {
   }
 
   function words(t, seen) {
-    if (t < 0) return "boot logo";
-    if (!seen) return t.toFixed(1) + " s: home screen";
-    const part = schedule.parts[seen.part];
-    const rest = seen.pausing ? ", resting" : "";
-    return t.toFixed(1) + " s: " + part.name + ", frame " + (seen.frame + 1) + " of " + part.order.length + rest;
+    if (t < 0) return say("logo");
+    if (!seen) return say("home", { time: figure(t) });
+    return say(seen.pausing ? "resting" : "frame", { time: figure(t), ...counted(schedule, seen) });
   }
 
   function show(t) {
@@ -206,13 +217,13 @@ function setUpPlayer(root) {
   function stop() {
     if (running !== null) cancelAnimationFrame(running.id);
     running = null;
-    play.textContent = Number(moment.value) >= lastS() - 0.01 ? "Play again" : "Play";
+    play.textContent = say(Number(moment.value) >= lastS() - 0.01 ? "again" : "play");
   }
 
   function start() {
     const from = Number(moment.value) >= lastS() - 0.01 ? -LOGO_S : Number(moment.value);
     running = { id: 0, began: performance.now() - from * 1000 };
-    play.textContent = "Pause";
+    play.textContent = say("pause");
     tick(performance.now());
   }
 
@@ -225,8 +236,8 @@ function setUpPlayer(root) {
   }
 
   function bootChanged() {
-    find("boot-now").textContent = bootS().toFixed(1) + " s";
-    boot.setAttribute("aria-valuetext", bootS().toFixed(1) + " seconds");
+    find("boot-now").textContent = say("seconds", { time: figure(bootS()) });
+    boot.setAttribute("aria-valuetext", find("boot-now").textContent);
     find("caption").textContent = describe(schedule, bootS());
     moment.max = lastS();
     root.querySelectorAll("[data-seconds]").forEach(function (button) {
