@@ -147,7 +147,7 @@ def test_nothing_moves_until_play_is_pressed_and_then_it_does(opened: Open, page
     page.wait_for_timeout(400)
     assert now.inner_text() == "boot logo"
     page.get_by_role("button", name="Play").click()
-    now.filter(has_text="part 1, frame").wait_for()
+    now.filter(has_text="picture").wait_for()
     page.get_by_role("button", name="Pause").click()
     halted = now.inner_text()
     page.wait_for_timeout(300)
@@ -160,7 +160,7 @@ def test_the_moment_can_be_chosen_and_the_picture_follows(opened: Open, page_htm
     logo = canvas(page)
     moment = page.locator("[data-moment]")
     moment.fill("2.05")
-    assert page.locator("[data-now]").inner_text() == "2.0 s: part 1, frame 21 of 48"
+    assert page.locator("[data-now]").inner_text() == "2.0 s: picture 21 of 49"
     assert canvas(page) != logo
     moment.fill("20.4")
     assert page.get_by_text("Home screen", exact=True).first.is_visible()
@@ -169,11 +169,11 @@ def test_the_moment_can_be_chosen_and_the_picture_follows(opened: Open, page_htm
 def test_dragging_the_start_up_time_shows_the_cut(opened: Open, page_html: str) -> None:
     page = with_starts(opened(page_html).page)
     boot, caption = page.locator("[data-boot]"), page.locator("[data-caption]")
-    assert caption.inner_text() == "A start of 19.0 s: nothing is cut; frame 1 of 1 of part 2 is standing still."
+    assert caption.inner_text() == "A start of 19.0 s: nothing is cut; picture 49 of 49 is standing still."
     boot.fill("3")
     # the boot ends at 3.0 s, where frame 30 ends: a `p` part shows no frame after that
-    assert caption.inner_text() == "A start of 3.0 s: the radio cuts in at frame 30 of 48 of part 1, in mid-motion."
-    assert page.locator("[data-now]").inner_text() == "3.0 s: part 1, frame 30 of 48"
+    assert caption.inner_text() == "A start of 3.0 s: the radio cuts in at picture 30 of 49, in mid-motion."
+    assert page.locator("[data-now]").inner_text() == "3.0 s: picture 30 of 49"
     boot.press("ArrowRight")
     assert "A start of 3.1 s" in caption.inner_text()
 
@@ -192,7 +192,7 @@ def test_a_part_that_plays_to_its_end_is_said_to_delay_the_home_screen(opened: O
     job = by_hand.job(by_hand.radio(parts=parts))
     page = with_starts(opened(sheet(job.customer, [(job, by_hand.proof(job))], ())).page)
     page.locator("[data-boot]").fill("2.8")
-    wanted = "booted at frame 29 of 48 of part 1, which plays to its end: the home screen comes 2.0 s later."
+    wanted = "booted at picture 29 of 49, which plays to its end: the home screen comes 2.0 s later."
     assert page.locator("[data-caption]").inner_text() == f"A start of 2.8 s: {wanted}"
 
 

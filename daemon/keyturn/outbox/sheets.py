@@ -7,9 +7,11 @@ from pathlib import Path
 
 from loguru import logger
 
+from keyturn.outbox import published_digests, revision_life
 from keyturn.outbox.customer_folder import file_state, newest_first
 from keyturn.outbox.record_files import NO_PICTURES, read_job_once, read_player, read_proof
 from keyturn.outbox.revision_numbers import job_and_number
+from keyturn.pages.answer import Told
 from keyturn.pages.sheet import NO_PLAYER, Beside, sheet
 from keyturn.shop import durable_files
 from keyturn.shop.papers import Papers
@@ -59,7 +61,12 @@ def _beside(paths: Mapping[tuple[str, int], Path]) -> Beside:
         path = paths[record.job, record.revision]
         return f"{path.name}/{OWN_PAGE}" if file_state(path / OWN_PAGE) is not None else ""
 
-    return Beside(player, own_page)
+    def told(record: JobRecord) -> Told | None:
+        path = paths[record.job, record.revision]
+        digest = published_digests.digest_of(path)
+        return Told(f"{path.parent.name}/{path.name}", digest, revision_life.read(path).answer) if digest else None
+
+    return Beside(player, own_page, told)
 
 
 def _page(jobs: list[Shown], rules: Rulebook, beside: Beside, papers: Papers, earlier: int) -> str | None:

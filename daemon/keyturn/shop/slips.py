@@ -50,9 +50,9 @@ class Slip(Record):
     """One thing that became of one revision. `path` is the revision's in the outbox, `digest` the SHA-256 of its
     job.json: what was shown is exactly that. `id` tells a slip that comes twice from two that say the same.
 
-    `at` is ISO 8601, "" in a mail that was ready. An answer is "yes" or "change" with a note and marks. `radio`, `stick` and `verified` (it
-    was read back and compared) go with "copied", `vehicle` and `boot_s`, the seconds until the home screen, with
-    "fitted".
+    `at` is ISO 8601, and "" in a mail that was ready beforehand. An answer is "yes" or "change" with a note and marks.
+    `radio`, `stick` and `verified` (it was read back and compared) go with "copied", `vehicle` and `boot_s`, seconds
+    until the home screen, with "fitted".
     """
 
     kind: Kind

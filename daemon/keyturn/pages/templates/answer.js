@@ -1,11 +1,14 @@
 // -- the customer's answer ---------------------------------------------------------------------------
 
-/* A slip as one line: base64url (RFC 4648, section 5) of JSON in UTF-8. Half a surrogate pair is no text. */
+/* A slip as one line: base64url (RFC 4648, section 5) of JSON in UTF-8. */
 function slipLine(slip) {
-  const whole = (text) => text.replace(/[\ud800-\udfff]/gu, "\ufffd");
-  const json = JSON.stringify(slip, (key, value) => (typeof value === "string" ? whole(value) : value));
-  const bytes = Array.from(new TextEncoder().encode(json), (byte) => String.fromCharCode(byte)).join("");
+  const bytes = Array.from(new TextEncoder().encode(JSON.stringify(slip)), (byte) => String.fromCharCode(byte)).join("");
   return "[keyturn-slip:" + btoa(bytes).replace(/\+/g, "-").replace(/\//g, "_").replace(/=+$/, "") + "]";
+}
+
+/* What somebody wrote into a field. Half a surrogate pair is no text (RFC 3629, section 3). */
+function written(field) {
+  return field.value.trim().replace(/[\ud800-\udfff]/gu, "\ufffd");
 }
 
 function randomId() {
@@ -102,10 +105,9 @@ function setUpAnswer(root) {
   const marks = setUpMarks(table, find("mark"), words);
 
   function give(answer) {
-    const wanted = answer === "change" && !note.value.trim() && !marks().length;
-    note.required = wanted;
+    note.required = answer === "change" && !written(note) && !marks().length;
     if (!by.reportValidity() || !note.reportValidity()) return;
-    const slip = { ...table.slip, id: randomId(), at: new Date().toISOString(), by: by.value.trim(), note: note.value.trim(), answer, marks: marks() };
+    const slip = { ...table.slip, id: randomId(), at: new Date().toISOString(), by: written(by), note: written(note), answer, marks: marks() };
     const text = slipLine(slip), said = table.sentences[answer].replace("{by}", () => slip.by);
     const sentence = slip.note ? said + "\n" + slip.note : said.replace(/:$/, ".");
     const bodies = [sentence + "\n\n" + text + "\n", said + "\n\n" + text + "\n", text + "\n", words.attached];
