@@ -44,6 +44,7 @@ from loguru import logger
 from faults import scenarios
 from keyturn import pipeline
 from keyturn.pages import render
+from keyturn.pages.languages import ENGLISH
 from keyturn.service import drop_thread
 from keyturn.service.loop import Service
 from keyturn.shop import durable_files
@@ -210,8 +211,9 @@ def warm_up() -> None:
     and every run would take the time. Nothing prepared touches the shop."""
     logger.remove()
     _import_all()
-    for name in render._environment().list_templates(extensions=["j2"]):
-        render._environment().get_template(name)
+    environment = render._environment(ENGLISH.code)
+    for name in environment.list_templates(extensions=["j2"]):
+        environment.get_template(name)
     parsed = cache(tomllib.loads)
     tomllib.loads = lambda text, /, **how: deepcopy(parsed(text, **how))
     gc.collect()
