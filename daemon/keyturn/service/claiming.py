@@ -47,6 +47,7 @@ class Claimer:
             fault = shop_fault(error) or ShopFault(f"the inbox cannot be read: {error}", "put the folder back")
             if not self.scan_fault:
                 logger.error("{}", fault)
+                self._backoff.told(fault)
             self.scan_fault = str(fault)
         except Exception as error:
             if not self.scan_fault:

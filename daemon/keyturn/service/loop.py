@@ -14,7 +14,6 @@ import time
 from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import UTC, datetime
-from typing import Any
 
 from loguru import logger
 
@@ -251,8 +250,8 @@ class Service:
     # -- making drops -------------------------------------------------------------------------------
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
-        books, bench = self._books(), self._config.bench(progress)
-        return DropMaker(self._folders, books, bench, self._upkeep.reconcile_soon, self._announcer.outcome, self._inbox.doubts)
+        books, bench, told = self._books(), self._config.bench(progress), self._announcer.outcome
+        return DropMaker(self._folders, books, bench, self._upkeep.reconcile_soon, told, self._inbox.doubts)
 
     def _books(self) -> Bookkeeping:
         return Bookkeeping(self._shop, self._ledger, self._config.rules, self._config.papers)
