@@ -26,7 +26,7 @@ from keyturn.shop.records import (
     Rejection,
     TimelineRecord,
 )
-from keyturn.shop.state_records import Ready, RefusedDrop, ShopState, Waiting, Working
+from keyturn.shop.state_records import PLACES, PlacedJob, Ready, RefusedDrop, ShopState, Waiting, Working
 
 HOSTILE = "<script>alert('x')</script> \"quoted\" & \u202egnihctaw\u202c \u05e9\u05dc\u05d5\u05dd \U0001f69a "
 HOSTILE += "W" * (200 - len(HOSTILE))
@@ -245,3 +245,27 @@ def state(**more: Any) -> ShopState:
 def long_job(frames: int = 120) -> JobRecord:
     parts = (part("lamps", frames, pause=6, pause_s=0.5), part("hold", 1, count=0))
     return job(radio(parts=parts, timeline=timeline(once_only_s=frames * INTERVAL_S)))
+
+
+SAID = ("Marta: the lamps are too yellow", "yes from Ada", "on VAN at /media/van", "shown to Ada", "by Tobias")
+
+
+def placed_jobs(most: int, **more: Any) -> tuple[PlacedJob, ...]:
+    """Jobs in all places in turn, for two customers and two radios."""
+    made = []
+    for number in range(most):
+        place = tuple(PLACES)[number % len(PLACES)]
+        told = {
+            "customer": ("Fern Hollow Mobile Library", "Quarry Bakery")[number % 2],
+            "job": f"van-{number}",
+            "revision": 1,
+            "radios": ("tall-768x1024", "wide-1024x600")[: 1 + number % 2],
+            "path": f"c/van-{number}-r1",
+            "made_at": "2026-03-01T09:30:00+00:00",
+            "picture": "held.webp",
+            "place": place,
+            "since": "2026-03-02T09:30:00+00:00",
+            "said": SAID[number % len(PLACES)],
+        }
+        made.append(PlacedJob.model_validate(told | more))
+    return tuple(made)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from types import ModuleType
 
-from keyturn.pages.board import board
-from keyturn.shop.state_records import AsideDrop, Working
+from keyturn.pages.board import _shown, board
+from keyturn.shop.state_records import AsideDrop, PlaceCounts, Working
 from page_text import text_of
 
 
@@ -78,10 +79,10 @@ def test_the_board_refreshes_itself_without_script_too(by_hand: ModuleType) -> N
 
 
 def test_long_lists_on_the_board_are_cut_with_a_count(by_hand: ModuleType) -> None:
-    ready = tuple(by_hand.state().ready[0].model_copy(update={"job": f"job-{i}"}) for i in range(90))
-    page = board(by_hand.state(ready=ready, ready_total=500))
-    assert page.count("<tr>") - 1 == 60
-    assert "and 440 more" in page
+    ready = tuple(by_hand.state().ready[0].model_copy(update={"job": f"job-{i}"}) for i in range(1100))
+    page = board(by_hand.state(ready=ready, ready_total=5000))
+    assert page.count("<tr>") - 1 == 1000
+    assert "and 4000 more" in page
 
 
 def test_a_thousand_waiting_drops_are_a_count_on_the_board(by_hand: ModuleType) -> None:
@@ -99,3 +100,60 @@ def test_what_is_set_aside_is_shown_with_what_to_do(by_hand: ModuleType) -> None
     assert f"van-six {what}: {mend} work/C/drop" in text
     assert text.index("Set aside") < text.index("In work")
     assert "Set aside" not in text_of(board(by_hand.state()))
+
+
+# -- jobs in their places -----------------------------------------------------------------------------
+
+
+def test_each_job_stands_in_its_place_with_what_was_said(by_hand: ModuleType) -> None:
+    page = board(by_hand.state(jobs=by_hand.placed_jobs(5), places=PlaceCounts(change=1, stick=1, fit=400, customer=1)))
+    text = text_of(page)
+    for fact in (
+        "1 in work, 2 waiting, 402 to do",
+        "To be changed 1 van-0, revision 1, for Fern Hollow Mobile Library",
+        "since 2026-03-02 09:30 UTC: Marta: the lamps are too yellow",
+        "To be fitted 400 van-2",
+        "and 399 more",
+        "Waiting for the customer 1 van-3",
+    ):
+        assert fact in text, fact
+    assert "Ready to collect" not in text
+    assert 'src="./c/van-0-r1/held.webp" loading="lazy"' in page and 'href="./c/van-0-r1/card.html"' in page
+    assert "<img" not in board(by_hand.state(jobs=by_hand.placed_jobs(5, picture=""), places=PlaceCounts(change=1)))
+
+
+def test_what_is_no_longer_listed_is_counted(by_hand: ModuleType) -> None:
+    text = text_of(board(by_hand.state(places=PlaceCounts(fitted_earlier=1, quiet=4000))))
+    assert "No job is on its way." in text and "1 job fitted earlier." in text
+    assert "4,000 jobs made over 90 days ago, of which nobody has said anything." in text
+
+
+def test_a_shop_in_which_nobody_says_anything_sees_one_list(by_hand: ModuleType) -> None:
+    page = board(by_hand.state())
+    assert "Ready to collect 1" in text_of(page) and "data-place" not in page and "<form" not in page
+
+
+def test_a_thousand_rows_are_shared_out_among_the_places(by_hand: ModuleType) -> None:
+    """Short lists are whole; the long ones share what is left evenly."""
+    jobs = by_hand.placed_jobs(15)
+    many = tuple(job for job in jobs for _ in range(300 if job.place in ("fit", "customer") else 1))
+    page = board(by_hand.state(jobs=many, places=PlaceCounts(fit=900, customer=900, change=3, stick=3, fitted=3)))
+    assert page.count("<b>") == 1000
+    assert sorted(re.findall(r"and (\d+) more", page)) == ["404", "405"]
+
+
+def test_rows_that_stay_are_not_made_again(by_hand: ModuleType) -> None:
+    """The page is written every few seconds while work goes on."""
+    jobs = by_hand.placed_jobs(10)
+    state = by_hand.state(jobs=jobs, places=PlaceCounts(change=2))
+    board(state)
+    misses = _shown.cache_info().misses
+    board(state.model_copy(update={"jobs": tuple(list(jobs))}))
+    assert _shown.cache_info().misses == misses
+    board(state.model_copy(update={"jobs": (jobs[0].model_copy(update={"said": "else"}), *jobs[1:])}))
+    assert _shown.cache_info().misses == misses + 1
+
+
+def test_hostile_words_of_a_slip_are_text(by_hand: ModuleType) -> None:
+    page = board(by_hand.state(jobs=by_hand.placed_jobs(5, said=by_hand.HOSTILE), places=PlaceCounts(change=1)))
+    assert "<script>alert" not in page and "&lt;script&gt;alert" in page

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -10,11 +11,22 @@ from markupsafe import Markup
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.render import fragment, page
 from keyturn.shop.papers import Letterhead
-from keyturn.shop.state_records import ShopState
+from keyturn.shop.state_records import PLACES, Place, PlaceCounts, PlacedJob, ShopState
 
 REFRESH_S = 10
 STALE_S = 120
-MOST = {"working": 20, "waiting": 40, "ready": 60, "refused": 40}
+MOST = {"working": 20, "waiting": 40, "ready": 1000, "jobs": 1000, "refused": 40}
+"""Most rows of each list. The jobs of all places together are one list here, since they make the page heavy."""
+
+TO_DO: frozenset[Place] = frozenset({"change", "stick", "fit"})
+"""The places in which the shop has to do something."""
+
+SEARCH_FROM = 8
+"""With so many rows the page offers a search."""
+
+PICTURES = "data: 'self' file:"
+"""The held frames lie beside the board. In Chromium 'self' is nothing on a page opened from a file."""
+
 MOST_REASONS = 4
 
 
@@ -35,21 +47,56 @@ class Listing:
         return self.total - len(self.rows)
 
 
+@dataclass(frozen=True, slots=True)
+class PlaceListing(Listing):
+    """The jobs of one place, and what it is called."""
+
+    place: Place
+    title: str
+
+
 def board(state: ShopState, letterhead: Letterhead | None = None) -> str:
     """Return outbox/board.html, a static page that reloads itself and says so when it is out of date."""
+    places = _places(state.jobs, state.places) if state.places else ()
+    ready = _listing("ready", () if state.places else state.ready, state.ready_total)
     return page(
         "board.html.j2",
         styles=("board.css",),
         script="board.js",
+        pictures=PICTURES,
         state=state,
+        places=places,
+        to_do=sum(listing.total for listing in places if listing.place in TO_DO),
+        searched=sum(len(listing.rows) for listing in (ready, *places)) >= SEARCH_FROM,
         shop=letterhead or Letterhead(),
         working=_listing("working", state.working),
         waiting=_listing("waiting", state.waiting, state.waiting_total),
-        ready=_listing("ready", state.ready, state.ready_total),
+        ready=ready,
         refused=_listing("refused", state.refused, state.refused_total),
         refresh_s=REFRESH_S,
         stale_s=STALE_S,
     )
+
+
+def _places(jobs: Sequence[PlacedJob], counts: PlaceCounts) -> tuple[PlaceListing, ...]:
+    """Return the places in which jobs are, each with the oldest of its jobs."""
+    by_place = {place: tuple(job for job in jobs if job.place == place) for place in PLACES}
+    shares = _shares([len(rows) for rows in by_place.values()], MOST["jobs"])
+    return tuple(
+        PlaceListing(first, getattr(counts, place), _shown("jobs", SameObjects(first, first)), place, PLACES[place])
+        for (place, rows), most in zip(by_place.items(), shares, strict=True)
+        if (first := rows[:most])
+    )
+
+
+def _shares(lengths: Sequence[int], most: int) -> list[int]:
+    """Return how many rows each list may have so that all have `most` together. Short lists are whole."""
+    shares = dict.fromkeys(range(len(lengths)), 0)
+    left = most
+    for others, place in enumerate(sorted(shares, key=lambda place: lengths[place])):
+        shares[place] = min(lengths[place], left // (len(lengths) - others))
+        left -= shares[place]
+    return list(shares.values())
 
 
 def _listing(name: str, rows: tuple[object, ...], total: int = 0) -> Listing:
@@ -59,7 +106,7 @@ def _listing(name: str, rows: tuple[object, ...], total: int = 0) -> Listing:
     return Listing(first, max(total, len(rows)), shown)
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def _shown(name: str, rows: SameObjects[tuple[object, ...]]) -> Markup:
     """Return the rows' HTML. It is kept, because the board is written every few seconds while work goes on."""
     return fragment(f"board_{name}.html.j2", rows=rows.whole, most_reasons=MOST_REASONS)
