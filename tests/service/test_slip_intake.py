@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import re
 import shutil
 from collections.abc import Callable
 from email.message import EmailMessage
@@ -96,6 +98,23 @@ def test_an_answer_is_entered_beside_its_revision_and_its_file_archived(shop: Sh
     assert kept.name.startswith("van-r1--") and (kept / "answer-van-r1.txt").read_bytes() == text_of(slip)
     assert not any(shop.inbox.iterdir()) and not any(shop.work.iterdir()) and not any(shop.rejects.iterdir())
     assert [path.name for path in out.parent.iterdir() if path.is_dir()] == ["van-r1"]
+
+
+def questions(page: Path) -> list[dict[str, str]]:
+    """Return what answer.js would put into each answer."""
+    found = re.findall(r'data-answer hidden>\s*<script type="application/json">(.*?)</script>', page.read_text("utf-8"))
+    return [json.loads(table)["slip"] for table in found]
+
+
+def test_both_sheets_ask_about_exactly_what_lies_there_and_one_shows_the_answer(shop: Shop, out: Path) -> None:
+    """The digest is SHA-256 of job.json (FIPS 180-4), by Python's own hashlib."""
+    digest = hashlib.sha256((out / "job.json").read_bytes()).hexdigest()
+    for page in (out / "proof.html", out.with_name("proof.html")):
+        assert [(asked["digest"], asked["path"]) for asked in questions(page)] == [(digest, PATH)]
+    assert "said yes" not in out.with_name("proof.html").read_text("utf-8")
+    (shop.inbox / "answer").write_bytes(text_of(slip_about(out)))
+    run_until_quiet(shop)
+    assert "said yes on 1 March 2026" in out.with_name("proof.html").read_text("utf-8")
 
 
 @pytest.mark.parametrize("name", ["answer", "Re: van.eml", "reply.json", "van.png", "x.zip"])

@@ -38,6 +38,8 @@ def test_the_file_init_writes_says_the_defaults(tmp_path: Path) -> None:
         "file",
         "ready",
         "refused",
+        "answered",
+        "required",
     ):
         uncommented = uncommented.replace(f"# {key}", key)
     (tmp_path / "keyturn.toml").write_text(uncommented)

@@ -13,6 +13,7 @@ from loguru import logger
 from keyturn import __version__
 from keyturn import calibrate as calibration
 from keyturn.commands import output
+from keyturn.commands.answer import answer
 from keyturn.commands.calibrate import calibrate
 from keyturn.commands.check import check
 from keyturn.commands.console import DONE, INTERRUPTED, OUR_BUG, REFUSED, WRONG_USE, err, out
@@ -113,7 +114,7 @@ def _options(
 for command in (
     *(init, run, status, retry, radios),
     *(make, check, new, demo),
-    *(shown, copy, fitted),
+    *(shown, answer, copy, fitted),
     *(inspect, flash, calibrate, doctor),
 ):
     app.command()(command)

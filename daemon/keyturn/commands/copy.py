@@ -8,12 +8,13 @@ from typing import Annotated
 
 import typer
 
-from keyturn.commands import job_search, output, slip_entry, stick_copy
+from keyturn.commands import approval, job_search, output, slip_entry, stick_copy
 from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_if_any, shop_of
 from keyturn.commands.stick_copy import StickFolder
-from keyturn.shop import mounts
+from keyturn.shop import mounts, settings
 from keyturn.shop.mounts import Mount
 from keyturn.shop.plain_text import plain_line
+from keyturn.shop.reasons import stop_if_refused
 from keyturn.shop.wrong_use import WrongUse
 
 
@@ -30,6 +31,7 @@ def copy(
     Example: `keyturn copy van-two /media/stick --root /srv/keyturn`
     """
     source = job_search.find_direct(job, radio) or job_search.find(shop_of(root).outbox, job, radio)
+    _ask_for_the_yes(source, root)
     stick = choose_target(target, mounts.sticks())
     faults = stick_copy.faults(source, stick, rules_of(root).usb.fat, any_folder=any_folder)
     if faults:
@@ -40,6 +42,16 @@ def copy(
     out.print(f"{len(source.radio.files)} files are on {output.plain(str(stick))}, read back and compared.")
     _note(source, stick, root)
     out.print("Eject the stick properly before you pull it out.")
+
+
+def _ask_for_the_yes(source: StickFolder, root: Path | None) -> None:
+    """Raise `Refused` where the shop asks for its customer's yes, and this revision has none."""
+    revision = source.folder.parent
+    shop = job_search.shop_around(revision) or shop_if_any(root)
+    if shop is None or revision.resolve().parent.parent != shop.outbox.resolve():
+        return
+    if settings.load(shop.root).approval.required:
+        stop_if_refused(filter(None, [approval.missing(revision, source.job)]))
 
 
 def _note(source: StickFolder, stick: Path, root: Path | None) -> None:

@@ -54,7 +54,7 @@ def checked(text: bytes, outbox: Path) -> Slip:
     else:
         revision_life.tidy(revision)
         if not revision_life.knows(revision, slip):
-            reason = _misfit(slip, revision)
+            reason = misfit(slip, revision)
     if reason is not None:
         raise Refused([reason], customer=slip.customer)
     return slip
@@ -78,7 +78,7 @@ def _revision(slip: Slip, outbox: Path) -> Path | None:
     return next((folder / name for folder in folders if name in revision_names(folder)), None)
 
 
-def _misfit(slip: Slip, revision: Path) -> Reason | None:
+def misfit(slip: Slip, revision: Path) -> Reason | None:
     """Return why the slip is not about the revision as it lies in the outbox, or not about the newest one."""
     job, _ = job_and_number(revision.name) or ("", 0)
     newest = max(number for other, number, _ in record_files.revisions(revision.parent) if other == job)
