@@ -10,7 +10,8 @@ import pytest
 
 from keyturn.outbox import shop_state
 from keyturn.shop.folders import Shop
-from keyturn.shop.state_records import AsideDrop, ShopState, Working
+from keyturn.shop.state_records import AsideDrop, PlaceCounts, ShopState, Working
+from page_records import placed_jobs
 from samples import Drop, Run
 
 
@@ -116,3 +117,26 @@ def test_a_service_that_cannot_write_is_told_with_its_pause_its_settings_and_the
         run("status", "--root", shop.root)
     lines = " ".join(capsys.readouterr().out.split())
     assert "In work: van[/x], frames 3/7" in lines and "Out of date" not in lines
+
+
+def test_jobs_are_told_in_their_places(run: Run, shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
+    jobs = placed_jobs(60, said="yes from Marta[/x]")
+    places = PlaceCounts(change=12, stick=12, fit=3000, fitted=12, fitted_earlier=7)
+    said = ShopState(at=datetime.now(UTC).isoformat(), running=True, pid=os.getpid(), jobs=jobs, places=places)
+    shop_state.write_state(shop, said)
+    with shop.held():
+        assert run("status", "--root", shop.root) == 0
+        text = capsys.readouterr().out
+        assert run("status", "--root", shop.root, "--json") == 0
+        told = json.loads(capsys.readouterr().out)
+    assert "To be fitted: 3000\n  outbox/c/van-2-r1 for Fern Hollow Mobile Library, since 2026-03-02" in text
+    assert ": yes from Marta[/x]\n" in text and "  and 2990 more" in text and "Fitted earlier: 7;" in text
+    assert "Waiting for the customer: none" in text and "Ready:" not in text
+    assert told["places"]["fit"] == 3000 and told["jobs"][0]["said"] == "yes from Marta[/x]"
+
+
+def test_of_long_lists_the_first_rows_are_kept_in_the_state_file(shop: Shop) -> None:
+    jobs = placed_jobs(1500)
+    shop_state.write_state(shop, ShopState(at="2026-03-01T09:30:00+00:00", running=True, jobs=jobs))
+    kept = shop_state.read_state(shop)
+    assert kept and len(kept.jobs) == 5 * shop_state.MOST_KEPT and kept.jobs[:5] == jobs[:5]

@@ -13,9 +13,11 @@ from keyturn.commands.console import JsonOption, RootOption, out, shop_of
 from keyturn.commands.output import plain, write_json
 from keyturn.outbox import shop_state
 from keyturn.shop.reasons import Kind
-from keyturn.shop.state_records import ShopState
+from keyturn.shop.state_records import PLACES, PlaceCounts, ShopState
 
 WATCH_EVERY_S = 2.0
+MOST_JOBS = 10
+"""So many jobs of each place are printed."""
 
 
 def status(
@@ -59,7 +61,7 @@ def _print_state(console: Console, state: ShopState) -> None:
     for working in state.working:
         console.print(f"In work: {plain(working.name)}, {plain(working.progress())}")
     _waiting(console, state)
-    _ready(console, state)
+    _jobs(console, state) if state.places else _ready(console, state)
     _refused(console, state)
 
 
@@ -77,6 +79,23 @@ def _waiting(console: Console, state: ShopState) -> None:
         console.print(f"  {plain(drop.name)}: {drop.files} files{since}{', ' + plain(note) if note else ''}")
     if total > len(state.waiting):
         console.print(f"  and {total - len(state.waiting)} more")
+
+
+def _jobs(console: Console, state: ShopState) -> None:
+    """Print how many jobs stand in each place, and the first of them."""
+    counts = state.places or PlaceCounts()
+    for place, title in PLACES.items():
+        total = getattr(counts, place)
+        console.print(f"[bold]{title}:[/] {total or 'none'}")
+        shown = [job for job in state.jobs if job.place == place][:MOST_JOBS]
+        for job in shown:
+            said = f": {plain(job.said)}" if job.said else ""
+            since = f", since {plain(job.since)}" if job.since else ""
+            console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)}{since}{said}")
+        if total > len(shown):
+            console.print(f"  and {total - len(shown)} more")
+    if counts.fitted_earlier or counts.quiet:
+        console.print(f"Fitted earlier: {counts.fitted_earlier}; made long ago and never spoken of: {counts.quiet}")
 
 
 def _ready(console: Console, state: ShopState) -> None:
