@@ -14,7 +14,7 @@ import pytest
 
 SYSTEMD = Path(__file__).parents[1] / "systemd"
 PROGRAM = "/opt/keyturn/bin/keyturn"
-NETWORK = ("keyturn-cluster.conf", "keyturn-hooks.conf")
+NETWORK = ("keyturn-cluster.conf", "keyturn-hooks.conf", "keyturn-notify.conf")
 DROPINS = (*NETWORK, "keyturn-lease.conf")
 needs_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can give files to another user")
 

@@ -74,7 +74,7 @@ def test_without_a_unit_the_shop_is_the_readmes_and_what_is_said_comes_first(tmp
 
 
 def test_the_drop_ins_are_those_that_ship() -> None:
-    assert {"cluster", "hooks"} <= set(drop_ins())
+    assert {"cluster", "hooks", "notify"} <= set(drop_ins())
     with pytest.raises(WrongUse, match="cluster, hooks"):
         list(install_steps(Place(), ("network",)))
 

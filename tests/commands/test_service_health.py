@@ -144,7 +144,7 @@ def test_without_systemd_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) 
     assert REAL_UNIT("ActiveState") == ""
 
 
-@pytest.mark.parametrize("event", ["ready", "refused"])
+@pytest.mark.parametrize("event", ["ready", "refused", "answered"])
 def test_a_hook_under_a_unit_without_a_network_is_told_with_the_file_that_opens_it(
     shop: Shop, monkeypatch: pytest.MonkeyPatch, event: str
 ) -> None:

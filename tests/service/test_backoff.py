@@ -41,6 +41,16 @@ def test_a_try_is_allowed_when_the_pause_has_run_out_and_the_fault_stands_until_
     assert backoff.left_s() == RETRY_FIRST_S, "after something worked the first pause is short again"
 
 
+def test_each_new_fault_is_told_once(clock: Clock) -> None:
+    told: list[str] = []
+    backoff = Backoff(clock, lambda fault: told.append(str(fault)))
+    for fault in (FULL, FULL, ShopFault("read-only")):
+        backoff.pause(fault)
+    backoff.over()
+    backoff.pause(ShopFault("read-only"))
+    assert told == [str(FULL), "read-only", "read-only"]
+
+
 def test_the_same_fault_is_logged_once_and_another_one_again(backoff: Backoff) -> None:
     lines: list[str] = []
     logger.add(lines.append, format="{message}")

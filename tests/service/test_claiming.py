@@ -96,24 +96,34 @@ def test_a_fault_of_the_disk_pauses_the_service_and_takes_nothing(
     assert (shop.inbox / "van").exists()
 
 
-def test_an_inbox_that_cannot_be_read_is_reported_until_it_can(claimer: Claimer, shop: Shop) -> None:
+def test_an_inbox_that_cannot_be_read_is_reported_until_it_can(
+    claimer: Claimer, backoff: Backoff, shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[str] = []
+    monkeypatch.setattr(backoff, "told", lambda fault: told.append(str(fault)))
     shop.inbox.rename(shop.root / "away")
     claimer.scan(101.0)
+    claimer.scan(101.5)
     assert "put the folder back" in claimer.scan_fault
+    assert told == [claimer.scan_fault]
     (shop.root / "away").rename(shop.inbox)
     claimer.scan(102.0)
     assert claimer.scan_fault == ""
 
 
 def test_a_bug_of_ours_while_scanning_is_reported_and_does_not_end_the_service(
-    claimer: Claimer, inbox: Inbox, monkeypatch: pytest.MonkeyPatch
+    claimer: Claimer, inbox: Inbox, backoff: Backoff, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def scan(at: float) -> None:
         raise ZeroDivisionError("a bug")
 
     monkeypatch.setattr(inbox, "scan", scan)
+    told: list[str] = []
+    monkeypatch.setattr(backoff, "told", lambda fault: told.append(str(fault)))
     claimer.scan(101.0)
+    claimer.scan(101.5)
     assert "ZeroDivisionError: a bug" in claimer.scan_fault
+    assert told == [claimer.scan_fault]
 
 
 def test_a_fault_that_only_one_drop_has_pauses_once_and_the_others_are_taken(

@@ -16,7 +16,7 @@ import typer
 from PIL import features
 from rich.console import Console
 
-from keyturn.commands import papers_health, service_health
+from keyturn.commands import notify_health, papers_health, service_health
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
 from keyturn.commands.finding import Finding, Health, well
 from keyturn.commands.folder_rights import too_open
@@ -45,6 +45,7 @@ EXTRAS = (
     ("pillow_heif", "photos", "HEIC photographs"),
     ("resvg_py", "drawings", "SVG drawings"),
     ("distributed", "cluster", "a cluster"),
+    ("apprise", "notify", "messages to the shop's people"),
 )
 """For each extra: the module it installs, its name, and what it is for."""
 
@@ -85,6 +86,7 @@ def examine(shop: Shop) -> list[Finding]:
         *service_health.service(shop),
         *service_health.aside(shop),
         *service_health.hooks(shop),
+        *notify_health.messages(shop),
         *papers_health.papers(shop),
     ]
 

@@ -73,9 +73,14 @@ def hooks(shop: Shop) -> Iterator[Finding]:
         commands = settings.load(shop.root).hooks
     except (ShopFault, OSError):
         return  # _rules reports it
-    if (commands.ready or commands.refused) and _unit("PrivateNetwork") == "yes":
+    if (commands.ready or commands.refused or commands.answered) and has_no_network():
         what = "keyturn.service has no network, so a hook that sends mail or asks another machine fails"
         yield Finding(Health.MIND, what, "install systemd/keyturn-hooks.conf; leave it out where no hook needs it")
+
+
+def has_no_network() -> bool:
+    """Does systemd deny the service the network?"""
+    return _unit("PrivateNetwork") == "yes"
 
 
 def _unit(name: str) -> str:

@@ -50,9 +50,11 @@ class Claimer:
                 self._backoff.told(fault)
             self.scan_fault = str(fault)
         except Exception as error:
+            what = f"Keyturn failed while looking through the inbox ({type(error).__name__}: {error})"
             if not self.scan_fault:
                 logger.opt(exception=error).error("our own bug while looking through the inbox")
-            self.scan_fault = f"Keyturn failed while looking through the inbox ({type(error).__name__}: {error})"
+                self._backoff.told(ShopFault(what))
+            self.scan_fault = what
 
     def claim_next(self, now: float) -> Claim | None:
         """Claim the first whole drop that can be taken; None where there is none, or a fault pauses the service."""
