@@ -14,7 +14,8 @@ def missing(revision: Path, record: JobRecord) -> Reason | None:
 
     The last answer counts, and a yes to other files than lie there does not.
     """
-    last = revision_life.read(revision).last_answer
+    life = revision_life.read(revision)
+    last = life.last_answer
     job = f"{record.job}, revision {record.revision}"
     command = f"keyturn answer {revision.parent.name}/{revision.name} yes --by NAME"
     if last is None:
@@ -22,7 +23,7 @@ def missing(revision: Path, record: JobRecord) -> Reason | None:
         return refuse(
             "yes-missing", what, f"show the sheet and ask; who says yes by word of mouth is noted by: {command}"
         )
-    if last.answer == "change":
+    if not life.approved:
         what = f"{last.by or record.customer} asked for a change to {job}"
         return refuse("yes-missing", what, f"make a new revision, or, after another yes: {command}")
     if last.digest != published_digests.digest_of(revision):

@@ -184,9 +184,8 @@ class DropMaker:
         if returned := self._send_back_if_changed(claim, before):
             return returned
         self.doubts.forget(claim.name)
-        if slip_intake.enter(slip, claim, self.folders, self.books) and slip.kind == "answer":
-            self.told("answered", {"path": f"outbox/{slip.path}", "slip": slip.model_dump(mode="json")})
-        logger.success("{}: entered in outbox/{} ({})", claim.name, slip.path, slip.kind)
+        if (answered := slip_intake.enter(slip, claim, self.folders, self.books)) is not None:
+            self.told("answered", answered)
         return Outcome.ENTERED
 
     def _enter(self, enter: Callable[[], None]) -> None:

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
+
+from loguru import logger
 
 from keyturn.inbox.survey import OURS
 from keyturn.outbox import published_digests, record_files, revision_life
@@ -60,8 +63,9 @@ def checked(text: bytes, outbox: Path) -> Slip:
     return slip
 
 
-def enter(slip: Slip, claim: Claim, folders: DropFolders, books: Bookkeeping) -> bool:
-    """Enter a checked slip, write its customer's sheet anew and archive its file. Return whether it is a new one.
+def enter(slip: Slip, claim: Claim, folders: DropFolders, books: Bookkeeping) -> dict[str, Any] | None:
+    """Enter a checked slip, write its customer's sheet anew and archive its file. Return what hooks are told of an
+    answer that was not known; None of any other slip.
 
     A slip that does not say when it was written gets the time at which it was taken from the inbox.
     """
@@ -69,7 +73,10 @@ def enter(slip: Slip, claim: Claim, folders: DropFolders, books: Bookkeeping) ->
     new = revision_life.enter(folders.shop.outbox / slip.path, dated)
     books.enter_slip(slip.path)
     folders.archive_slip(claim, slip.path)
-    return new
+    logger.success("{}: {} in outbox/{}", claim.name, slip.kind, slip.path)
+    if not new or slip.kind != "answer":
+        return None
+    return {"path": f"outbox/{slip.path}", "slip": dated.model_dump(mode="json")}
 
 
 def _revision(slip: Slip, outbox: Path) -> Path | None:
