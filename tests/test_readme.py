@@ -21,7 +21,8 @@ from typer.main import get_command
 from keyturn.commands import app
 from keyturn.manifest.models import Manifest
 from keyturn.outbox import shop_state
-from keyturn.shop import rulebook
+from keyturn.service import apprise_sending
+from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
 from samples import Run, picture, until
 
@@ -51,6 +52,7 @@ COMMANDS = (
     "keyturn service install",
     "dash-1024x600",
     "[inbox]",
+    "[notify]",
 )
 
 
@@ -274,6 +276,12 @@ def test_every_file_and_extra_named_in_a_sentence_is_there() -> None:
         extra for code in inline() for found in re.findall(r"'\.\[([\w,]+)\]'", code) for extra in found.split(",")
     ]
     assert asked and set(asked) <= set(extras)
+
+
+def test_the_addresses_for_messages_are_settings_that_apprise_knows(tmp_path: Path) -> None:
+    (tmp_path / "keyturn.toml").write_text(block("[notify]"), encoding="utf-8")
+    listed = apprise_sending.all_addresses(settings.load(tmp_path).notify)
+    assert len(listed) == 3 and apprise_sending.unknown(listed) == ()
 
 
 @pytest.mark.system
