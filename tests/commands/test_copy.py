@@ -223,7 +223,7 @@ def test_a_copy_that_cannot_be_noted_is_a_good_copy(
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(revision_life, "enter", full)
-    monkeypatch.setattr(slip_entry, "_put_into", full)
+    monkeypatch.setattr(slip_entry, "put_into", full)
     assert run("copy", "van", stick, "--any-folder", "--root", shop.root) == 0
     said = " ".join(capsys.readouterr().err.split())
     assert "The stick is good. That it was made could not be noted: No space left on device" in said

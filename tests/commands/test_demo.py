@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import json
+import re
 import subprocess
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from keyturn.commands import demo
 from keyturn.commands.demo import DemoOutcome
@@ -106,3 +109,39 @@ def test_the_sheets_stay_small_enough_to_mail(outcome: DemoOutcome) -> None:
     assert all(sheet.stat().st_size < 6_000_000 for sheet in sheets)
     alone = next(outcome.shop.outbox.glob("*/lamp-by-lamp-r1/proof.html"))
     assert alone.stat().st_size < 3_000_000, "one job, with moving pictures of 540 pixels"
+
+
+# -- the whole way ------------------------------------------------------------------------------------
+
+
+def test_one_job_is_approved_one_drop_is_mended_and_the_others_wait(outcome: DemoOutcome) -> None:
+    """The folders say the same as the board: the answer lies beside the revision, and nothing is left in rejects."""
+    whole = demo.play_on(outcome, lambda working: None, lambda service: None)
+    assert whole.mended == ("ferry-steps",) and not whole.refused and not list(whole.shop.rejects.iterdir())
+    stand = {job.path.partition("/")[2]: (job.place, job.said) for job in whole.jobs}
+    assert stand["van-two-r1"] == ("stick", "yes from Ada Lindqvist") and stand["ferry-steps-r1"] == ("customer", "")
+    assert len(stand) == 7 and {place for place, _ in stand.values()} == {"stick", "customer"}
+    approved = [path.parent.name for path in whole.shop.outbox.glob("*/*/answer.json")]
+    assert approved == ["van-two-r1"]
+    said = io.StringIO()
+    demo._print_outcome(Console(file=said, force_terminal=True, soft_wrap=True, emoji=False), whole)
+    demo._print_outcome(Console(file=said, soft_wrap=True, emoji=False), whole)
+    board = whole.shop.board.as_uri()
+    # OSC 8 (Hyperlinks in terminal emulators): ESC ] 8 ; parameters ; address
+    assert re.search(rf"\x1b]8;[^;]*;{re.escape(board)}\x1b", said.getvalue())
+    assert f"\nboard    {board}\n" in said.getvalue()
+    assert "van-two for Fern Hollow Mobile Library: to be put on a stick (yes from Ada Lindqvist)" in said.getvalue()
+
+
+@pytest.mark.parametrize(("opens", "said"), [(True, ""), (False, "No browser was found here.")])
+def test_the_board_is_shown_or_it_is_said_that_no_browser_is_here(
+    run: Run, shop: Shop, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], opens: bool, said: str
+) -> None:
+    """webbrowser, Python's documentation: open returns False where no browser could be started."""
+    asked: list[str] = []
+    monkeypatch.setattr("webbrowser.open", lambda address: asked.append(address) or opens)
+    monkeypatch.setattr(demo, "run_samples", lambda *how: DemoOutcome(shop, (), ()))
+    monkeypatch.setattr(demo, "play_on", lambda first, *how: first)
+    assert run("demo", "--open") == 0
+    told = capsys.readouterr().err
+    assert asked == [shop.board.as_uri()] and (said in told) and (bool(told.strip()) == bool(said))

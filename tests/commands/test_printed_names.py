@@ -30,7 +30,16 @@ from keyturn.radio.inspect import look
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Reason, refuse
 from keyturn.shop.records import PlayerRecord, ProofRecord
-from keyturn.shop.state_records import AsideDrop, Ready, RefusedDrop, ShopState, Waiting, Working
+from keyturn.shop.state_records import (
+    AsideDrop,
+    PlaceCounts,
+    PlacedJob,
+    Ready,
+    RefusedDrop,
+    ShopState,
+    Waiting,
+    Working,
+)
 from samples import Drop, Run, examples
 
 BIDI_CONTROL = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -87,9 +96,19 @@ def state(name: str) -> ShopState:
     )
 
 
+def with_places(name: str) -> ShopState:
+    counts = PlaceCounts(change=1, stick=1, fit=1, customer=1, fitted=1)
+    return state(name).model_copy(update={"jobs": placed(name), "places": counts})
+
+
 def outcome(name: str) -> DemoOutcome:
     shown = state(name)
-    return DemoOutcome(Shop(Path("/shop") / name), shown.ready, shown.refused)
+    return DemoOutcome(Shop(Path("/shop") / name), shown.ready, shown.refused, placed(name), (name,))
+
+
+def placed(name: str) -> tuple[PlacedJob, ...]:
+    told = {"customer": name, "job": name, "radios": (name,), "path": name, "made_at": name, "since": name}
+    return records.placed_jobs(5, **told, said=name)
 
 
 def verdict(name: str) -> archive.Verdict:
@@ -99,6 +118,7 @@ def verdict(name: str) -> archive.Verdict:
 
 PRINTERS: dict[str, Callable[[Console, str], object]] = {
     "status": lambda to, name: status._print_state(to, state(name)),
+    "status with places": lambda to, name: status._print_state(to, with_places(name)),
     "make and check": lambda to, name: make.print_made(to, job(name)),
     "reasons": lambda to, name: output.reasons(to, [about(name)]),
     "doctor": lambda to, name: doctor._print_findings(to, [Finding(Health.MIND, name, name)]),

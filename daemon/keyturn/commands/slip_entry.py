@@ -58,7 +58,7 @@ def enter(shop: Shop | None, revision: Path, slip: Slip) -> str:
         except OSError:
             if shop is None or not shop.inbox.is_dir():
                 raise
-        _put_into(shop.inbox, slip)
+        put_into(shop.inbox, slip)
     return HANDED_IN
 
 
@@ -72,7 +72,7 @@ def login_name() -> str:
         return f"user {os.getuid()}"
 
 
-def _put_into(inbox: Path, slip: Slip) -> None:
+def put_into(inbox: Path, slip: Slip) -> None:
     """Write the slip as one file, whole and in one step."""
     name = f"{slip.kind}-{slip.path.partition('/')[2][:_MOST_NAME]}-{slip.id[:8]}.txt"
     durable_files.write_atomic(inbox / name, f"{slips.as_line(slip)}\n".encode("ascii"))
