@@ -85,7 +85,7 @@ def _names(folder: str, state: FileState) -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def _standing(folder: str, radios: Radios, states: tuple[tuple[str, FileState | None], ...]) -> Standing | None:
+def _standing(folder: str, radios: Radios, state: tuple[tuple[str, FileState | None], ...]) -> Standing | None:
     return standing_of(revision_life.read(Path(folder)), radios)
 
 
@@ -110,7 +110,8 @@ def _told(life: Life, radios: Radios) -> tuple[str, Slip, str] | None:
         return "fitted", life.fitted[-1], _fitted_words(life.fitted[-1])
     if life.copied and all({radio, ""} & copied.keys() for radio in left):
         slip = life.copied[-1]
-        return "fit", slip, _shortened(f"on {slip.stick}" if slip.stick else f"by {slip.by}")
+        compared = ", read back" if slip.verified else ""
+        return "fit", slip, _shortened(f"on {slip.stick}{compared}" if slip.stick else f"by {slip.by}")
     if last:
         return "stick", last, _shortened(f"yes from {last.by}" if last.by else "yes")
     begun = [*life.copied[-1:], *life.fitted[-1:]]
