@@ -17,6 +17,7 @@ from keyturn.pages.card import cards
 from keyturn.pages.rejects import rejected_html
 from keyturn.pages.sheet import sheet
 from keyturn.shop import rulebook
+from keyturn.shop.papers import Letterhead, Papers
 
 pytestmark = pytest.mark.browser
 
@@ -36,11 +37,13 @@ def _pages(made: ModuleType, name: str) -> dict[str, str]:
     new = made.job(*radios, customer=name, job=name, revision=2, made_at="2026-03-02T09:30:00+00:00")
     ready = made.state().ready[0].model_copy(update={"customer": name, "job": name, "radios": (name,)})
     odd = made.refuse("odd", name, name, file=name, field=name)
+    shop = Letterhead(name, (name, name), name, "shop@example.org", "https://example.org", made.picture(0))
+    cautions, papers = (*made.CAUTIONS, name), Papers(shop)
     return {
-        "sheet": sheet(name, [(new, made.proof(new)), (old, made.proof(old))], (*made.CAUTIONS, name)),
-        "board": board(made.state(paused=name, ready=(ready,), at=datetime.now(UTC).isoformat())),
-        "card": cards(new, rulebook.load().radios, (*made.CAUTIONS, name), made.proof(new)),
-        "rejected": rejected_html(made.rejection(drop=name, customer=name, reasons=(*made.reasons(), odd))),
+        "sheet": sheet(name, [(new, made.proof(new)), (old, made.proof(old))], cautions, papers=papers),
+        "board": board(made.state(paused=name, ready=(ready,), at=datetime.now(UTC).isoformat()), shop),
+        "card": cards(new, rulebook.load().radios, cautions, made.proof(new), shop),
+        "rejected": rejected_html(made.rejection(drop=name, customer=name, reasons=(*made.reasons(), odd)), shop),
     }
 
 
@@ -153,10 +156,11 @@ def test_the_keyboard_reaches_the_contents_first_and_then_the_controls(opened: O
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Skip to the contents"
     seen = []
-    for _ in range(4):
+    for _ in range(7):
         page.keyboard.press("Tab")
         seen.append(page.evaluate("document.activeElement.textContent || document.activeElement.type"))
-    assert seen == ["Print this sheet", "Play", "range", "Try a shorter or a longer start"]
+    of_shop = ["shop@example.org", "shop@example.org", "https://example.org"]
+    assert seen == [*of_shop, "Print this sheet", "Play", "range", "Try a shorter or a longer start"]
 
 
 # -- the board --------------------------------------------------------------------------------------

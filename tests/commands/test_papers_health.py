@@ -51,7 +51,7 @@ def _drawing(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("make", "why"), [(_missing, "no such file"), (_folder, "no plain file"), (_drawing, "no whole PNG")]
+    ("make", "why"), [(_missing, "there is no file logo.png"), (_folder, "no plain file"), (_drawing, "no whole PNG")]
 )
 def test_a_logo_that_cannot_be_used_is_named_with_the_reason(shop: Shop, make: object, why: str) -> None:
     assert callable(make)

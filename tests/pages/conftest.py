@@ -27,6 +27,7 @@ def pages(by_hand: ModuleType) -> dict[str, str]:
 def _pages(made: ModuleType, name: str) -> dict[str, str]:
     from keyturn.pages import board, card, rejects, sheet
     from keyturn.shop import rulebook
+    from keyturn.shop.papers import Letterhead, Papers
 
     profiles = rulebook.load().radios
     hostile = name == made.HOSTILE
@@ -44,10 +45,11 @@ def _pages(made: ModuleType, name: str) -> dict[str, str]:
         ready=tuple(r.model_copy(update={"customer": name, "job": name}) for r in made.state().ready),
         refused=tuple(r.model_copy(update={"name": name, "customer": name}) for r in made.state().refused),
     )
+    own = Letterhead(name, (name,), name, "shop@example.org") if hostile else made.LETTERHEAD
     return {
-        "sheet": sheet.sheet(name, [(new, made.proof(new)), (old, made.proof(old))], cautions),
-        "board": board.board(shop if hostile else made.state()),
-        "card": card.cards(new, profiles, cautions, made.proof(new)),
+        "sheet": sheet.sheet(name, [(new, made.proof(new)), (old, made.proof(old))], cautions, papers=Papers(own)),
+        "board": board.board(shop if hostile else made.state(), own),
+        "card": card.cards(new, profiles, cautions, made.proof(new), own),
         "one-card": card.card(new, both[0], profiles[both[0].radio], cautions),
-        "rejected": rejects.rejected_html(refused if hostile else made.rejection()),
+        "rejected": rejects.rejected_html(refused if hostile else made.rejection(), own),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,13 +12,15 @@ import pytest
 from loguru import logger
 
 from keyturn.outbox import shop_state
-from keyturn.service import apprise_sending, backoff, drop_folders
+from keyturn.service import apprise_sending, backoff, drop_folders, loop
 from keyturn.service.announcer import Announcer
+from keyturn.service.loop import Service
 from keyturn.shop import settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
+from keyturn.shop.slips import Slip, as_line
 from local_servers import http_server
-from samples import Drop
+from samples import Drop, until
 from shop_runs import lay, revisions, run_until_quiet
 
 pytest.importorskip("apprise")
@@ -32,6 +35,12 @@ def logged() -> Iterator[list[str]]:
     sink = logger.add(lambda message: lines.append(str(message)), level="TRACE", diagnose=True)
     yield lines
     logger.remove(sink)
+
+
+@pytest.fixture(autouse=True)
+def patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the end of a service wait for its messages, however busy the machine is."""
+    monkeypatch.setattr(loop, "HOOKS_S", 60.0)
 
 
 def notify(shop: Shop, port: int, events: tuple[str, ...] = ("ready", "refused", "answered", "paused")) -> None:
@@ -88,6 +97,45 @@ def test_a_dead_server_costs_a_line_a_message_and_the_work_goes_on(shop: Shop, d
     assert revisions(shop) == ["fern-hollow-mobile-library/van-r1"]
     failed = [line for line in logged if "was not sent" in line]
     assert len(failed) == 2 and all("entry 1 was not reached: no connection" in line for line in failed)
+
+
+def test_a_reload_takes_up_new_addresses(shop: Shop, drop: Drop, running: Service) -> None:
+    with http_server() as (port, got):
+        notify(shop, port)
+        running.reload()
+        lay(drop(), shop)
+        until(lambda: [body["title"][:6] for body in got] == ["Ready:"])
+
+
+def test_a_customers_answer_from_the_inbox_is_told_once(shop: Shop, drop: Drop) -> None:
+    lay(drop(), shop)
+    run_until_quiet(shop)
+    slip = answer_to(shop.outbox / "fern-hollow-mobile-library" / "van-r1")
+    with http_server() as (port, got):
+        notify(shop, port)
+        for name in ("answer.txt", "the same again.txt"):
+            (shop.inbox / name).write_text(as_line(slip), encoding="utf-8")
+            run_until_quiet(shop)
+    assert [(body["title"], body["message"].splitlines()[:2]) for body in got] == [
+        ("Please change: van, revision 1, for Fern Hollow Mobile Library", ["a warmer lamp", "by Marta Lindqvist"])
+    ]
+
+
+def answer_to(revision: Path) -> Slip:
+    record = (revision / "job.json").read_bytes()
+    return Slip(
+        kind="answer",
+        id="0123456789ab",
+        customer=json.loads(record)["customer"],
+        job=json.loads(record)["job"],
+        revision=1,
+        path=f"{revision.parent.name}/{revision.name}",
+        digest=hashlib.sha256(record).hexdigest(),
+        at="2026-03-01T09:30:00+00:00",
+        by="Marta Lindqvist",
+        note="a warmer lamp",
+        answer="change",
+    )
 
 
 def test_a_pause_is_told_when_it_begins(shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -34,7 +34,7 @@ def _logo(shop: Shop, logo: str) -> Iterator[Finding]:
     try:
         logo_picture(shop.root / logo)
     except OSError as error:
-        why = (error.strerror or error) if (shop.root / logo).exists() else f"there is no such file in {shop.root}"
+        why = error.strerror or error
         remedy = "put a picture there that Keyturn's user can read, or change logo under [shop]"
         yield Finding(Health.MIND, f"the shop's logo {logo} is left out: {why}", remedy)
     except ValueError as error:

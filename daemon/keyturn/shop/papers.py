@@ -73,6 +73,8 @@ def logo_picture(path: Path) -> str:
     Raise OSError where there is no such file, and ValueError where it is no picture that can be used.
     """
     data = durable_files.read_plain(path, LOGO_MOST_BYTES)
+    if data is None and not path.exists():
+        raise FileNotFoundError(f"there is no file {path.name} in {path.parent}")
     if data is None:
         raise OSError(f"{path.name} is no plain file of at most {LOGO_MOST_BYTES // 2**20} MiB")
     with warnings.catch_warnings():
