@@ -31,7 +31,7 @@ def _sha256(path: Path) -> str:
 
 @dataclass(frozen=True)
 class Laid:
-    """A drop that was laid in the inbox and where it must end: `ready` or `refused`.
+    """A drop that was laid in the inbox and where it must end: `ready` or `refused`, or `entered` as a slip.
 
     `late` are names that may be missing or present: the artist adds them while the drop is on its way.
     """
@@ -98,13 +98,25 @@ def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
     there = contents(holding[0])
     same = {n: s for n, s in there.items() if n not in drop.late} == drop.was
     asked.that(same, f"{drop.name} is not as it came: {sorted(there)}")
-    wanted = shop.archive if drop.end == "ready" else shop.rejects
+    wanted = shop.rejects if drop.end == "refused" else shop.archive
     asked.that(holding[0].is_relative_to(wanted), f"{drop.name}: to be {drop.end}, lies in {where[0]}")
+    if drop.end == "entered":
+        _entered_once(shop, drop, holding[0], asked)
     if drop.end == "ready":
         made = [p for p in revisions(shop) if _record(p).get("drop") == drop.name]
         asked.that(len(made) == 1, f"{drop.name} was published {len(made)} times")
         claimed = bool(made) and holding[0].name == f"{made[0].name}--{_record(made[0])['claim']}"
         asked.that(claimed, f"{drop.name}: its archive {where[0]} does not belong to its revision")
+
+
+def _entered_once(shop: Shop, drop: Laid, kept: Path, asked: Asked) -> None:
+    """Its slip stands beside the revision under which its file is archived, once, and on the customer's sheet."""
+    revision = shop.outbox / kept.parent.name / kept.name.partition("--")[0]
+    file = revision / "answer.json"
+    entered = json.loads(file.read_bytes())["slips"] if file.is_file() else []
+    asked.that(len(entered) == 1, f"{drop.name} was entered {len(entered)} times")
+    sheet = revision.parent / "proof.html"
+    asked.that(sheet.is_file() and b"said yes on" in sheet.read_bytes(), f"{drop.name} is not on the sheet")
 
 
 def _holds(place: Path, drop: Laid) -> bool:
@@ -141,9 +153,12 @@ def _record(revision: Path) -> dict[str, str]:
 
 
 def published(shop: Shop) -> Contents:
-    """The bytes of everything published: what is out must never change again."""
+    """The bytes of everything published: what is out must never change again. A hidden file is half written."""
     return {
-        p.relative_to(shop.outbox).as_posix(): _sha256(p) for r in revisions(shop) for p in r.rglob("*") if p.is_file()
+        p.relative_to(shop.outbox).as_posix(): _sha256(p)
+        for r in revisions(shop)
+        for p in r.rglob("*")
+        if p.is_file() and not p.name.startswith(".")
     }
 
 

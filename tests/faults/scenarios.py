@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import json
+import os
 import shutil
 import subprocess
 import zipfile
@@ -11,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from faults.promises import Laid, contents
+from faults.promises import Laid, contents, revisions
 from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
 from samples import picture
@@ -103,6 +107,55 @@ def doubtful(shop: Shop) -> list[Laid]:
     return [Laid("bad", contents(folder), "refused"), lay_good(shop)]
 
 
+def answers(shop: Shop) -> list[Laid]:
+    """A customer's yes to a revision that is out, a spoilt one, and a drop."""
+    folder = draw(shop.inbox / "bus", 20, 1)
+    van = Laid("bus", contents(folder), "ready")
+    _make(shop)
+    (revision,) = revisions(shop)
+    yes, spoilt = shop.inbox / "answer-bus-r1.txt", shop.inbox / "answer.eml"
+    line = slip_line(revision)
+    yes.write_text(f"Yes, make it so.\n{line}\n")
+    spoilt.write_text(f"Subject: yes\n\n{line[:90]}\n")
+    return [
+        van,
+        Laid(yes.name, contents(yes), "entered"),
+        Laid(spoilt.name, contents(spoilt), "refused"),
+        lay_good(shop),
+    ]
+
+
+def slip_line(revision: Path) -> str:
+    """A yes to the revision, as the customer's sheet writes it; made here without the package's own code."""
+    job = json.loads((revision / "job.json").read_bytes())
+    slip = {
+        "kind": "answer",
+        "id": "0123456789abcdef",
+        "customer": job["customer"],
+        "job": job["job"],
+        "revision": job["revision"],
+        "path": f"{revision.parent.name}/{revision.name}",
+        "digest": hashlib.sha256((revision / "job.json").read_bytes()).hexdigest(),
+        "at": "2026-03-01T09:30:00.000Z",
+        "by": "Marta Lindqvist",
+        "answer": "yes",
+    }
+    packed = base64.urlsafe_b64encode(json.dumps(slip).encode()).decode().rstrip("=")
+    return f"[keyturn-slip:{packed}]"
+
+
+def _make(shop: Shop) -> None:
+    """Run the service over the shop until it is quiet, in a process of its own: see zygote.py."""
+    from faults import zygote  # it imports this module
+
+    pid = os.fork()
+    if pid == 0:
+        order = {"root": str(shop.root), "now": "2026-03-01T08:00:00+00:00", "seed": 99}
+        zygote.log_to(os.devnull)
+        os._exit(zygote.serve(order, zygote.clock_of(order)))
+    assert os.waitpid(pid, 0)[1] == 0
+
+
 @dataclass(frozen=True)
 class Scenario:
     """`mounts` names the shop's folders that are file systems of their own (root only)."""
@@ -117,6 +170,8 @@ SCENARIOS = {
     "mended": Scenario(mended),
     "changed": Scenario(changed, {"changed": True}),
     "doubtful": Scenario(doubtful),
+    "answers": Scenario(answers),
+    "answers-apart": Scenario(answers, mounts=("inbox", "archive", "rejects")),
     "inbox-apart": Scenario(drops, mounts=("inbox",)),
     "all-apart": Scenario(good_and_bad, mounts=("inbox", "outbox", "archive", "rejects")),
     "changed-apart": Scenario(changed, {"changed": True}, ("inbox",)),
