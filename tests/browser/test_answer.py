@@ -11,11 +11,15 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 import pytest
 
+from keyturn.outbox import revision_life
 from keyturn.pages.answer import LONGEST_URL, Told
 from keyturn.pages.sheet import Beside, sheet
 from keyturn.shop import slips
+from keyturn.shop.folders import Shop
 from keyturn.shop.papers import Letterhead, Papers
 from keyturn.shop.slips import Slip
+from samples import Drop, Run
+from shop_runs import lay, rejected, revisions, run_until_quiet
 
 pytestmark = pytest.mark.browser
 
@@ -180,3 +184,29 @@ def test_the_answer_fits_a_narrow_phone(opened: Open, by_hand: ModuleType, width
     page.get_by_label("What is to be changed").fill("W" * 300)
     page.get_by_role("button", name="Please change").click()
     assert overflow(page) <= 0
+
+
+def test_the_whole_way_from_the_sheet_to_the_stick(
+    opened: Open, shop: Shop, drop: Drop, run: Run, tmp_path: Path
+) -> None:
+    """A job is made, the customer answers on a phone, the file goes to the inbox, and the stick is made."""
+    (shop.root / "keyturn.toml").write_text("[settle]\nseconds = 0.05\n[approval]\nrequired = true\n")
+    lay(drop(frames=2), shop, "van")
+    run_until_quiet(shop)
+    (revision,) = revisions(shop)
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    copy = ("copy", "van", stick, "--any-folder", "--root", shop.root)
+    assert run(*copy) == 1
+    sheet_file = (shop.outbox / revision).with_name("proof.html")
+    page = opened(sheet_file.read_text(encoding="utf-8"), **PHONE, accept_downloads=True).page
+    page.get_by_label("Your name").fill("Marta Lindqvist")
+    page.get_by_role("button", name="Yes, make it so").click()
+    with page.expect_download() as download:
+        page.get_by_text("Save the answer as a file").click()
+    download.value.save_as(shop.inbox / download.value.suggested_filename)
+    run_until_quiet(shop)
+    assert revision_life.read(shop.outbox / revision).approved and not rejected(shop)
+    page = opened(sheet_file.read_text(encoding="utf-8"), **PHONE).page
+    assert page.get_by_text("Marta Lindqvist said yes on").is_visible()
+    assert run(*copy) == 0 and (stick / "bootanimation.zip").is_file()

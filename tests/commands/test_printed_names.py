@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 import page_records as records
-from keyturn.commands import demo, doctor, inspect, make, output, status
+from keyturn.commands import answer, demo, doctor, inspect, make, output, slip_entry, status
 from keyturn.commands.demo import DemoOutcome
 from keyturn.commands.finding import Finding, Health
 from keyturn.commands.make_by_hand import MadeByHand
@@ -30,6 +30,7 @@ from keyturn.radio.inspect import look
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Reason, refuse
 from keyturn.shop.records import PlayerRecord, ProofRecord
+from keyturn.shop.slips import Slip
 from keyturn.shop.state_records import (
     AsideDrop,
     PlaceCounts,
@@ -116,9 +117,15 @@ def verdict(name: str) -> archive.Verdict:
     return look(entries, f"48 64 12\np 1 6 {name}\n".encode(), None, {})
 
 
+def said_yes(name: str) -> Slip:
+    known = {"kind": "answer", "customer": name, "job": name, "revision": 1, "by": name, "answer": "yes"}
+    return Slip.model_construct(**known, id="slip-0001", path=f"{name}/x-r1", digest="ab" * 32, at="")
+
+
 PRINTERS: dict[str, Callable[[Console, str], object]] = {
     "status": lambda to, name: status._print_state(to, state(name)),
     "status with places": lambda to, name: status._print_state(to, with_places(name)),
+    "answer": lambda to, name: answer._print_noted(to, said_yes(name), slip_entry.WRITTEN),
     "make and check": lambda to, name: make.print_made(to, job(name)),
     "reasons": lambda to, name: output.reasons(to, [about(name)]),
     "doctor": lambda to, name: doctor._print_findings(to, [Finding(Health.MIND, name, name)]),

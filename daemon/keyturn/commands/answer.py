@@ -6,12 +6,14 @@ from typing import Annotated, Literal
 
 import typer
 from loguru import logger
+from rich.console import Console
 
 from keyturn.commands import job_search, slip_entry
 from keyturn.commands.console import RootOption, out, shop_of
 from keyturn.commands.job_search import FoundJob
 from keyturn.commands.output import plain
 from keyturn.shop.reasons import Refused, ShopFault
+from keyturn.shop.slips import Slip
 from keyturn.shop.wrong_use import WrongUse
 
 MOST_NOTE = 2000
@@ -44,8 +46,12 @@ def answer(
     where = slip_entry.enter(found.shop, found.folder, slip)
     if where == slip_entry.WRITTEN:
         _write_sheet(found)
-    words = "said yes" if said == "yes" else "asked for a change"
-    out.print(f"{plain(slip.path)}: {plain(slip.by)} {words}; {where}.")
+    _print_noted(out, slip, where)
+
+
+def _print_noted(to: Console, slip: Slip, where: str) -> None:
+    words = "said yes" if slip.answer == "yes" else "asked for a change"
+    to.print(f"{plain(slip.path)}: {plain(slip.by)} {words}; {where}.")
 
 
 def _write_sheet(found: FoundJob) -> None:
