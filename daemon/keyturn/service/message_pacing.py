@@ -13,7 +13,7 @@ MOST_SINGLE = 10
 WINDOW_S = 60.0
 
 
-class Pacing:
+class MessagePacing:
     """The messages about one event. Times are seconds on one clock, never earlier than the last one given.
 
     As long as more than `MOST_SINGLE` come within `WINDOW_S`, there is one digest in that time.

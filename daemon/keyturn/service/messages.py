@@ -16,7 +16,7 @@ from loguru import logger
 
 from keyturn.service import apprise_sending
 from keyturn.service.apprise_sending import Address
-from keyturn.service.message_pacing import Pacing
+from keyturn.service.message_pacing import MessagePacing
 from keyturn.service.message_texts import Event, Message
 from keyturn.shop.settings import NotifySettings
 
@@ -50,7 +50,7 @@ class Messages:
         self._queue: queue.Queue[_Queued | None] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
         self._starting = threading.Lock()
-        self._pacing: dict[Event, Pacing] = {}
+        self._pacing: dict[Event, MessagePacing] = {}
         self._to: dict[Event, tuple[Address, ...]] = {}
 
     def add(self, message: Message, settings: NotifySettings) -> None:
@@ -102,7 +102,7 @@ class Messages:
         event = queued.message.event
         self._send_digests(queued.at)  # it came after they were due: a slow server has held them up
         self._to[event] = queued.to
-        self._send_one(event, self._pacing.setdefault(event, Pacing()).take(queued.message, queued.at))
+        self._send_one(event, self._pacing.setdefault(event, MessagePacing()).take(queued.message, queued.at))
 
     def _send_digests(self, now: float) -> None:
         for event, pacing in self._pacing.items():
