@@ -29,6 +29,7 @@ from keyturn.package import PRELOAD, held_picture
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
+from keyturn.package.refused_pictures import exhibited
 from keyturn.pages.answer import Told
 from keyturn.pages.card import cards
 from keyturn.pages.sheet import Beside, sheet
@@ -216,7 +217,9 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
         bench.progress.stage("papers")
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])
     except Refused as refused:
-        raise Refused(refused.reasons, customer=job.manifest.customer, root=job.found.root) from None
+        shown = exhibited(refused.reasons, (made.proof for made in outputs))
+        customer, root = job.manifest.customer, job.found.root
+        raise Refused(refused.reasons, customer=customer, root=root, pictures=shown) from None
     made_for = tuple(made.record for made in outputs)
     record = record.model_copy(update={"radios": made_for, "picture": held_picture.FILE_NAME})
     made = Made(

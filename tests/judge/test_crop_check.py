@@ -62,12 +62,14 @@ def test_the_narrow_radio_alone_says_it(tmp_path: Path, bench: Bench) -> None:
     assert "100% of what moves in lamps/*" in reason.what
     # Of 45 columns the movement takes 2 to 32, so any window from 0 on holds it.
     assert "keeps 100% of it" in reason.mend and 'fit = "contain"' in reason.mend
+    (shown,) = reason.exhibits
+    assert shown.name.startswith("lamps/") and shown.kept == pytest.approx((37.5 / 120, 0, 82.5 / 120, 1), abs=0.01)
 
 
 def test_the_focus_that_is_proposed_mends_it(tmp_path: Path, bench: Bench) -> None:
     (reason,) = told(lay(tmp_path / "van", [2, 7, 12, 17, 22]), bench, tmp_path)["tiny"]
-    proposed = reason.mend.partition(" keeps")[0]
-    assert proposed.startswith("focus = [")
+    words, proposed = reason.mend.split("\n")
+    assert proposed.startswith("focus = [") and "at the top of job.toml" in words
     found = told(lay(tmp_path / "again", [2, 7, 12, 17, 22], more=proposed + "\n"), bench, tmp_path)
     assert found == {"tiny": [], "broad": []}
 
@@ -89,7 +91,9 @@ def test_a_movement_wider_than_the_panel_is_told_with_what_can_be_kept(tmp_path:
     # Eight places from edge to edge, as many as are looked at: but for the two ends each is left and entered once, so
     # no window of 45 columns out of 120 holds clearly more than the middle one.
     (reason,) = told(lay(tmp_path / "van", list(range(0, 111, 15)), radio='"tiny"'), bench, tmp_path)["tiny"]
-    assert "no focus keeps more" in reason.mend
+    assert "no focus keeps more" in reason.mend and reason.mend.endswith('\nfit = "contain"')
+    found = told(lay(tmp_path / "again", list(range(0, 111, 15)), more='fit = "contain"\n'), bench, tmp_path)
+    assert not found["tiny"]
 
 
 @pytest.mark.parametrize("ending", ["gif", "webp", "png"])

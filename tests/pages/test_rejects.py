@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import html
 import re
 from types import ModuleType
 
 from keyturn.pages.rejects import rejected_html, rejected_text
+from keyturn.shop.papers import Letterhead
+from keyturn.shop.reasons import Exhibit, note
 from page_text import text_of
 
 
@@ -59,4 +62,38 @@ def test_lines_to_paste_stand_each_in_a_line_of_its_own(by_hand: ModuleType) -> 
     reason = by_hand.refuse("manifest-missing", "is not there", "\n".join(["save these:", *lines]))
     rejection = by_hand.rejection(reasons=(reason,))
     assert f"   -> save these:\n      {lines[0]}\n      {lines[1]}\n" in rejected_text(rejection)
-    assert "save these:</bdi><br><bdi>customer" in rejected_html(rejection)
+    assert "\n".join(lines) in html.unescape(rejected_html(rejection)), "one block to select and paste"
+
+
+def test_the_place_that_is_meant_is_marked_on_the_picture_and_told_in_words(by_hand: ModuleType) -> None:
+    cut = Exhibit(name="lamps/0001.png", kept=(0.25, 0.0, 0.75, 1.0))
+    flash = Exhibit(name="tiny: part 1, frame 2", radio="tiny", picture=1, marked=(0.5, 0.5, 1.0, 1.0))
+    reasons = (
+        by_hand.refuse("flashes", "4 general flashes", "make it gentler").model_copy(update={"exhibits": (flash,)}),
+        note("art-cut-off", "50% of it is cut off", "write:\nfit = 'contain'", file=cut.name, exhibits=(cut,)),
+    )
+    pictures = {cut.name: "data:image/webp;base64,AAAA", flash.name: "data:image/webp;base64,BBBB"}
+    page = rejected_html(by_hand.rejection(reasons=reasons, pictures=pictures))
+    assert page.count("<svg") == 2 and 'aria-hidden="true"' in page
+    assert "M0.5 0.5H1.0V1.0H0.5Z" in page and "M0 0H1V1H0ZM0.25 0.0H0.75V1.0H0.25Z" in page
+    assert "The place is outlined." in page and "the dark rest is cut off" in page
+    assert 'alt="tiny: part 1, frame 2"' in page
+
+
+def test_an_exhibit_whose_picture_could_not_be_made_is_left_out(by_hand: ModuleType) -> None:
+    reason = by_hand.refuse("frames-doubled", "has the number 2", "keep one")
+    shown = tuple(Exhibit(name=name) for name in ("2.png", "2 (1).png"))
+    rejection = by_hand.rejection(reasons=(reason.model_copy(update={"exhibits": shown}),), pictures={})
+    assert "<figure" not in rejected_html(rejection)
+
+
+def test_the_page_is_in_the_shops_language_and_says_that_its_reasons_are_in_english(by_hand: ModuleType) -> None:
+    german = Letterhead("Lantern Row Radio", language="de")
+    page, text = rejected_html(by_hand.rejection(), german), rejected_text(by_hand.rejection(), german)
+    assert '<html lang="de">' in page
+    for told in (text_of(page), " ".join(text.split())):
+        assert "4 M\u00e4ngel zu beheben" in told
+        assert "Diese Hinweise sind auf Englisch." in told
+        for reason in by_hand.reasons():
+            assert reason.what in told
+    assert "Diese Hinweise" not in rejected_html(by_hand.rejection())

@@ -43,7 +43,9 @@ def test_what_is_cut_off_is_an_area() -> None:
 def test_more_than_a_third_is_noted_with_its_share_and_the_remedy(told: Told) -> None:
     (reason,) = told({"1.png": (48, 64), "2.png": (80, 64), "logo.png": (48, 64)})
     assert (reason.code, reason.kind, reason.file) == ("art-cut-off", Kind.NOTE, "2.png")
-    assert "40%" in reason.what and 'fit = "contain"' in reason.mend
+    assert "40%" in reason.what and reason.mend.endswith('\nfit = "contain"')
+    (shown,) = reason.exhibits  # of 80 columns the middle 48 stay
+    assert (shown.name, shown.kept) == ("2.png", (0.2, 0.0, 0.8, 1.0))
 
 
 def test_a_third_is_not_noted_nor_is_anything_where_all_is_shown(told: Told) -> None:
@@ -61,8 +63,9 @@ def test_the_logo_and_a_backdrop_are_looked_at_and_a_pan_and_a_sprite_are_not(to
 def test_a_long_still_is_asked_about_with_the_line_to_write(told: Told, size: tuple[int, int], grid: str) -> None:
     (reason,) = told({"van.png": size})
     assert (reason.code, reason.kind, reason.file) == ("sheet-unsaid", Kind.REFUSE, "van.png")
-    assert f"sheet = {grid}" in reason.mend
-    assert told({"van.png": size}, f'[[part]]\nart = "van.png"\nsheet = {grid}\n') == []
+    lines = reason.mend.partition("\n")[2]
+    assert lines.endswith(f"sheet = {grid}")
+    assert told({"van.png": size}, lines + "\n") == [], "the lines to paste answer the question"
 
 
 def test_below_ten_times_it_is_a_still_that_is_cut_off(told: Told) -> None:

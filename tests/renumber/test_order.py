@@ -180,6 +180,7 @@ def test_a_second_picture_with_a_number_is_refused_by_name(copy: str):
     result = ordered("frame 11.png", "frame 12.png", "frame 13.png", copy)
     (reason,) = (r for r in result.reasons if r.kind is Kind.REFUSE)
     assert reason.code == "frames-doubled"
+    assert len(reason.exhibits) >= 2 and reason.exhibits[-1].name == reason.file, "both are shown side by side"
     told = f"{reason.file} {reason.what}"
     assert copy in told and "frame 12.png" in told and "12" in reason.what
 

@@ -26,6 +26,7 @@ from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import REASONS_SHOWN, DropMaker, Outcome
 from keyturn.shop.folders import Shop
+from keyturn.shop.papers import Letterhead
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import Rejection
@@ -326,10 +327,10 @@ def test_a_bug_while_a_drop_is_refused_is_tried_once_more_and_costs_the_drop_not
     """After the first bug the drop is refused for its own fault, after the second for the bug; beyond, it stays."""
     real, bugs = drop_maker.rejected_html, iter([True] * failures)
 
-    def fails_at_first(found: Rejection) -> str:
+    def fails_at_first(found: Rejection, *more: Letterhead) -> str:
         if next(bugs, False):
             raise ZeroDivisionError("a bug")
-        return real(found)
+        return real(found, *more)
 
     monkeypatch.setattr(drop_maker, "rejected_html", fails_at_first)
     claim = claimed(manifest=BAD)
@@ -362,9 +363,9 @@ def test_a_stop_while_a_drop_is_refused_leaves_it_in_work(
 ) -> None:
     """A crew that was closed raises CancelledError: here, while the small pictures of the rejects page are made."""
 
-    def closed(self: DropMaker, refused: object) -> dict[str, str]:
+    def closed(*given: object) -> dict[str, str]:
         raise CancelledError
 
-    monkeypatch.setattr(DropMaker, "_pictures", closed)
+    monkeypatch.setattr(drop_maker, "refused_pictures", closed)
     assert maker.process(claimed(manifest=BAD)) is Outcome.STOPPED
     assert places(shop) == {"work"} and list(shop.rejects.iterdir()) == []

@@ -21,7 +21,7 @@ from keyturn.renumber.parts import JobArt, PartArt
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import PlannedPart, fit_for
 from keyturn.shop.evenly_spaced import evenly_spaced
-from keyturn.shop.reasons import Refused, note
+from keyturn.shop.reasons import Exhibit, Refused, note
 from keyturn.shop.rulebook import Intake
 from keyturn.workers.crew import Crew
 
@@ -136,7 +136,9 @@ def _with_note(plan: Plan, crops: Sequence[_Crop], moved: dict[int, F64], art: J
     if most <= LOST:
         return plan
     what = f"{most:.0%} of what moves in {art.parts[number].art} lies outside what the panel shows of it"
-    reason = note("motion-cropped", what, _mend(seen, focus), file=FILE_NAME, field="focus")
+    (window,) = {crop.window for crop, _ in seen if crop.number == number}
+    shown = Exhibit(name=art.parts[number].names[0], kept=window)
+    reason = note("motion-cropped", what, _mend(seen, focus), file=FILE_NAME, field="focus", exhibits=(shown,))
     others = (other for other in plan.reasons if other.code != "art-cut-off")  # it says less of the same
     return replace(plan, reasons=(*others, reason))
 
@@ -145,11 +147,12 @@ def _mend(seen: Seen, focus: Point) -> str:
     """Return the remedy, with the focus that keeps most of the movement of all parts; each part has the same weight."""
     x, y = (round(_best(seen, side, focus[side]), 2) for side in (0, 1))
     contain = 'fit = "contain" shows all of it, with margins'
+    top = "write at the top of job.toml"
     now = float(np.mean([1 - outside(moves, crop.window) for crop, moves in seen]))
     then = float(np.mean([1 - outside(moves, _window_at(crop, (x, y))) for crop, moves in seen]))
     if then < now + BETTER:
-        return f"no focus keeps more; {contain}"
-    return f"focus = [{x:.2f}, {y:.2f}] keeps {then:.0%} of it; {contain}"
+        return f'no focus keeps more; {contain}: {top}:\nfit = "contain"'
+    return f"{contain}; another focus keeps {then:.0%} of it: {top}:\nfocus = [{x:.2f}, {y:.2f}]"
 
 
 def _best(seen: Seen, side: int, focus: float) -> float:

@@ -13,7 +13,7 @@ from keyturn.eye.screen import Screen
 from keyturn.radio.pacing import Pacing, PlayedPart, pacing_of
 from keyturn.radio.timeline import Timeline
 from keyturn.renumber.plan import Plan
-from keyturn.shop.reasons import Reason, note, refuse
+from keyturn.shop.reasons import Exhibits, Reason, note, refuse
 from keyturn.shop.records import FlashRecord
 from keyturn.shop.rulebook import Flash
 
@@ -46,7 +46,7 @@ class PictureNumbers:
 
 
 @dataclass(frozen=True, slots=True)
-class _Numbered:
+class NumberedPicture:
     """Picture `number` of the animation."""
 
     number: int
@@ -81,44 +81,44 @@ def flash_record(
     """
     screen = Screen.of(plan.radio.panel, rules)
 
-    def check(player: _Beats) -> FlashRecord:
-        return flash_check(screen, rules, lambda: _shown(plan, numbers, player, cells, pixels, screen))
+    def check(player: Beats) -> FlashRecord:
+        return flash_check(screen, rules, lambda: shown(plan, numbers, player, cells, pixels, screen))
 
-    return max(map(check, _players(plan)), key=_badness)
+    return max(map(check, players(plan)), key=_badness)
 
 
 @dataclass(frozen=True, slots=True)
-class _Beats:
+class Beats:
     """What of a player the check depends on."""
 
     pacing: Pacing
     black_first: bool
 
 
-def _players(plan: Plan) -> tuple[_Beats, ...]:
+def players(plan: Plan) -> tuple[Beats, ...]:
     """Return each way in which the radio may play: one, unless its generation is a guess."""
     facts = plan.radio.player.candidates
     # when a pause is broken off at the end of the boot does not matter: the check lets the boot never end
     paced = (replace(pacing_of(plan.radio, each, plan.fps), pause_check_ms=0) for each in facts)
-    return tuple(dict.fromkeys(_Beats(pacing, each.black_first) for pacing, each in zip(paced, facts, strict=True)))
+    return tuple(dict.fromkeys(Beats(pacing, each.black_first) for pacing, each in zip(paced, facts, strict=True)))
 
 
 def _badness(record: FlashRecord) -> tuple[bool, int, float]:
     return not record.passes, max(record.general_max_per_s, record.red_max_per_s), record.field_share
 
 
-def _shown(
-    plan: Plan, numbers: PictureNumbers, player: _Beats, cells: CellsOf, pixels: PixelsOf | None, screen: Screen
+def shown(
+    plan: Plan, numbers: PictureNumbers, player: Beats, cells: CellsOf, pixels: PixelsOf | None, screen: Screen
 ) -> Iterator[tuple[float, Picture]]:
     """Yield each change of the picture: the logo, a black picture on some players, and the frames."""
-    yield -LOGO_STANDS_S, _Numbered(numbers.logo, cells, pixels)
+    yield -LOGO_STANDS_S, NumberedPicture(numbers.logo, cells, pixels)
     previous: int | None = numbers.logo
     if player.black_first:
         yield -max(player.pacing.work_s, SHORTEST_BLACK_S), _Black(screen)
         previous = None
     for number, at_s in _pictures(plan, numbers, player.pacing):
         if number != previous:
-            yield at_s, _Numbered(number, cells, pixels)
+            yield at_s, NumberedPicture(number, cells, pixels)
             previous = number
 
 
@@ -138,8 +138,11 @@ def _play_s(part: PlayedPart, pacing: Pacing) -> float:
     return part.frames * pacing.interval_s + pacing.pause_s(part.pause)
 
 
-def flash_reasons(record: FlashRecord, rules: Flash) -> list[Reason]:
-    """Return the finding where the animation flashes too often: a refusal or a note, as the shop's rules say."""
+def flash_reasons(record: FlashRecord, rules: Flash, exhibits: Exhibits = ()) -> list[Reason]:
+    """Return the finding where the animation flashes too often: a refusal or a note, as the shop's rules say.
+
+    `exhibits` show where.
+    """
     if record.passes:
         return []
     finding = refuse if rules.on_failure == "refuse" else note
@@ -153,4 +156,4 @@ def flash_reasons(record: FlashRecord, rules: Flash) -> list[Reason]:
         f"at most {rules.most_per_second} are allowed"
     )
     mend = "make the change slower, smaller or gentler there (WCAG 2.2, 2.3.1)"
-    return [finding("flashes", what, mend)]
+    return [finding("flashes", what, mend, exhibits=exhibits)]

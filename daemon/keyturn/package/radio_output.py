@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.dithering import dithering_reasons
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
+from keyturn.judge.flash_place import flash_exhibits
 from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons, stumble_reasons
 from keyturn.judge.sizes import logo_reasons, memory_reasons, memory_record
 from keyturn.judge.timing import delay_reasons, timeline_record
@@ -34,7 +35,7 @@ from keyturn.radio import desc
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import PlannedPart
 from keyturn.shop.progress import Progress
-from keyturn.shop.reasons import Kind, Reason, Refused, gathered, only, refuse
+from keyturn.shop.reasons import Exhibits, Kind, Reason, Refused, gathered, only, refuse
 from keyturn.shop.records import (
     FlashRecord,
     HandoffRecord,
@@ -153,10 +154,11 @@ def _logo(job: RadioJob, crew: Crew) -> FrameDone:
 class _Seen:
     """What the checks found. `difference` shows where logo and frame 1 differ, as a data URI.
 
-    `joins` are the changes from each part's last frame to the next part's first.
+    `joins` are the changes from each part's last frame to the next part's first. `flashing` shows where it flashes.
     """
 
     flash: FlashRecord
+    flashing: Exhibits
     handoff: HandoffRecord
     difference: str | None
     changes: tuple[tuple[float, ...], ...]
@@ -175,10 +177,12 @@ def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _
         return store.cells(number)
 
     numbers = PictureNumbers(made.logo_number, made.numbers)
-    flash = flash_record(made.job.plan, numbers, cells, made.job.rules.safety.flash, store.pixels)
+    plan, rules = made.job.plan, made.job.rules.safety.flash
+    flash = flash_record(plan, numbers, cells, rules, store.pixels)
+    flashing = () if flash.passes else flash_exhibits(plan, numbers, cells, rules, flash.worst_at_s)
     handoff, difference = _handoff(made, store, crew)
     joins = tuple(store.changes((before[-1], after[0]))[1] for before, after in pairwise(made.numbers))
-    return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
+    return _Seen(flash, flashing, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
 
 
 def _judged_too_long(most: float) -> Reason:
@@ -225,7 +229,7 @@ def _reasons(made: _Made, record: RadioRecord, store: FrameStore, seen: _Seen) -
     why = [part.hold_screen for part in made.job.manifest.part if part.hold_screen]
     found = [
         *gathered(store.reasons),
-        *flash_reasons(record.flash, safety.flash),
+        *flash_reasons(record.flash, safety.flash, seen.flashing),
         *memory_reasons(plan, animation.cropped_sizes(made.animation)),
         *made.reasons,
         *logo_reasons(plan, len(made.logo)),

@@ -49,7 +49,11 @@ def _by_file(reasons: Sequence[Reason], pictures: dict[str, str]) -> tuple[FileV
     groups: dict[str | None, list[Reason]] = {}
     for reason in reasons:
         groups.setdefault(reason.file, []).append(reason)
-    return tuple(FileView(file, pictures.get(file or ""), tuple(group)) for file, group in groups.items())
+    shown = {exhibit.name for reason in reasons for exhibit in reason.exhibits}  # these pictures stand with the reason
+    return tuple(
+        FileView(file, None if file in shown else pictures.get(file or ""), tuple(group))
+        for file, group in groups.items()
+    )
 
 
 def _language(letterhead: Letterhead | None) -> Language:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 
 from keyturn.manifest.models import FILE_NAME
 from keyturn.normalize.fit import Fit, box
 from keyturn.renumber.extra_pictures import extra_pictures
 from keyturn.renumber.parts import JobArt, PartArt
-from keyturn.shop.reasons import Reason, note, refuse
+from keyturn.shop.reasons import Box, Exhibit, Reason, note, refuse
 
 MUCH = 0.3334
 """A third. A still of which more than this share is cut off gets a note. Keyturn's own choice."""
@@ -23,7 +24,7 @@ def cut_off_reasons(art: JobArt, fit: Fit, radio: str) -> list[Reason]:
     """Ask about stills that may be sheets of frames; else note the still of which the panel cuts off most."""
     if fit.mode != "cover":
         return []
-    if asked := list(_asked(art, fit.size)):
+    if asked := list(_asked(art, fit)):
         return asked
     shares = {name: cut_off(size, fit) for name, size in _sizes(art)}
     name, most = max(shares.items(), key=lambda item: item[1], default=("", 0.0))
@@ -32,13 +33,21 @@ def cut_off_reasons(art: JobArt, fit: Fit, radio: str) -> list[Reason]:
     alike = sum(share > MUCH for share in shares.values()) - 1
     more = f" (and of {alike} more pictures much)" if alike else ""
     what = f"{most:.0%} of it is cut off, so that it fills the panel of {radio}{more}"
-    return [note("art-cut-off", what, 'fit = "contain" in job.toml shows all of it, with margins', file=name)]
+    shown = Exhibit(name=name, kept=kept(dict(_sizes(art))[name], fit))
+    mend = 'to show all of it, with margins, write at the top of job.toml:\nfit = "contain"'
+    return [note("art-cut-off", what, mend, file=name, exhibits=(shown,))]
 
 
 def cut_off(size: Size, fit: Fit) -> float:
     """Return which share of a picture of `size` is not shown."""
+    left, top, right, bottom = kept(size, fit)
+    return 1 - (right - left) * (bottom - top)
+
+
+def kept(size: Size, fit: Fit) -> Box:
+    """Return the part of a picture of `size` that is shown, in shares of its sides."""
     left, top, right, bottom = box(size, fit).crop
-    return 1 - (right - left) * (bottom - top) / (size[0] * size[1])
+    return left / size[0], top / size[1], right / size[0], bottom / size[1]
 
 
 def _sizes(art: JobArt) -> Iterator[tuple[str, Size]]:
@@ -56,16 +65,18 @@ def _sizes(art: JobArt) -> Iterator[tuple[str, Size]]:
             yield name, (right - left, bottom - top)
 
 
-def _asked(art: JobArt, panel: Size) -> Iterator[Reason]:
+def _asked(art: JobArt, fit: Fit) -> Iterator[Reason]:
     for number, part in enumerate(art.parts, 1):
-        if not (part.hold_of or part.clip or part.entry.pan or part.cells) and (found := _longest(part, art, panel)):
+        if not (part.hold_of or part.clip or part.entry.pan or part.cells) and (found := _longest(part, art, fit.size)):
             name, across, times = found
             wide, high = art.probes[name].size
             grid = f"[{round(times)}, 1]" if across else f"[1, {round(times)}]"
             side = "wide" if across else "high"
             what = f"is {wide} x {high}, {times:.0f} times as {side} as the panel's shape: is it a sheet of frames?"
-            mend = f'if so, write sheet = {grid} (columns, rows) in its part; if not, fit = "contain" shows it whole'
-            yield refuse("sheet-unsaid", what, mend, file=name, field=f"part.{number}.sheet")
+            rows = f"[[part]]\nart = {json.dumps(name, ensure_ascii=False)}\nsheet = {grid}"
+            mend = f'if not, fit = "contain" shows it whole; if so, its part in job.toml needs these lines:\n{rows}'
+            shown = Exhibit(name=name, kept=kept((wide, high), fit))
+            yield refuse("sheet-unsaid", what, mend, file=name, field=f"part.{number}.sheet", exhibits=(shown,))
 
 
 def _longest(part: PartArt, art: JobArt, panel: Size) -> tuple[str, bool, float] | None:

@@ -14,13 +14,16 @@ from itertools import pairwise
 
 from keyturn.renumber.frame_names import PictureName, parsed, without_marks
 from keyturn.renumber.number_words import numbers_in_words
-from keyturn.shop.reasons import Kind, Reason, mended, note, only, refuse
+from keyturn.shop.reasons import Exhibit, Kind, Reason, mended, note, only, refuse
 
 Same = Callable[[str, str], bool]
 """Are the contents of these two files equal?"""
 
 SHOWN = 8
 """So many findings of one sort are told one by one; the rest are counted."""
+
+PICTURES_SHOWN = 4
+"""So many pictures with one number are shown side by side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +185,9 @@ def _is_twin(first: _Frame, twin: _Frame, same: Same | None) -> bool:
 def _doubled(number: int, alike: list[_Frame]) -> Reason:
     others = ", ".join(frame.name for frame in alike[:-1])
     mend = "keep the right one, or give one of them another number or a [[part]] of its own"
-    return refuse("frames-doubled", f"has the number {number}, as has {others}", mend, file=alike[-1].name)
+    shown = tuple(Exhibit(name=frame.name) for frame in alike[:PICTURES_SHOWN])
+    what = f"has the number {number}, as has {others}"
+    return refuse("frames-doubled", what, mend, file=alike[-1].name, exhibits=shown)
 
 
 def _dropped(first: _Frame, twin: _Frame) -> Reason:

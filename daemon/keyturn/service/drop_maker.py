@@ -18,18 +18,15 @@ from typing import Any
 from loguru import logger
 
 from keyturn import __version__, pipeline
-from keyturn.flatten.frame_source import Source
 from keyturn.inbox.artist_folder import artist_folder
 from keyturn.inbox.doubts import Doubts, still_arriving
 from keyturn.inbox.survey import Snapshot
 from keyturn.manifest import reading
 from keyturn.outbox import revision_numbers
 from keyturn.outbox.record_files import refused_before
-from keyturn.package.animation import data_uri
-from keyturn.package.picture_tasks import Check, small
+from keyturn.package.refused_pictures import refused_pictures
 from keyturn.pages.rejects import rejected_html, rejected_text
 from keyturn.pipeline import Bench
-from keyturn.renumber.patterns import is_art
 from keyturn.service import abrupt_ends, slip_intake
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
@@ -37,14 +34,11 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.hooks import Event
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.progress import Stopped
-from keyturn.shop.reasons import Kind, Reason, Refused, ShopFault, first_of, only, refuse, shop_fault
+from keyturn.shop.reasons import Reason, Refused, ShopFault, first_of, refuse, shop_fault
 from keyturn.shop.records import JobRecord, Rejection
 
 REASONS_SHOWN = 200
 """A rejects page names at most this many things: a manifest of 256 KiB can be wrong in 30,000 places."""
-
-PICTURES_SHOWN = 12
-"""A rejects page shows at most this many pictures."""
 
 
 class Outcome(StrEnum):
@@ -229,7 +223,7 @@ class DropMaker:
             customer=refused.customer,
             rejected_at=self.bench.now().isoformat(timespec="seconds"),
             reasons=first_of(refused.reasons, REASONS_SHOWN),
-            pictures=self._pictures(refused),
+            pictures=refused_pictures(refused, self.bench.rules.intake, self.bench.crew),
             mends=refused_before(self.folders.drop_of(claim)),
         )
         letterhead = self.bench.papers.letterhead
@@ -257,31 +251,9 @@ class DropMaker:
         manifest, _ = reading.read_leniently(root, max_kib=rules.intake.caps.manifest_kib)
         return Refused([reason], customer=manifest.customer if manifest else None, root=root)
 
-    def _pictures(self, refused: Refused) -> dict[str, str]:
-        """Return small pictures, as data URIs, of the files that the refusals name, as far as they can be read.
-
-        There are none where the drop's time is up.
-        """
-        root = refused.root
-        if root is None:
-            return {}
-        named = dict.fromkeys(reason.file for reason in only(refused.reasons, Kind.REFUSE))
-        names = [name for name in named if name and is_art(name)][:PICTURES_SHOWN]
-        jobs = [Check(Source(root / name, name), self.bench.rules.intake) for name in names if _is_plain(root / name)]
-        results = self.bench.crew.run(small, jobs, lambda job: job.source.name)
-        try:
-            pairs = list(zip(jobs, results, strict=True))
-        except Refused:
-            return {}
-        return {job.source.name: data_uri(made) for job, made in pairs if not isinstance(made, Refused)}
-
 
 def job_name(claim: Claim) -> str:
     return claim.name if claim.form == "folder" else without_ending(claim.name)
-
-
-def _is_plain(path: Path) -> bool:
-    return path.is_file() and not path.is_symlink()
 
 
 def _ended_abruptly(claim: Claim) -> Reason:

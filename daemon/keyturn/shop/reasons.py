@@ -8,7 +8,7 @@ wrong with a drop raises `Refused` with every reason found so far. What is wrong
 from __future__ import annotations
 
 import errno
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -26,10 +26,43 @@ class Kind(StrEnum):
     NOTE = "note"
 
 
+Box = tuple[float, float, float, float]
+"""Left, top, right and bottom in shares of a picture's width and height, 0 to 1."""
+
+
+class Exhibit(BaseModel):
+    """A picture that pages show with a reason, and the place on it that is meant.
+
+    `name` is a file of the drop. With a `radio` it says which frame it is: number `picture` of `RadioProof.frames`. Of
+    a picture with `kept`, the rest is cut off.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
+
+    name: str
+    radio: str = ""
+    picture: int = 0
+    kept: Box | None = None
+    marked: Box | None = None
+
+    @field_validator("name")
+    @classmethod
+    def _can_be_written(cls, text: str) -> str:
+        return writable(text)
+
+
+Exhibits = tuple[Exhibit, ...]
+
+
+def writable(text: str) -> str:
+    """Escape bytes of file names that are not UTF-8 (PEP 383's surrogates): JSON and pages cannot hold them."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 class Reason(BaseModel):
     """One finding. `file` is relative to the drop, `/`-separated; `field` is a dotted manifest key.
 
-    `mend` may end in lines to paste, each after a line break.
+    `mend` may end in lines to paste, each after a line break. `exhibits` are shown with it.
     """
 
     model_config = ConfigDict(frozen=True, extra="ignore")  # records hold reasons, those of a newer Keyturn too
@@ -40,12 +73,12 @@ class Reason(BaseModel):
     mend: str = ""
     file: str | None = None
     field: str | None = None
+    exhibits: Exhibits = ()
 
     @field_validator("what", "mend", "file", "field")
     @classmethod
     def _can_be_written(cls, text: str | None) -> str | None:
-        """Escape bytes of file names that are not UTF-8 (PEP 383's surrogates): JSON and pages cannot hold them."""
-        return text and text.encode("utf-8", "backslashreplace").decode("utf-8")
+        return text and writable(text)
 
     def line(self) -> str:
         """Return the reason as one plain line, for terminals and logs. Lines to paste are parted by a /."""
@@ -55,9 +88,11 @@ class Reason(BaseModel):
         return f"{text} -> {mend}" if mend else text
 
 
-def refuse(code: str, what: str, mend: str, *, file: str | None = None, field: str | None = None) -> Reason:
+def refuse(
+    code: str, what: str, mend: str, *, file: str | None = None, field: str | None = None, exhibits: Exhibits = ()
+) -> Reason:
     """Return a reason that refuses the drop."""
-    return Reason(code=code, kind=Kind.REFUSE, what=what, mend=mend, file=file, field=field)
+    return Reason(code=code, kind=Kind.REFUSE, what=what, mend=mend, file=file, field=field, exhibits=exhibits)
 
 
 def mended(code: str, what: str, *, file: str | None = None, field: str | None = None) -> Reason:
@@ -65,26 +100,35 @@ def mended(code: str, what: str, *, file: str | None = None, field: str | None =
     return Reason(code=code, kind=Kind.MENDED, what=what, file=file, field=field)
 
 
-def note(code: str, what: str, mend: str = "", *, file: str | None = None, field: str | None = None) -> Reason:
+def note(
+    code: str, what: str, mend: str = "", *, file: str | None = None, field: str | None = None, exhibits: Exhibits = ()
+) -> Reason:
     """Return a reason that is worth knowing and stops nothing."""
-    return Reason(code=code, kind=Kind.NOTE, what=what, mend=mend, file=file, field=field)
+    return Reason(code=code, kind=Kind.NOTE, what=what, mend=mend, file=file, field=field, exhibits=exhibits)
 
 
 class Refused(Exception):  # noqa: N818 - the word of the trade; it is an outcome, not an error of the program
     """The drop cannot be made as it is. `reasons` holds every reason found: refusals, what was mended and notes.
 
     `customer` is the manifest's customer and `root` the artist's own folder, as far as they were known when the drop
-    was refused; else None.
+    was refused; else None. `pictures` are small ones of made frames that exhibits name, as data URIs.
     """
 
-    def __init__(self, reasons: Iterable[Reason], *, customer: str | None = None, root: Path | None = None) -> None:
+    def __init__(
+        self,
+        reasons: Iterable[Reason],
+        *,
+        customer: str | None = None,
+        root: Path | None = None,
+        pictures: Mapping[str, str] | None = None,
+    ) -> None:
         self.reasons: tuple[Reason, ...] = tuple(reasons)
-        self.customer, self.root = customer, root
+        self.customer, self.root, self.pictures = customer, root, dict(pictures or {})
         super().__init__("; ".join(r.line() for r in self.reasons if r.kind is Kind.REFUSE))
 
-    def __reduce__(self) -> tuple[type[Refused], tuple[tuple[Reason, ...]], dict[str, str | Path | None]]:
+    def __reduce__(self) -> tuple[type[Refused], tuple[tuple[Reason, ...]], dict[str, object]]:
         # Workers send it to the service by pickle. pickle sets the last item's values as attributes.
-        return Refused, (self.reasons,), {"customer": self.customer, "root": self.root}
+        return Refused, (self.reasons,), {"customer": self.customer, "root": self.root, "pictures": self.pictures}
 
 
 class ShopFault(Exception):  # noqa: N818 - see Refused
