@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from keyturn.inbox.settle import Settle
 from keyturn.inbox.survey import snapshot
 from keyturn.outbox import published_digests, revision_life
 from keyturn.outbox.ledger import Ledger
@@ -23,6 +24,7 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker, Outcome
 from keyturn.shop import slips
 from keyturn.shop.folders import Shop
+from keyturn.shop.settings import SettleSettings
 from keyturn.shop.slips import Slip
 from samples import Drop
 from shop_runs import lay, run_until_quiet
@@ -129,6 +131,15 @@ def test_a_saved_mail_that_packs_its_text_is_read(shop: Shop, maker: DropMaker, 
     mail.set_content(f"Gärna så! 好\n> {slips.as_line(slip_about(out))}\n", cte="base64")
     assert maker.process(came(maker, "van.eml", mail.as_bytes())) is Outcome.ENTERED
     assert revision_life.read(out).approved
+
+
+@pytest.mark.parametrize("name", ["answer.txt", "Re: van.eml", "slip"])
+def test_a_slip_is_not_held_up_as_a_drop_without_a_manifest_is(tmp_path: Path, bench: Bench, name: str) -> None:
+    wait, file = SettleSettings(), tmp_path / name
+    file.write_text("[keyturn-slip:")
+    settle = Settle(wait, bench.rules.intake.names)
+    assert not settle.look(name, snapshot(file), 0.0).ready
+    assert settle.look(name, snapshot(file), wait.seconds).ready and wait.seconds < wait.without_manifest_seconds
 
 
 def test_a_slip_that_comes_twice_counts_once_and_the_hook_hears_of_it_once(

@@ -109,7 +109,7 @@ function setUpAnswer(root) {
     if (!by.reportValidity() || !note.reportValidity()) return;
     const slip = { ...table.slip, id: randomId(), at: new Date().toISOString(), by: written(by), note: written(note), answer, marks: marks() };
     const text = slipLine(slip), said = table.sentences[answer].replace("{by}", () => slip.by);
-    const sentence = slip.note ? said + "\n" + slip.note : said.replace(/:$/, ".");
+    const sentence = slip.note ? said + "\n" + slip.note : said.replace(/\s*[:\uff1a]$/, ".");
     const bodies = [sentence + "\n\n" + text + "\n", said + "\n\n" + text + "\n", text + "\n", words.attached];
     const { link, cut } = mailLink(table.to, table.subjects[answer], bodies, table.longest);
     find("sentence").textContent = sentence;
