@@ -10,6 +10,7 @@ import pytest
 
 from keyturn.outbox import record_files, sheets, shop_state
 from keyturn.shop.folders import Shop
+from keyturn.shop.papers import Letterhead, Papers
 from keyturn.shop.rulebook import Rulebook
 
 FERN = "fern-hollow-mobile-library"
@@ -116,3 +117,43 @@ def test_records_and_articles_are_made_once_while_their_files_stay_the_same(
     monkeypatch.setattr("keyturn.pages.sheet.fragment", never)
     sheets.write_sheet(shop.outbox, FERN, rules)
     assert (published / "proof.html").read_bytes() == first
+
+
+def in_language(published: Path, code: object) -> None:
+    for path in published.glob("van-r*/job.json"):
+        path.write_text(json.dumps(json.loads(path.read_text()) | {"language": code}))
+
+
+def test_a_sheet_that_is_written_anew_keeps_the_language_of_its_job(
+    published: Path, shop: Shop, rules: Rulebook
+) -> None:
+    in_language(published, "pl")
+    german = Papers(Letterhead("Lantern Row Radio", language="de"))
+    for papers in (None, german):
+        sheet = sheets.write_sheet(shop.outbox, FERN, rules, papers)
+        assert sheet is not None
+        assert '<html lang="pl">' in sheet.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("code", [None, "tlh", "../de", ""])
+def test_a_record_without_a_language_that_is_known_gives_a_sheet_all_the_same(
+    published: Path, shop: Shop, rules: Rulebook, code: object
+) -> None:
+    """Records of before name none; a newer Keyturn's may name one that is not here."""
+    in_language(published, code)
+    if code is None:
+        for path in published.glob("van-r*/job.json"):
+            record = json.loads(path.read_text())
+            del record["language"]
+            path.write_text(json.dumps(record))
+    sheet = sheets.write_sheet(shop.outbox, FERN, rules, Papers(Letterhead(language="en")))
+    assert sheet is not None
+    assert '<html lang="en">' in sheet.read_text(encoding="utf-8")
+
+
+def test_the_same_records_are_drawn_in_each_language(published: Path, shop: Shop, rules: Rulebook) -> None:
+    """Pieces of a sheet are kept by their records: a kept piece of another language may not stand in for it."""
+    for code, words in (("en", "What you will see"), ("de", "Was Sie sehen werden"), ("en", "What you will see")):
+        sheet = sheets.write_sheet(shop.outbox, FERN, rules, Papers(Letterhead(language=code)))
+        assert sheet is not None
+        assert words in sheet.read_text(encoding="utf-8")

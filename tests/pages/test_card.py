@@ -10,6 +10,7 @@ import pytest
 from keyturn.pages.card import card, cards, install_text
 from keyturn.pages.sheet import job_anchor
 from keyturn.shop import rulebook
+from keyturn.shop.papers import Letterhead
 from page_text import text_of
 
 PROFILES = rulebook.load().radios
@@ -110,3 +111,38 @@ def test_install_txt_says_when_the_home_screen_comes_later(by_hand: ModuleType) 
     delayed = by_hand.radio(timeline=by_hand.timeline(delay_s=1.2))
     assert "up to 1.2 s later than before." in install_text(by_hand.job(), delayed, TALL, ())
     assert "later than before" not in install_text(by_hand.job(), by_hand.radio(), TALL, ())
+
+
+GERMAN = Letterhead("Lantern Row Radio", language="de")
+
+
+def test_the_card_is_in_the_shops_language_and_files_keep_their_names(by_hand: ModuleType) -> None:
+    page = cards(by_hand.job(), PROFILES, rulebook.load().safety.cautions.card, letterhead=GERMAN)
+    text = text_of(page)
+    assert '<html lang="de">' in page
+    assert "Kopieren Sie den Inhalt von usb/, und nichts anderes" in text
+    assert "bootanimation.zip9,0 MiB (9.437.184 Byte)" in text  # Unicode CLDR: German decimal and group signs
+    assert "16,0 s bis 21,0 s nach dem ersten Bild" in text
+
+
+def test_the_jobs_own_language_goes_before_the_shops(by_hand: ModuleType) -> None:
+    job = by_hand.job().model_copy(update={"language": "pl"})
+    assert '<html lang="pl">' in cards(job, PROFILES, (), letterhead=GERMAN)
+    assert "Ekran g\u0142\u00f3wny" in install_text(job, by_hand.radio(), TALL, (), GERMAN)
+
+
+def test_a_shops_own_caution_stays_as_it_wrote_it(by_hand: ModuleType) -> None:
+    own = "100 % of the keys hang by the door."
+    assert own in text_of(cards(by_hand.job(), PROFILES, (own,), letterhead=GERMAN))
+    assert "hang by the door" in install_text(by_hand.job(), by_hand.radio(), TALL, (own,), GERMAN)
+
+
+def test_install_txt_in_other_languages_is_utf_8_with_its_mark(by_hand: ModuleType) -> None:
+    job = by_hand.job(job=by_hand.HOSTILE)
+    text = install_text(job, by_hand.radio(), TALL, rulebook.load().safety.cautions.card, Letterhead(language="ar"))
+    # RFC 3629, 6: U+FEFF at the start of a text as a signature
+    assert text.encode("utf-8").startswith(b"\xef\xbb\xbf")
+    lines = text[1:].split("\r\n")
+    assert lines.pop() == ""
+    assert all("\n" not in line and "\r" not in line and "\u202e" not in line and len(line) <= 72 for line in lines)
+    assert "\u2068usb/\u2069" in text  # Unicode Bidirectional Algorithm (UAX 9), 2.4: isolates

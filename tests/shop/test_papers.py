@@ -80,3 +80,10 @@ def test_a_link_in_the_logos_place_is_not_followed(shop: Shop, tmp_path: Path) -
 def test_an_address_that_is_none_is_told(shop: Shop, line: str) -> None:
     with pytest.raises(ShopFault, match="shop"):
         of(shop, f"[shop]\n{line}\n")
+
+
+def test_the_papers_are_in_the_shops_language(shop: Shop) -> None:
+    assert of(shop, 'language = "pl"\n').letterhead.language == "pl"
+    assert of(shop, "").letterhead.language == "en"
+    with pytest.raises(ShopFault, match="language"):
+        of(shop, 'language = "Klingon"\n')

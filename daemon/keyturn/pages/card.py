@@ -82,7 +82,7 @@ def cards(
 
 def _language(job: JobRecord, letterhead: Letterhead | None) -> Language:
     """Return the language of the job's papers: as its job.toml says, else the shop's."""
-    return language_of(job.language or (letterhead.language if letterhead else "en"))
+    return language_of(job.language or ("en" if letterhead is None else letterhead.language))
 
 
 def _translated(texts: Sequence[str], language: Language) -> tuple[str, ...]:

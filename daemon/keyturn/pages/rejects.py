@@ -57,7 +57,7 @@ def _by_file(reasons: Sequence[Reason], pictures: dict[str, str]) -> tuple[FileV
 
 
 def _language(letterhead: Letterhead | None) -> Language:
-    return language_of(letterhead.language if letterhead else "en")
+    return language_of("en" if letterhead is None else letterhead.language)
 
 
 def rejected_text(rejection: Rejection, letterhead: Letterhead | None = None) -> str:

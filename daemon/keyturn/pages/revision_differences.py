@@ -21,13 +21,13 @@ def changed(before: Revision, after: Revision, language: Language = ENGLISH) -> 
     """Return a sentence for each change; none where both revisions are the same."""
     _ = language.gettext
     old, new = ({r.radio: r for r in job.radios} for job, _ in (before, after))
-    said = [_("%(name)s: new in this revision", name=name) for name in new if name not in old]
-    said += [_("%(name)s: no longer made", name=name) for name in old if name not in new]
+    said = [_("%(name)s: new in this revision", name=language.isolated(name)) for name in new if name not in old]
+    said += [_("%(name)s: no longer made", name=language.isolated(name)) for name in old if name not in new]
     for name in (n for n in new if n in old):
         pictures = _pictures(before[1], name), _pictures(after[1], name)
         words = _radio(old[name], new[name], *pictures, language)
         several = len(new) > 1 or len(old) > 1
-        said += [_("%(name)s: %(words)s", name=name, words=each) if several else each for each in words]
+        said += [_("%(name)s: %(words)s", name=language.isolated(name), words=each) if several else each for each in words]
     if before[0].artist != after[0].artist and after[0].artist:
         said.append(_("drawn by %(artist)s", artist=language.isolated(after[0].artist)))
     return tuple(said)
