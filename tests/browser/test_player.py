@@ -44,11 +44,10 @@ PACINGS = [
 def table(parts: tuple[PlayedPart, ...], pacing: Pacing) -> dict[str, Any]:
     """Return the schedule as the sheet embeds it. Each frame has a picture of its own."""
     rows, first = [], 0
-    for number, part in enumerate(parts):
+    for part in parts:
         order = list(range(first, first + part.frames))
         first += part.frames
         row = {
-            "name": f"part {number + 1}",
             "type": part.type,
             "count": part.count,
             "pause_s": pacing.pause_s(part.pause),
@@ -113,7 +112,7 @@ def test_twelve_beats_by_hand(opened: Open, page_html: str) -> None:
     the pause follows every play. Frames stand for 1 s and the boot ends at 2.5 s, so the player sees it at 3 s."""
     page = opened(page_html).page
     parts = [("p", 2, 1.0, [0, 1, 2, 3]), ("c", 1, 0.0, [4, 5])]
-    rows = [{"name": "part 1", "type": t, "count": c, "pause_s": p, "order": o} for t, c, p, o in parts]
+    rows = [{"type": t, "count": c, "pause_s": p, "order": o} for t, c, p, o in parts]
     ask = "([s, times]) => times.map(t => { const seen = shownAt(s, t, 2.5); return seen && seen.picture; })"
     answer = page.evaluate(ask, [{"interval_s": 1.0, "parts": rows}, [-0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 6.5]])
     assert answer == [None, 0, 1, 2, 2, 4, 5, None]  # frame 2 stands through the pause, then the c part, then over

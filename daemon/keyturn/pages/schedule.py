@@ -12,17 +12,16 @@ from keyturn.shop.records import RadioProof, RadioRecord, TimelineRecord
 MOST_BUTTONS = 7
 
 
-def schedule(radio: RadioRecord, proof: RadioProof, language: Language = ENGLISH) -> dict[str, Any]:
+def schedule(radio: RadioRecord, proof: RadioProof) -> dict[str, Any]:
     """Return the table that `shownAt` in player.js reads. Times are seconds; `order` and `logo` are picture numbers."""
     parts = [
         {
-            "name": language.gettext("part %(number)s", number=number),
             "type": part.type,
             "count": part.count,
             "pause_s": part.pause_s,
             "order": list(order),
         }
-        for number, (part, order) in enumerate(zip(radio.parts, proof.order, strict=True), 1)
+        for part, order in zip(radio.parts, proof.order, strict=True)
     ]
     return {
         "interval_s": radio.timeline.interval_s,

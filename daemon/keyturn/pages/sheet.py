@@ -15,7 +15,7 @@ from keyturn.pages import charts, customer_words
 from keyturn.pages.answer import Answered, Asked, Told, answered, asked
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.film_strip import FilmStrip, film_strips
-from keyturn.pages.in_words import OnScreen, on_screen
+from keyturn.pages.in_words import OnScreen, at_cut, on_screen
 from keyturn.pages.languages import Language, language_of
 from keyturn.pages.large_pictures import LargePictures, large_pictures
 from keyturn.pages.player_words import player_words
@@ -44,12 +44,15 @@ class Beside:
 
     `player` returns a revision's large pictures, none where they take more characters than it is given. `own_page`
     returns the path from the sheet to the revision's own page, "" where it has none. `told` returns what is asked about
-    the revision and was answered; without it the sheet asks for an answer on paper alone.
+    the revision and was answered; without it the sheet asks for an answer on paper alone. A `look` is of a drop before
+    it is dropped: it asks for nothing and unfolds the workshop's part; `exhibits` are the pictures of its findings.
     """
 
     player: Callable[[JobRecord, float], PlayerRecord] = field(default=lambda record, most: NO_PLAYER)
     own_page: Callable[[JobRecord], str] = field(default=lambda record: "")
     told: Callable[[JobRecord], Told | None] = field(default=lambda record: None)
+    look: bool = False
+    exhibits: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +74,7 @@ class RadioView:
     pictures: tuple[str, ...]
     film_strips: tuple[FilmStrip, ...]
     on_screen: tuple[OnScreen, ...]
+    at_cut: str
     schedule: dict[str, Any] | None
     boots: tuple[tuple[str, float], ...]
     longest_boot_s: float
@@ -129,12 +133,12 @@ def sheet(
     `jobs` are revisions of the customer in any order, at least one. `earlier` is how many more there are, which the
     sheet leaves out.
     """
-    papers = papers or Papers()
+    papers, beside = papers or Papers(), beside or Beside()
     language = sheet_language(jobs, papers)
-    views = tuple(_job_views(jobs, beside or Beside(), 1e6 * papers.sheet_mb, language, papers.letterhead.mail))
+    views = tuple(_job_views(jobs, beside, 1e6 * papers.sheet_mb, language, papers.letterhead.mail))
     return page(
         "sheet.html.j2",
-        styles=("sheet.css", "answer.css"),
+        styles=("sheet.css", "answer.css", *(("exhibits.css",) if beside.exhibits else ())),
         script=("player.js", "answer.js"),
         customer=customer,
         jobs=views,
@@ -144,6 +148,8 @@ def sheet(
         earlier=earlier,
         written=max(view.newest.made_at for view in views),
         shop=papers.letterhead,
+        look=beside.look,
+        exhibits=beside.exhibits,
     )
 
 
@@ -174,7 +180,7 @@ def _job_views(
         pages = tuple(beside.own_page(record) for record, _ in revisions)
         whole = SameObjects(revisions, chain.from_iterable(revisions))
         told = tuple(beside.told(record) for record, _ in revisions)
-        article = _article(key, whole, with_pictures, logos, pages, language.code, told, mail)
+        article = _article(key, whole, with_pictures, logos, pages, language.code, told, mail, beside.look)
         yield JobView(key, newest, article, large)
 
 
@@ -192,6 +198,7 @@ def _article(
     language_code: str,
     told: tuple[Told | None, ...],
     mail: str,
+    look: bool,
 ) -> Markup:
     """Return the HTML of a job. It is kept for a caller that gives the same record objects again.
 
@@ -219,7 +226,7 @@ def _article(
         _with_answer(view, asked_of, key, mail, language)
         for view, asked_of in zip((replace(newest, redrawn=redrawn), *older), told, strict=True)
     )
-    return fragment("job.html.j2", language=language, key=key, newest=newest, older=others)
+    return fragment("job.html.j2", language=language, key=key, newest=newest, older=others, look=look)
 
 
 def _with_answer(view: RevisionView, told: Told | None, key: str, mail: str, language: Language) -> RevisionView:
@@ -259,7 +266,7 @@ def _radio_view(
 ) -> RadioView:
     if proof is not None and [len(order) for order in proof.order] != [part.frames for part in radio.parts]:
         proof = None  # these are pictures of something else, and the sheet must show what is on the stick
-    plan = schedule(radio, proof, language) if proof else None
+    plan = schedule(radio, proof) if proof else None
     if plan and logo is not None:
         plan["logo"] = logo
     return RadioView(
@@ -275,6 +282,7 @@ def _radio_view(
         pictures=pictures(proof) if proof else (),
         film_strips=film_strips(radio, proof, language) if proof else (),
         on_screen=on_screen(radio, language),
+        at_cut=at_cut(radio.timeline, language),
         schedule=plan,
         boots=boot_buttons(radio.timeline, language),
         longest_boot_s=longest_boot_s(radio.timeline),
