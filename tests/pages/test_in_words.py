@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from keyturn.pages.card import card
-from keyturn.pages.in_words import on_screen, plays_s
+from keyturn.pages.in_words import at_cut, on_screen, plays_s
+from keyturn.pages.languages import language_of
 from keyturn.shop import rulebook
 from page_text import text_of
 
@@ -69,3 +70,17 @@ def test_a_play_lasts_its_frames_and_its_pause(by_hand: ModuleType) -> None:
     assert plays_s(by_hand.part("lamps", 48, pause_s=0.5), by_hand.timeline()) == pytest.approx(5.3)
     quicker = by_hand.timeline(later_interval_s=0.09)
     assert plays_s(by_hand.part("lamps", 48, count=3, pause_s=0.5), quicker) == pytest.approx(4.8 + 2 * 4.32 + 1.5)
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ("frame 3 of 48 of part 2, at rest", "Bild 3 von 48 in Teil 2, stehend"),
+        ("frame 9 of 9 of part 1, cut mid-motion", "Bild 9 von 9 in Teil 1, mitten in der Bewegung abgeschnitten"),
+        ("frame 1 of 1 of hold, at rest", "frame 1 of 1 of hold, at rest"),
+    ],
+)
+def test_what_stands_at_the_cut_is_told_in_the_pages_language(by_hand: ModuleType, told: str, words: str) -> None:
+    timeline = by_hand.timeline(on_screen_at_cut=told)
+    assert at_cut(timeline) == told
+    assert at_cut(timeline, language_of("de")) == words

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import ModuleType
+
 import pytest
 from babel.dates import format_date
 from babel.numbers import format_decimal
 
-from keyturn.pages.languages import ENGLISH, Language, language_of
+from keyturn.pages.languages import ENGLISH, Language, language_of, language_of_customer
 from keyturn.shop.language_codes import LANGUAGES
+from keyturn.shop.records import JobRecord
 
 OTHERS = [code for code in LANGUAGES if code != "en"]
 
@@ -50,3 +53,13 @@ def test_only_right_to_left_languages_isolate_names() -> None:
     # Unicode Bidirectional Algorithm (UAX 9), 2.4: FIRST STRONG ISOLATE and POP DIRECTIONAL ISOLATE
     assert Language("ar").isolated("desc.txt") == "\u2068desc.txt\u2069"
     assert Language("de").isolated("desc.txt") == "desc.txt"
+
+
+def test_a_customers_sheet_is_in_the_language_that_was_named_last(by_hand: ModuleType) -> None:
+    def job(day: int, code: str | None) -> JobRecord:
+        made: JobRecord = by_hand.job(made_at=f"2026-03-0{day}T09:30:00+00:00")
+        return made.model_copy(update={"language": code})
+
+    assert language_of_customer([job(1, "fr"), job(3, None), job(2, "pl")], "de").code == "pl"
+    assert language_of_customer([job(1, None)], "de").code == "de"
+    assert language_of_customer([job(1, "xx")], "de").code == "en"

@@ -20,7 +20,7 @@ WIDTH = 72
 _UNSEEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 """General categories of characters without a shape of their own: controls, directions, line ends, surrogates."""
 
-_ISOLATES = "\u2068\u2069"
+_ISOLATES = "\u2066\u2068\u2069"
 
 DIGEST = 12
 """How many hex digits of a SHA-256 are shown, for people to compare by eye."""
@@ -147,7 +147,7 @@ def _install_lines(
         (_("Back to stock"), _translated(steps.restore, language), None),
     )
     yield from _wrapped(_("%(job)s, revision %(number)s, for %(customer)s", **titles), "", language)
-    about = {"title": name(radio.title), "radio": name(radio.radio)}
+    about = {"title": name(language.translated(radio.title)), "radio": name(radio.radio)}
     yield from _wrapped(_("Radio: %(title)s (%(radio)s)", **about), "", language)
     for title, texts, mark in listed:
         yield from _listed(title, texts, mark, language)

@@ -29,7 +29,7 @@ _OPTIONS = {"newstyle_gettext": "true", "trimmed": "true", "silent": "false", "t
 
 
 def template() -> Catalog:
-    """Return every sentence of the pages, and the cautions and steps of the rules that ship."""
+    """Return every sentence of the pages, and the titles, cautions and steps of the rules that ship."""
     found = _empty(None)
     pages = PACKAGE / "pages"
     for path in sorted((*pages.glob("*.py"), *pages.glob("templates/*.j2"))):
@@ -43,7 +43,19 @@ def template() -> Catalog:
 
 
 def _empty(code: str | None) -> Catalog:
-    return Catalog(code, project="Keyturn", creation_date=SINCE, revision_date=SINCE, charset="utf-8", fuzzy=False)
+    return Catalog(
+        code,
+        header_comment="# Keyturn's sentences for customers, fitters and artists; DEVELOPERS.md says how to translate.",
+        project="Keyturn",
+        version="1",
+        msgid_bugs_address="the project's issues",
+        last_translator="Keyturn",
+        language_team="Keyturn",
+        creation_date=SINCE,
+        revision_date=SINCE,
+        charset="utf-8",
+        fuzzy=False,
+    )
 
 
 def _place(path: Path) -> tuple[str, int]:
@@ -56,7 +68,9 @@ def _rules_texts() -> Iterator[tuple[Path, str]]:
     cautions = tomllib.loads(safety.read_text(encoding="utf-8"))["cautions"]
     yield from ((safety, text) for key in ("sheet", "card") for text in cautions[key])
     for path in sorted((PACKAGE / "rules" / "radios").glob("*.toml")):
-        steps = tomllib.loads(path.read_text(encoding="utf-8")).get("steps", {})
+        radio = tomllib.loads(path.read_text(encoding="utf-8"))
+        yield path, radio["title"]
+        steps = radio.get("steps", {})
         yield from ((path, text) for key in ("load", "confirm", "restore") for text in steps.get(key, ()))
 
 
@@ -77,10 +91,10 @@ def updated(code: str) -> Catalog:
 
 
 def as_text(catalogue: Catalog) -> bytes:
-    """Return the catalogue as the file that gettext's tools read."""
+    """Return the catalogue as the file that gettext's tools read, the same by every version of Babel."""
     file = io.BytesIO()
     write_po(file, catalogue, width=100, include_lineno=False, sort_output=False)
-    return file.getvalue()
+    return b"".join(line for line in file.getvalue().splitlines(True) if not line.startswith(b'"Generated-By'))
 
 
 def write_all() -> None:

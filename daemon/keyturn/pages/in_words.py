@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from keyturn.pages.languages import ENGLISH, Language
@@ -27,6 +28,21 @@ def on_screen(radio: RadioRecord, language: Language = ENGLISH) -> tuple[OnScree
             shown.append(OnScreen(_("Part %(number)s", number=number), part.art, _words(part, radio, language)))
         booted = booted or part.count == 0
     return tuple(shown)
+
+
+_AT_CUT = re.compile(r"frame (\d+) of (\d+) of part (\d+), (at rest|cut mid-motion)")
+"""How `judge.timing` says it in the record. Records of before name the part's folder, and stay as they are."""
+
+
+def at_cut(timeline: TimelineRecord, language: Language = ENGLISH) -> str:
+    """Return what is on the screen when a usual start ends."""
+    found = _AT_CUT.fullmatch(timeline.on_screen_at_cut)
+    if found is None:
+        return timeline.on_screen_at_cut
+    values = {"frame": found[1], "frames": found[2], "part": found[3]}
+    if found[4] == "at rest":
+        return language.gettext("frame %(frame)s of %(frames)s of part %(part)s, at rest", **values)
+    return language.gettext("frame %(frame)s of %(frames)s of part %(part)s, cut mid-motion", **values)
 
 
 def later_interval_s(timeline: TimelineRecord) -> float:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import gettext as gettext_catalogues
 import io
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
 from keyturn.shop.language_codes import LANGUAGES
+from keyturn.shop.records import JobRecord
 from keyturn.shop.units import KIB, MIB
 
 LOCALE = Path(__file__).parent / "locale"
@@ -161,6 +163,13 @@ def language_of(code: str) -> Language:
     if code == "en" or code not in LANGUAGES:
         return ENGLISH
     return Language(code, _catalogue(code))
+
+
+def language_of_customer(jobs: Iterable[JobRecord], shops: str) -> Language:
+    """Return the language of a customer's sheet: that of the newest revision whose job.toml names one, else the
+    shop's."""
+    newest_first = sorted(jobs, key=lambda job: job.made_at, reverse=True)
+    return language_of(next((job.language for job in newest_first if job.language), shops))
 
 
 def catalogue_file(code: str) -> Path:

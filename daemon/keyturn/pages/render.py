@@ -87,6 +87,7 @@ def _environment(code: str) -> Environment:
         "moment": language.moment,
         "counted": counted,
         "link": link,
+        "translated": language.translated,
     }
     environment.filters.update(filters)
     environment.policies["ext.i18n.trimmed"] = True

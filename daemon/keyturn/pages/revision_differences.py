@@ -27,7 +27,8 @@ def changed(before: Revision, after: Revision, language: Language = ENGLISH) -> 
         pictures = _pictures(before[1], name), _pictures(after[1], name)
         words = _radio(old[name], new[name], *pictures, language)
         several = len(new) > 1 or len(old) > 1
-        said += [_("%(name)s: %(words)s", name=language.isolated(name), words=each) if several else each for each in words]
+        about = language.isolated(name)
+        said += [_("%(name)s: %(words)s", name=about, words=each) if several else each for each in words]
     if before[0].artist != after[0].artist and after[0].artist:
         said.append(_("drawn by %(artist)s", artist=language.isolated(after[0].artist)))
     return tuple(said)

@@ -16,7 +16,7 @@ from keyturn.pages.answer import Answered, Asked, Told, answered, asked
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.film_strip import FilmStrip, film_strips
 from keyturn.pages.in_words import OnScreen, at_cut, on_screen
-from keyturn.pages.languages import Language, language_of
+from keyturn.pages.languages import Language, language_of, language_of_customer
 from keyturn.pages.large_pictures import LargePictures, large_pictures
 from keyturn.pages.player_words import player_words
 from keyturn.pages.render import fragment, page
@@ -134,7 +134,7 @@ def sheet(
     sheet leaves out.
     """
     papers, beside = papers or Papers(), beside or Beside()
-    language = sheet_language(jobs, papers)
+    language = language_of_customer((job for job, _ in jobs), papers.letterhead.language)
     views = tuple(_job_views(jobs, beside, 1e6 * papers.sheet_mb, language, papers.letterhead.mail))
     return page(
         "sheet.html.j2",
@@ -151,13 +151,6 @@ def sheet(
         look=beside.look,
         exhibits=beside.exhibits,
     )
-
-
-def sheet_language(jobs: Sequence[Revision], papers: Papers) -> Language:
-    """Return the language of a sheet: that of the newest revision whose job.toml names one, else the shop's."""
-    newest_first = sorted((job for job, _ in jobs), key=lambda job: job.made_at, reverse=True)
-    wanted = next((job.language for job in newest_first if job.language), papers.letterhead.language)
-    return language_of(wanted)
 
 
 def _job_views(
