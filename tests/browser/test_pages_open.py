@@ -15,13 +15,15 @@ import pytest
 from keyturn.pages.board import board
 from keyturn.pages.card import cards
 from keyturn.pages.rejects import rejected_html
-from keyturn.pages.sheet import sheet
+from keyturn.pages.sheet import Beside, sheet
 from keyturn.shop import rulebook
 from keyturn.shop.papers import Letterhead, Papers
+from keyturn.shop.reasons import Exhibit, note
 
 pytestmark = pytest.mark.browser
 
-NAMES = ["sheet", "board", "card", "rejected", "hostile-sheet", "hostile-board", "hostile-card", "hostile-rejected"]
+KINDS = ["sheet", "board", "card", "rejected", "look", "refused-look"]
+NAMES = [*KINDS, *(f"hostile-{kind}" for kind in KINDS)]
 Open = Callable[..., Any]
 
 
@@ -39,8 +41,16 @@ def _pages(made: ModuleType, name: str) -> dict[str, str]:
     odd = made.refuse("odd", name, name, file=name, field=name)
     shop = Letterhead(name, (name, name), name, "shop@example.org", "https://example.org", made.picture(0))
     cautions, papers = (*made.CAUTIONS, name), Papers(shop)
+    shown = Exhibit(name=name, kept=(0.2, 0, 0.8, 1)), Exhibit(name=f"{name}, frame 2", marked=(0.5, 0.5, 1, 1))
+    seen = note("cut", name, f'{name}:\nfit = "contain"', file=name, exhibits=shown)
+    drawn = {exhibit.name: made.picture(number) for number, exhibit in enumerate(shown)}
+    look = Beside(look=True, exhibits=drawn)
+    looked = new.model_copy(update={"reasons": (seen,)})
+    refused = made.rejection(drop=name, customer=name, reasons=(*made.reasons(), odd, seen), pictures=drawn)
     return {
         "sheet": sheet(name, [(new, made.proof(new)), (old, made.proof(old))], cautions, papers=papers),
+        "look": sheet(name, [(looked, made.proof(looked))], cautions, papers=papers, beside=look),
+        "refused-look": rejected_html(refused, shop, look=True),
         "board": board(made.state(paused=name, ready=(ready,), at=datetime.now(UTC).isoformat()), shop),
         "card": cards(new, rulebook.load().radios, cautions, made.proof(new), shop),
         "rejected": rejected_html(made.rejection(drop=name, customer=name, reasons=(*made.reasons(), odd)), shop),

@@ -24,11 +24,11 @@ from keyturn.service import drop_maker
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.drop_maker import REASONS_SHOWN, DropMaker, Outcome
+from keyturn.service.drop_maker import DropMaker, Outcome
 from keyturn.shop.folders import Shop
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.progress import Progress
-from keyturn.shop.reasons import Kind
+from keyturn.shop.reasons import REASONS_SHOWN, Kind
 from keyturn.shop.records import Rejection
 from samples import Drop
 from slow_crew import slow_bench

@@ -8,25 +8,32 @@ from typing import Annotated
 
 import typer
 
-from keyturn.commands import make_by_hand
-from keyturn.commands.console import REFUSED, JsonOption, RootOption, out
+from keyturn.commands import make_by_hand, output
+from keyturn.commands.console import REFUSED, JsonOption, RootOption, err, out
 from keyturn.commands.make import all_reasons, bench_of, print_made
+from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.commands.output import write_json
+from keyturn.pipeline import Bench
+from keyturn.shop import durable_files
 from keyturn.shop.reasons import Reason, Refused
+from keyturn.shop.wrong_use import WrongUse
 
 
 def check(
     drop: Annotated[Path, typer.Argument(help="A drop: a folder, or a zip of one.")],
+    show: Annotated[bool, typer.Option("--show", help="Write a page with player and findings, and name it.")] = False,
+    to: Annotated[Path | None, typer.Option("--out", help="The page's file; <drop>-look.html by default.")] = None,
     root: RootOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Say all that the shop would say about a drop, and keep nothing.
+    """Say all that the shop would say about a drop. With --show, write a page that shows it.
 
-    Example: `keyturn check ./van-two`
+    Example: `keyturn check ./van-two --show`
     """
+    page = _page_file(drop, to) if show or to else None
     try:
         with bench_of(root, quiet=as_json) as bench:
-            result = make_by_hand.check(drop, bench)
+            result = _shown(drop, bench, page) if page else make_by_hand.check(drop, bench)
     except Refused as refused:
         if not as_json:
             raise
@@ -36,6 +43,28 @@ def check(
         _write_reasons(all_reasons(result.made.record), ok=True)
     else:
         print_made(out, result)
+
+
+def _page_file(drop: Path, named: Path | None) -> Path:
+    """Return the page's file. Raise `WrongUse` where it would not be a page, or would lie in the drop itself."""
+    page = (named or Path(f"{make_by_hand.drop_name(drop)}-look.html")).resolve()
+    if page.suffix.lower() not in {".html", ".htm"} or page.is_dir():
+        raise WrongUse(f"{page} is no name for a page", "let --out end in .html")
+    if not page.parent.is_dir():
+        raise WrongUse(f"the folder {page.parent} is not there", "make it, or name another file with --out")
+    if page.is_relative_to(drop.resolve()):
+        raise WrongUse(f"{page} would lie in the drop", "name a file outside of it with --out")
+    return page
+
+
+def _shown(drop: Path, bench: Bench, page: Path) -> MadeByHand:
+    """Write the page and say where it is. Raise `Refused` after it where the drop would be refused."""
+    look = make_by_hand.look(drop, bench)
+    durable_files.write_atomic(page, look.page.encode("utf-8"))
+    err.print(f"The page: {output.plain(page.as_uri())}", soft_wrap=True)
+    if isinstance(look.outcome, Refused):
+        raise look.outcome
+    return look.outcome
 
 
 def _write_reasons(reasons: Iterable[Reason], *, ok: bool) -> None:

@@ -8,17 +8,21 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import count
+from itertools import chain, count
 from pathlib import Path
 
-from keyturn import pipeline
+from keyturn import __version__, pipeline
 from keyturn.inbox.moving import move
 from keyturn.outbox import revision_numbers, sheets
 from keyturn.outbox.customer_folder import revision_names
+from keyturn.package.refused_pictures import exhibited, file_pictures, refused_pictures
+from keyturn.pages.rejects import rejected_html
+from keyturn.pages.sheet import Beside, sheet
 from keyturn.pipeline import Bench, Job, Made
 from keyturn.shop import durable_files
 from keyturn.shop.file_names import without_ending
-from keyturn.shop.reasons import Refused, refuse
+from keyturn.shop.reasons import REASONS_SHOWN, Refused, first_of, refuse
+from keyturn.shop.records import Rejection
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,45 @@ def check(drop: Path, bench: Bench) -> MadeByHand:
         job = pipeline.understand(folder, drop_name(drop), scratch, bench)
         made = pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
         return MadeByHand(made, None, None)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What would become of a drop, and the page that shows it."""
+
+    outcome: MadeByHand | Refused
+    page: str
+
+
+def look(drop: Path, bench: Bench) -> Look:
+    """Do as `check` does, and return a page too: the player and what was found, or why it would be refused."""
+    with _opened(drop) as (folder, scratch), tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
+        try:
+            job = pipeline.understand(folder, drop_name(drop), scratch, bench)
+            made = pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
+        except Refused as refused:
+            return Look(refused, _refused_page(drop, refused, bench))
+        reasons = (*made.record.reasons, *chain.from_iterable(radio.reasons for radio in made.record.radios))
+        names = [exhibit.name for reason in reasons for exhibit in reason.exhibits]
+        pictures = file_pictures(names, job.found.root, bench.rules.intake, bench.crew)
+        pictures |= exhibited(reasons, made.proof.radios)
+    beside = Beside(player=lambda record, most: made.player, look=True, exhibits=pictures)
+    cautions = bench.rules.safety.cautions.sheet
+    page = sheet(made.record.customer, [(made.record, made.proof)], cautions, beside=beside, papers=bench.papers)
+    return Look(MadeByHand(made, None, None), page)
+
+
+def _refused_page(drop: Path, refused: Refused, bench: Bench) -> str:
+    rejection = Rejection(
+        keyturn=__version__,
+        drop=drop_name(drop),
+        claim="check",
+        customer=refused.customer,
+        rejected_at=bench.now().isoformat(timespec="seconds"),
+        reasons=first_of(refused.reasons, REASONS_SHOWN),
+        pictures=refused_pictures(refused, bench.rules.intake, bench.crew),
+    )
+    return rejected_html(rejection, bench.papers.letterhead, look=True)
 
 
 def drop_name(drop: Path) -> str:

@@ -25,14 +25,19 @@ def refused_pictures(refused: Refused, intake: Intake, crew: Crew) -> dict[str, 
     """
     if refused.root is None:
         return refused.pictures
-    names = [name for name in dict.fromkeys(_names(refused)) if is_art(name)][:MOST]
-    jobs = [Check(Source(refused.root / name, name), intake) for name in names if _is_plain(refused.root / name)]
+    return refused.pictures | file_pictures(_names(refused), refused.root, intake, crew)
+
+
+def file_pictures(names: Iterable[str], root: Path, intake: Intake, crew: Crew) -> dict[str, str]:
+    """Return small pictures, as data URIs, of the first `MOST` art files among `names` in `root` that can be read."""
+    art = [name for name in dict.fromkeys(names) if is_art(name)][:MOST]
+    jobs = [Check(Source(root / name, name), intake) for name in art if _is_plain(root / name)]
     results = crew.run(small, jobs, lambda job: job.source.name)
     try:
         pairs = list(zip(jobs, results, strict=True))
     except Refused:
-        return refused.pictures
-    return refused.pictures | {job.source.name: data_uri(made) for job, made in pairs if not isinstance(made, Refused)}
+        return {}
+    return {job.source.name: data_uri(made) for job, made in pairs if not isinstance(made, Refused)}
 
 
 def exhibited(reasons: Iterable[Reason], proofs: Iterable[RadioProof]) -> dict[str, str]:

@@ -16,6 +16,7 @@ from keyturn.shop.records import Rejection
 WIDTH = 78
 _DIRECTIONS = re.compile("[\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
 BACK = N_("Mend the files here, then drag this folder back to the inbox. It goes again by itself.")
+LOOK = N_("Nothing has been handed in. Mend the files, then look again, or put the folder into the inbox.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,19 +28,20 @@ class FileView:
     reasons: tuple[Reason, ...]
 
 
-def rejected_html(rejection: Rejection, letterhead: Letterhead | None = None) -> str:
-    """Return REJECTED.html."""
+def rejected_html(rejection: Rejection, letterhead: Letterhead | None = None, *, look: bool = False) -> str:
+    """Return REJECTED.html; a `look` is the same page about a drop that has not been dropped."""
     language = _language(letterhead)
     return page(
         "rejected.html.j2",
-        styles=("rejected.css",),
+        styles=("rejected.css", "exhibits.css"),
         rejection=rejection,
         shop=letterhead or Letterhead(),
         refused=_by_file(only(rejection.reasons, Kind.REFUSE), rejection.pictures),
         mended=only(rejection.reasons, Kind.MENDED),
         notes=only(rejection.reasons, Kind.NOTE),
         faults=len(only(rejection.reasons, Kind.REFUSE)),
-        back=language.gettext(BACK),
+        back=language.gettext(LOOK if look else BACK),
+        look=look,
         language=language,
     )
 

@@ -34,11 +34,8 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.hooks import Event
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.progress import Stopped
-from keyturn.shop.reasons import Reason, Refused, ShopFault, first_of, refuse, shop_fault
+from keyturn.shop.reasons import REASONS_SHOWN, Reason, Refused, ShopFault, first_of, refuse, shop_fault
 from keyturn.shop.records import JobRecord, Rejection
-
-REASONS_SHOWN = 200
-"""A rejects page names at most this many things: a manifest of 256 KiB can be wrong in 30,000 places."""
 
 
 class Outcome(StrEnum):

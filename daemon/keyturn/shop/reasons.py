@@ -15,6 +15,9 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, StringConstraints, field_validator
 
+REASONS_SHOWN = 200
+"""A rejects page names at most this many things: a manifest of 256 KiB can be wrong in 30,000 places."""
+
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 
 
