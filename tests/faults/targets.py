@@ -7,6 +7,7 @@ A target takes bytes and returns; it raises only where Keyturn is wrong. What a 
 from __future__ import annotations
 
 import atexit
+import base64
 import gzip
 import io
 import json
@@ -33,7 +34,7 @@ from keyturn.radio import desc, inspect
 from keyturn.service import recovery
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.drop_folders import DropFolders
-from keyturn.shop import rulebook, settings
+from keyturn.shop import rulebook, settings, slips
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.shop.records import JobRecord, ProofRecord, Rejection
@@ -184,6 +185,11 @@ def _records() -> tuple[str, ...]:
     return (job.model_dump_json(), proof, rejection.model_dump_json(), json.dumps(claim), *intents, state)
 
 
+def read_slip(data: bytes) -> None:
+    with suppress(slips.SlipError):
+        slips.found_in(data)
+
+
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "manifest": read_manifest,
     "desc": read_desc,
@@ -194,6 +200,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "probe": probe,
     "settings": read_settings,
     "records": read_records,
+    "slip": read_slip,
 }
 
 
@@ -247,6 +254,11 @@ PSD = b"8BPS\0\1" + bytes(6) + b"\0\3\0\0\0\2\0\0\0\2\0\x08\0\3" + bytes(12) + b
 PAM = b"P7\nWIDTH 2\nHEIGHT 1\nDEPTH 1\nMAXVAL 9\nENDHDR\n\3\7"
 SVG = b"<svg xmlns='http://www.w3.org/2000/svg' width='3' height='4'/>"
 DESC = b"48 64 12\np 1 6 part0 #0b1d2a\nc 2 0 part1\nf 0 0 part2\n"
+SLIP = b"[keyturn-slip:" + base64.urlsafe_b64encode(
+    b'{"kind":"answer","id":"0123abcd","customer":"C","job":"van","revision":1,"path":"c/van-r1","digest":"'
+    + b"ab" * 32
+    + b'","at":"","answer":"yes"}'
+).rstrip(b"=") + b"]"  # fmt: skip
 
 
 @cache
@@ -270,4 +282,5 @@ def seeds(target: str) -> tuple[bytes, ...]:
         "probe": (*clips, png, *map(_picture, ("JPEG", "TIFF", "BMP", "GIF", "WEBP")), *others),
         "settings": (b"workers = 1\n[settle]\nseconds = 3\n[hooks]\nready = ['a']\n", *shipped),
         "records": tuple(bytes([n]) + text.encode() for n, text in enumerate(_records())),
+        "slip": (SLIP, b"Content-Transfer-Encoding: base64\n\n" + base64.encodebytes(SLIP)),
     }[target]

@@ -54,6 +54,28 @@ def test_a_slip_survives_a_mail_that_breaks_and_quotes_it(coding: str, wide: int
     assert slips.found_in(mail.as_bytes()) == YES
 
 
+@pytest.mark.parametrize("name", ["Märta", "好"])
+def test_a_slip_survives_a_mail_that_packs_its_parts(name: str) -> None:
+    mail = EmailMessage(policy=SMTP)
+    mail["Subject"] = name
+    mail.set_content(f"{name}\n{slips.as_line(YES)}\n", cte="base64")
+    mail.add_attachment(b"\x89PNG\0", maintype="image", subtype="png")
+    assert b"keyturn-slip" not in mail.as_bytes() and slips.is_in(mail.as_bytes())
+    assert slips.found_in(mail.as_bytes()) == YES
+
+
+def test_a_file_attached_to_a_mail_is_read() -> None:
+    mail = EmailMessage(policy=SMTP)
+    mail.set_content("Here it is.")
+    mail.add_attachment(slips.as_line(YES).encode(), maintype="application", subtype="octet-stream", filename="a.txt")
+    assert slips.found_in(mail.as_bytes()) == YES
+
+
+def test_parts_in_parts_in_parts_do_no_harm() -> None:
+    deep = "".join(f"Content-Type: multipart/mixed; boundary=b{n}\n\n--b{n}\n" for n in range(4000))
+    assert slips.found_in(f"Content-Transfer-Encoding: base64\n{deep}".encode()) is None
+
+
 @given(st.text(max_size=300), st.text(max_size=60))
 def test_any_words_survive(note: str, by: str) -> None:
     slip = YES.model_copy(update={"note": note, "by": by})

@@ -12,6 +12,7 @@ import binascii
 import codecs
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError, model_validator
@@ -26,7 +27,12 @@ _BETWEEN = rb"(?:[A-Za-z0-9_-]|=?\r?\n[> \t]*|[ \t])*"
 """A line may be broken with `=` before the break (RFC 2045, section 6.7), and be quoted with `>` (RFC 3676)."""
 
 _SLIP = re.compile(re.escape(BEGIN.encode()) + b"(" + _BETWEEN + rb")(\]?)")
-_PACKED = re.compile(rb"^content-transfer-encoding:[ \t]*base64", re.IGNORECASE | re.MULTILINE)
+_PACKED = re.compile(
+    rb"^content-transfer-encoding:[ \t]*base64[ \t]*\r?\n(?:[^\r\n]{1,998}\r?\n){0,9}\r?\n((?:[A-Za-z0-9+/=]+\r?\n?)+)",
+    re.IGNORECASE | re.MULTILINE,
+)
+"""What a mail packs: the header, those after it, an empty line, and lines of base64. Without Python's own reader of
+mails: it follows parts in parts as deep as they go."""
 _BREAK = re.compile(rb"=?\r?\n[> \t]*|[ \t]")
 
 Kind = Literal["shown", "answer", "copied", "fitted"]
@@ -123,14 +129,9 @@ def _texts(data: bytes) -> Iterator[bytes]:
     if b"\0" in data:
         return
     yield data
-    if _PACKED.search(data):
-        import email  # only such mails need it
-
-        for part in email.message_from_bytes(data).walk():
-            packed = str(part.get("Content-Transfer-Encoding", "")).strip().lower() == "base64"
-            content = part.get_payload(decode=True) if packed and not part.is_multipart() else None
-            if isinstance(content, bytes) and b"\0" not in content:
-                yield content
+    for packed in _PACKED.finditer(data):
+        with suppress(binascii.Error):
+            yield binascii.a2b_base64(packed[1])
 
 
 def _decoded(found: re.Match[bytes]) -> Slip:
