@@ -5,20 +5,23 @@ from __future__ import annotations
 import errno
 import math
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from loguru import logger
 
-from keyturn.outbox import shop_state
+from keyturn.outbox import revision_life, shop_state
 from keyturn.outbox.ledger import Ledger
 from keyturn.service import status
-from keyturn.service.status import BOARD_AT_LEAST_EVERY_S, BOARD_EVERY_S, LoopState, StatusWriter
+from keyturn.service.status import BOARD_AT_LEAST_EVERY_S, BOARD_EVERY_S, FOLLOW_EVERY_S, LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
 from keyturn.shop.papers import Letterhead
-from keyturn.shop.state_records import ShopState, Waiting
+from keyturn.shop.slips import Slip
+from keyturn.shop.state_records import PlaceCounts, ShopState, Waiting
+from page_records import job
 from samples import Clock
 
 QUIET = LoopState("", "polling", (), 0, ())
@@ -181,3 +184,25 @@ def test_a_start_that_waits_is_on_board_and_status_once_the_shop_is_this_service
     assert (known.running, known.pid, known.paused) == (True, os.getpid(), "Input/output error")
     assert (known.ready_total, known.settings_fault, [w.name for w in known.working]) == (12, None, ["C"])
     assert "Input/output error" in shop.board.read_text(encoding="utf-8")
+
+
+def test_what_is_written_beside_a_revision_is_followed_and_the_shops_approval_counts(
+    writer: StatusWriter, shop: Shop, clock: Clock
+) -> None:
+    path = "c/van-r1"
+    (shop.outbox / path).mkdir(parents=True)
+    record = job(customer="C", job="van", made_at="2026-03-01T09:00:00+00:00")
+    Ledger(shop.state / "ledger.sqlite3").add_ready(path, record)
+    asks = replace(QUIET, approval=True)
+    assert writer.state(QUIET).places is None
+    assert writer.state(asks).places == PlaceCounts(customer=1)
+    said = {"customer": "C", "job": "van", "revision": 1, "path": path, "digest": "ab" * 32, "answer": "yes"}
+    slip = Slip.model_validate(said | {"kind": "answer", "id": "slip-0001", "at": "2026-03-01T09:10:00+00:00"})
+    revision_life.enter(shop.outbox / path, slip)
+    clock.at += FOLLOW_EVERY_S
+    for loop in (QUIET, asks):
+        (placed,) = writer.state(loop).jobs
+        assert (placed.place, placed.said) == ("stick", "yes")
+    (shop.outbox / path / "answer.json").unlink()
+    clock.at += FOLLOW_EVERY_S
+    assert writer.state(QUIET).places is None
