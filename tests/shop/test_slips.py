@@ -64,6 +64,13 @@ def test_a_slip_survives_a_mail_that_packs_its_parts(name: str) -> None:
     assert slips.found_in(mail.as_bytes()) == YES
 
 
+def test_many_headers_may_follow_the_one_that_says_so() -> None:
+    headers = "".join(f"X-Passed-{n}: yes\r\n" for n in range(300))
+    packed = base64.encodebytes(slips.as_line(YES).encode()).decode()
+    mail = f"Subject: yes\r\nContent-Transfer-Encoding: BASE64\r\n{headers}\r\n{packed}"
+    assert slips.found_in(mail.encode()) == YES
+
+
 def test_a_file_attached_to_a_mail_is_read() -> None:
     mail = EmailMessage(policy=SMTP)
     mail.set_content("Here it is.")

@@ -27,12 +27,9 @@ _BETWEEN = rb"(?:[A-Za-z0-9_-]|=?\r?\n[> \t]*|[ \t])*"
 """A line may be broken with `=` before the break (RFC 2045, section 6.7), and be quoted with `>` (RFC 3676)."""
 
 _SLIP = re.compile(re.escape(BEGIN.encode()) + b"(" + _BETWEEN + rb")(\]?)")
-_PACKED = re.compile(
-    rb"^content-transfer-encoding:[ \t]*base64[ \t]*\r?\n(?:[^\r\n]{1,998}\r?\n){0,9}\r?\n((?:[A-Za-z0-9+/=]+\r?\n?)+)",
-    re.IGNORECASE | re.MULTILINE,
-)
-"""What a mail packs: the header, those after it, an empty line, and lines of base64. Without Python's own reader of
-mails: it follows parts in parts as deep as they go."""
+_PACKED = re.compile(rb"^content-transfer-encoding:[ \t]*base64[ \t]*(?=\r?\n)", re.IGNORECASE | re.MULTILINE)
+_EMPTY_LINE = re.compile(rb"\r?\n\r?\n")
+_PACKED_LINES = re.compile(rb"(?:[A-Za-z0-9+/=]+\r?\n?)+")
 _BREAK = re.compile(rb"=?\r?\n[> \t]*|[ \t]")
 
 Kind = Literal["shown", "answer", "copied", "fitted"]
@@ -129,9 +126,21 @@ def _texts(data: bytes) -> Iterator[bytes]:
     if b"\0" in data:
         return
     yield data
-    for packed in _PACKED.finditer(data):
-        with suppress(binascii.Error):
-            yield binascii.a2b_base64(packed[1])
+    yield from _unpacked(data)
+
+
+def _unpacked(mail: bytes) -> Iterator[bytes]:
+    """Yield what the parts of a mail pack. Python's own reader of mails follows parts in parts as deep as they go."""
+    begins = 0
+    for header in _PACKED.finditer(mail):
+        if header.start() < begins:
+            continue
+        if (empty_line := _EMPTY_LINE.search(mail, header.end())) is None:
+            return
+        begins = empty_line.end()
+        if lines := _PACKED_LINES.match(mail, begins):
+            with suppress(binascii.Error):
+                yield binascii.a2b_base64(lines[0])
 
 
 def _decoded(found: re.Match[bytes]) -> Slip:
