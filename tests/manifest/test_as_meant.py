@@ -33,6 +33,10 @@ def meant(line: str) -> tuple[dict[str, Any], list[str]]:
         ('background = "#fA0"', "background", "#ffAA00"),  # the same, 5.2: each digit stands for two
         ('background = "0b1d2a"', "background", "#0b1d2a"),
         ('fit = "COVER"', "fit", "cover"),
+        ('language = "German"', "language", "de"),
+        ('language = "Fran\u00e7ais"', "language", "fr"),
+        ('language = "pt-BR"', "language", "pt"),
+        ('language = "de_AT"', "language", "de"),
         ("focus = [0,5, 0,25]", "focus", [0.5, 0.25]),
         ('focus = ["0,5", 1]', "focus", [0.5, 1]),
         ('radio = "tall\u00a0768"', "radio", "tall 768"),

@@ -19,6 +19,7 @@ from pydantic import AfterValidator, BaseModel
 
 from keyturn.manifest.values import hex_colour, inside_the_drop, one_line
 from keyturn.shop.folding import ZERO_WIDTH, folded, plain_spaces
+from keyturn.shop.language_codes import LANGUAGES, language_named
 from keyturn.shop.reasons import Reason, mended
 
 _TRUE, _FALSE = {"true", "yes", "on", "ja", "oui", "si", "1"}, {"false", "no", "off", "nein", "non", "0"}
@@ -144,6 +145,8 @@ def _text_as_meant(value: str, wanted: _Wanted) -> object:
         return choices[word]
     if word in _UNTIL_BOOTED and "until-booted" in wanted.choices:
         return "until-booted"
+    if wanted.choices == LANGUAGES:
+        return language_named(value) or value
     if "truth" in kinds and (meant := truth(value)) is not None:
         return meant
     if kinds & {"whole", "number"} and _NUMBER.fullmatch(value.strip()):

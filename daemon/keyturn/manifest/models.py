@@ -134,7 +134,8 @@ class Manifest(Table):
     job: Annotated[Words | None, Field(description="Name of the job. Default: the folder's name.")] = None
     artist: Annotated[Words | None, Field(description="Who drew it.")] = None
     language: Annotated[
-        LanguageCode | None, Field(description="Language of the customer's pages. Default: the shop's.")
+        LanguageCode | None,
+        Field(description='Of sheet and card: "en", "de", "es", "fr", "pt", "pl" or "ar". Default: that of the shop.'),
     ] = None
     rush: Annotated[bool, Field(description="Goes before the other waiting drops.")] = False
     background: Annotated[Colour, Field(description="What transparency is laid on.")] = "#000000"
