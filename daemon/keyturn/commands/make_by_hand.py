@@ -57,21 +57,21 @@ def check(drop: Path, bench: Bench) -> MadeByHand:
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class DropLook:
     """What would become of a drop, and the page that shows it."""
 
     outcome: MadeByHand | Refused
     page: str
 
 
-def look(drop: Path, bench: Bench) -> Look:
+def look(drop: Path, bench: Bench) -> DropLook:
     """Do as `check` does, and return a page too: the player and what was found, or why it would be refused."""
     with _opened(drop) as (folder, scratch), tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
         try:
             job = pipeline.understand(folder, drop_name(drop), scratch, bench)
             made = pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
         except Refused as refused:
-            return Look(refused, _refused_page(drop, refused, bench))
+            return DropLook(refused, _refused_page(drop, refused, bench))
         reasons = (*made.record.reasons, *chain.from_iterable(radio.reasons for radio in made.record.radios))
         names = [exhibit.name for reason in reasons for exhibit in reason.exhibits]
         pictures = file_pictures(names, job.found.root, bench.rules.intake, bench.crew)
@@ -79,7 +79,7 @@ def look(drop: Path, bench: Bench) -> Look:
     beside = Beside(player=lambda record, most: made.player, look=True, exhibits=pictures)
     cautions = bench.rules.safety.cautions.sheet
     page = sheet(made.record.customer, [(made.record, made.proof)], cautions, beside=beside, papers=bench.papers)
-    return Look(MadeByHand(made, None, None), page)
+    return DropLook(MadeByHand(made, None, None), page)
 
 
 def _refused_page(drop: Path, refused: Refused, bench: Bench) -> str:

@@ -18,10 +18,8 @@ from pathlib import Path
 
 from keyturn.inbox.survey import Snapshot, snapshot
 
-_NO_LEASES = frozenset(
-    {errno.EACCES, errno.EPERM, errno.EINVAL, errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOTTY, errno.ENOSYS}
-)
-"""Errors that say nothing about writers: the file is another user's (EACCES), or its file system has no leases."""
+_NO_FILE = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENXIO, errno.ENODEV})
+"""Errors of open(2) that say that no plain file is there any more. Any other one says nothing about writers."""
 
 
 class Writers(StrEnum):
@@ -40,10 +38,8 @@ def writers_of(path: str | Path) -> Writers:
         file = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW | os.O_CLOEXEC)
     except BlockingIOError:  # a writer holds a lease of its own on it (open(2), EWOULDBLOCK)
         return Writers.SOME
-    except PermissionError:
-        return Writers.UNSEEN
-    except OSError:
-        return Writers.NONE
+    except OSError as error:
+        return Writers.NONE if error.errno in _NO_FILE else Writers.UNSEEN
     try:
         return _asked(file)
     finally:
@@ -59,8 +55,8 @@ def _asked(file: int) -> Writers:
         fcntl.fcntl(file, fcntl.F_SETLEASE, fcntl.F_UNLCK)
     except BlockingIOError:
         return Writers.SOME
-    except OSError as error:
-        return Writers.UNSEEN if error.errno in _NO_LEASES else Writers.NONE
+    except OSError:  # another user's file, a file system without leases, or a fault for a moment (fcntl(2))
+        return Writers.UNSEEN
     return Writers.NONE
 
 
