@@ -54,10 +54,13 @@ def test_half_copies_and_half_written_files_are_removed_and_nothing_else(folders
     for copy in copies:
         copy.mkdir()
         (copy / "0001.png").write_bytes(b"half")
-    written = [top / ".keyturn-0123456789ab.tmp" for top in (shop.state, shop.outbox, shop.outbox / "c")]
+    (shop.rejects / "bad").mkdir()
+    half = (shop.state, shop.outbox, shop.outbox / "c", shop.rejects / "bad")
+    written = [top / ".keyturn-0123456789ab.tmp" for top in half]
     for path in written:
         path.write_bytes(b"half")
     others = [shop.state / "ledger.sqlite3", shop.outbox / "c" / "proof.html", shop.inbox / "ferry.zip"]
+    others.append(shop.rejects / "bad" / "REJECTED.json")
     for path in others:
         path.write_bytes(b"whole")
     assert recovery.recover(folders) == (claim,)

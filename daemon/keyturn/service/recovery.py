@@ -6,6 +6,7 @@ import glob
 import os
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from loguru import logger
@@ -54,11 +55,14 @@ def _resumed(folders: DropFolders, claim_id: str) -> Claim | None:
 
 
 def _remove_half_written(shop: Shop) -> None:
-    """Remove half copies of drops, and half-written files of Keyturn's own in state and outbox."""
+    """Remove half copies of drops, and half-written files of Keyturn's own in state, outbox and refused drops."""
     for folder in _targets_of_moves(shop):
         remove_left_over(folder, UNFINISHED)
     for base in (shop.state, shop.published, shop.outbox):
         for folder in (base, *filter(is_plain_folder, base.iterdir())):
+            remove_left_over(folder, durable_files.HALF_WRITTEN)
+    for folder in filter(is_plain_folder, shop.rejects.iterdir()):
+        with suppress(PermissionError):  # it is the artist's, and may be closed to us
             remove_left_over(folder, durable_files.HALF_WRITTEN)
 
 
