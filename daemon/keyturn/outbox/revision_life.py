@@ -88,15 +88,11 @@ def knows(revision: Path, slip: Slip) -> bool:
     return any(slip.id == other.id for other in _read(revision / FILES[slip.kind]))
 
 
-def tidy(revision: Path) -> None:
-    """Remove what a write that was cut off has left in the revision's folder."""
-    remove_left_over(revision, durable_files.HALF_WRITTEN)
-
-
 def enter(revision: Path, slip: Slip) -> bool:
     """Write the slip beside its revision, whole and in one step. Return False where it stands there already."""
     path = revision / FILES[slip.kind]
     with _locked(revision):
+        remove_left_over(revision, durable_files.HALF_WRITTEN)  # of a writer that was killed
         known = _read(path)
         if any(slip.id == other.id for other in known):
             return False

@@ -54,10 +54,8 @@ def checked(text: bytes, outbox: Path) -> Slip:
     if revision is None:
         what = f"there is no job {slip.path} in the outbox"
         reason = refuse("slip-job-unknown", what, "look on the board which jobs there are, and answer to one of them")
-    else:
-        revision_life.tidy(revision)
-        if not revision_life.knows(revision, slip):
-            reason = misfit(slip, revision)
+    elif not revision_life.knows(revision, slip):
+        reason = misfit(slip, revision)
     if reason is not None:
         raise Refused([reason], customer=slip.customer)
     return slip
