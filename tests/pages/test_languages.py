@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from types import ModuleType
-
 import pytest
 from babel.dates import format_date
 from babel.numbers import format_decimal
 
 from keyturn.pages.languages import ENGLISH, Language, language_of, language_of_customer
 from keyturn.shop.language_codes import LANGUAGES
-from keyturn.shop.records import JobRecord
 
 OTHERS = [code for code in LANGUAGES if code != "en"]
 
@@ -55,11 +52,7 @@ def test_only_right_to_left_languages_isolate_names() -> None:
     assert Language("de").isolated("desc.txt") == "desc.txt"
 
 
-def test_a_customers_sheet_is_in_the_language_that_was_named_last(by_hand: ModuleType) -> None:
-    def job(day: int, code: str | None) -> JobRecord:
-        made: JobRecord = by_hand.job(made_at=f"2026-03-0{day}T09:30:00+00:00")
-        return made.model_copy(update={"language": code})
-
-    assert language_of_customer([job(1, "fr"), job(3, None), job(2, "pl")], "de").code == "pl"
-    assert language_of_customer([job(1, None)], "de").code == "de"
-    assert language_of_customer([job(1, "xx")], "de").code == "en"
+def test_a_customers_sheet_is_in_the_language_that_was_named_last() -> None:
+    assert language_of_customer([("2026-03-01", "fr"), ("2026-03-03", None), ("2026-03-02", "pl")], "de").code == "pl"
+    assert language_of_customer([("2026-03-01", None)], "de").code == "de"
+    assert language_of_customer([("2026-03-01", "xx")], "de").code == "en"

@@ -12,10 +12,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
+from operator import itemgetter
 from pathlib import Path
 
 from keyturn.shop.language_codes import LANGUAGES
-from keyturn.shop.records import JobRecord
 from keyturn.shop.units import KIB, MIB
 
 LOCALE = Path(__file__).parent / "locale"
@@ -165,11 +165,11 @@ def language_of(code: str) -> Language:
     return Language(code, _catalogue(code))
 
 
-def language_of_customer(jobs: Iterable[JobRecord], shops: str) -> Language:
+def language_of_customer(revisions: Iterable[tuple[str, str | None]], shops: str) -> Language:
     """Return the language of a customer's sheet: that of the newest revision whose job.toml names one, else the
-    shop's."""
-    newest_first = sorted(jobs, key=lambda job: job.made_at, reverse=True)
-    return language_of(next((job.language for job in newest_first if job.language), shops))
+    shop's. A revision is (made at, language)."""
+    named = [(made_at, code) for made_at, code in revisions if code]
+    return language_of(max(named, key=itemgetter(0))[1] if named else shops)
 
 
 def catalogue_file(code: str) -> Path:

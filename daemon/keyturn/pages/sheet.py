@@ -134,7 +134,7 @@ def sheet(
     sheet leaves out.
     """
     papers, beside = papers or Papers(), beside or Beside()
-    language = language_of_customer((job for job, _ in jobs), papers.letterhead.language)
+    language = language_of_customer(((job.made_at, job.language) for job, _ in jobs), papers.letterhead.language)
     views = tuple(_job_views(jobs, beside, 1e6 * papers.sheet_mb, language, papers.letterhead.mail))
     return page(
         "sheet.html.j2",
