@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract
@@ -29,7 +30,7 @@ _OPTIONS = {"newstyle_gettext": "true", "trimmed": "true", "silent": "false", "t
 
 
 def template() -> Catalog:
-    """Return every sentence of the pages, and the titles, cautions and steps of the rules that ship."""
+    """Return every sentence of the pages, and the names, cautions and steps of the rules that ship."""
     found = _empty(None)
     pages = PACKAGE / "pages"
     for path in sorted((*pages.glob("*.py"), *pages.glob("templates/*.j2"))):
@@ -64,14 +65,20 @@ def _place(path: Path) -> tuple[str, int]:
 
 
 def _rules_texts() -> Iterator[tuple[Path, str]]:
+    players = PACKAGE / "rules" / "players.toml"
+    yield from ((players, name) for name in _toml(players)["pacing"] if name not in ("what", "source"))
     safety = PACKAGE / "rules" / "safety.toml"
-    cautions = tomllib.loads(safety.read_text(encoding="utf-8"))["cautions"]
+    cautions = _toml(safety)["cautions"]
     yield from ((safety, text) for key in ("sheet", "card") for text in cautions[key])
     for path in sorted((PACKAGE / "rules" / "radios").glob("*.toml")):
-        radio = tomllib.loads(path.read_text(encoding="utf-8"))
+        radio = _toml(path)
         yield path, radio["title"]
         steps = radio.get("steps", {})
         yield from ((path, text) for key in ("load", "confirm", "restore") for text in steps.get(key, ()))
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def updated(code: str) -> Catalog:
