@@ -154,6 +154,17 @@ def test_a_slip_that_comes_twice_counts_once_and_the_hook_hears_of_it_once(
     assert told == [("answered", {"path": f"outbox/{PATH}", "slip": slip.model_dump(mode="json")})]
 
 
+def test_the_ready_mails_of_a_page_without_script_are_new_answers_each_time(
+    shop: Shop, maker: DropMaker, out: Path
+) -> None:
+    """They hold no random number and no day: they are the same each time they are sent."""
+    yes = slip_about(out, at="", by="", id="plain-yes-link")
+    change = slip_about(out, at="", by="", id="plain-change-link", answer="change")
+    for number, slip in enumerate((yes, change, yes)):
+        assert maker.process(came(maker, f"{number}.txt", text_of(slip))) is Outcome.ENTERED
+    assert [slip.answer for slip in revision_life.read(out).answer] == ["yes", "change", "yes"]
+
+
 def test_an_answer_without_a_day_gets_that_on_which_it_came(shop: Shop, maker: DropMaker, out: Path) -> None:
     claim = came(maker, "yes.txt", text_of(slip_about(out, at="", by="")))
     maker.process(claim)

@@ -171,7 +171,7 @@ class DropMaker:
         return Outcome.READY
 
     def _enter_slip(self, claim: Claim, before: Snapshot, text: bytes) -> Outcome:
-        slip = slip_intake.checked(text, self.folders.shop.outbox)
+        slip = slip_intake.checked(text, self.folders.shop.outbox, claim)
         if returned := self._send_back_if_changed(claim, before):
             return returned
         self.doubts.forget(claim.name)

@@ -6,6 +6,7 @@ cut off is made again.
 
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 from typing import Any
@@ -41,12 +42,19 @@ def text_in(drop: Path) -> bytes | None:
     return text if text is not None and slips.is_in(text) else None
 
 
-def checked(text: bytes, outbox: Path) -> Slip:
-    """Return the slip in the text, which fits the outbox as it is now. Raise `Refused` where it does not."""
+def checked(text: bytes, outbox: Path, claim: Claim) -> Slip:
+    """Return the slip in the text, which fits the outbox as it is now. Raise `Refused` where it does not.
+
+    A ready mail does not say when it was written, and is the same each time: such a slip gets the time at which it was
+    taken from the inbox, and an id of its own. So yes, a change and yes again are three answers.
+    """
     try:
         slip = slips.found_in(text)
     except SlipError:
         slip = None
+    if slip is not None and not slip.at:
+        own = hashlib.sha256(f"{slip.id} {claim.id}".encode()).hexdigest()[:32]
+        slip = slip.model_copy(update={"at": claim.claimed_at, "id": own})
     if slip is None:
         what = "the line with the answer is not whole, or was changed on its way"
         raise Refused([refuse("slip-spoilt", what, "copy the whole line, from [ to ], and send it again")])
@@ -64,17 +72,14 @@ def checked(text: bytes, outbox: Path) -> Slip:
 def enter(slip: Slip, claim: Claim, folders: DropFolders, books: Bookkeeping) -> dict[str, Any] | None:
     """Enter a checked slip, write its customer's sheet anew and archive its file. Return what hooks are told of an
     answer that was not known; None of any other slip.
-
-    A slip that does not say when it was written gets the time at which it was taken from the inbox.
     """
-    dated = slip if slip.at else slip.model_copy(update={"at": claim.claimed_at})
-    new = revision_life.enter(folders.shop.outbox / slip.path, dated)
+    new = revision_life.enter(folders.shop.outbox / slip.path, slip)
     books.enter_slip(slip.path)
     folders.archive_slip(claim, slip.path)
     logger.success("{}: {} in outbox/{}", claim.name, slip.kind, slip.path)
     if not new or slip.kind != "answer":
         return None
-    return {"path": f"outbox/{slip.path}", "slip": dated.model_dump(mode="json")}
+    return {"path": f"outbox/{slip.path}", "slip": slip.model_dump(mode="json")}
 
 
 def _revision(slip: Slip, outbox: Path) -> Path | None:
