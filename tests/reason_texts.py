@@ -19,6 +19,7 @@ PACKAGE = Path(__file__).parent.parent / "daemon" / "keyturn"
 PAGE = PACKAGE / "shop" / "reasons.md"
 VARIES = "…"
 MAKERS = {"refuse": "refused", "mended": "mended", "note": "noted", "Fault": "noted or refused"}
+LINES_TO_PASTE = "keyturn.manifest.lines_to_paste"
 MOST_TEXTS = 24
 """Of one field of one reason, so many texts are told apart."""
 
@@ -205,6 +206,8 @@ class Reader:
                 return [VARIES] if not parts.elts else [", ".join(each) for each in _some([of(e) for e in parts.elts])]
             case ast.Call(func=ast.Attribute(value=ast.Constant(value=str() as text), attr="format")):
                 return [text.replace("{}", VARIES)]
+            case ast.Call(func=ast.Name(id=name)) if module.imports.get(name, ("", ""))[0] == LINES_TO_PASTE:
+                return [f"write in job.toml:\n{text}" for text in of(node.args[-1])]  # the place depends on the job
             case ast.Call(func=ast.Name(id=name)):
                 return self._returned(module, name, depth)
             case ast.Name(id=name):

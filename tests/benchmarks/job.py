@@ -106,7 +106,7 @@ def timed(drop: Path, out: Path, start: float) -> None:
         (crop_check, "with_crop_notes", "looking for what is cropped away"),
         (radio_output, "_fitted", "logo and files that suit the radio"),
         (animation, "write", "zip"),
-        (radio_output, "flash_record", JUDGES[0]),
+        (radio_output, "flash_result", JUDGES[0]),
         (radio_output, "_handoff", JUDGES[1]),
         (radio_output, "timeline_record", JUDGES[2]),
         (radio_output, "_reasons", JUDGES[2]),

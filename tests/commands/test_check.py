@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -87,7 +89,11 @@ def test_what_the_crop_cuts_off_is_marked_and_the_line_to_paste_stands_alone(
     assert run("check", root, "--root", shop.root, "--out", page) == 0
     text = page.read_text(encoding="utf-8")
     assert "Please look at this" in text and "the dark rest is cut off" in text
-    assert '<pre class="paste" tabindex="0">' in text
+    (line,) = re.findall(r'<pre class="paste" tabindex="0">(.*)</pre>', text)
+    job = root / "job.toml"
+    job.write_text(f"{html.unescape(line)}\n{job.read_text()}")
+    assert run("check", root, "--root", shop.root, "--out", page) == 0
+    assert "Please look at this" not in page.read_text(encoding="utf-8"), "the line to paste answers it"
 
 
 @pytest.mark.parametrize("name", ["look.png", "missing/look.html", "van/look.html"])

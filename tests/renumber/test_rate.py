@@ -110,6 +110,25 @@ def test_a_rate_beyond_the_radio_is_brought_to_its_limit(planned: Planner, radio
     assert codes(made)["fps-limited"] is Kind.MENDED
 
 
+@pytest.mark.parametrize(
+    ("code", "text", "frames"),
+    [
+        ("cut-mid-motion", "[motion]\nfps = 3\n", 48),
+        ("cut-mid-motion", "[motion]\nfps = 4\n", 48),
+        ("cut-mid-motion", "", 400),
+        ("jumpy", "[motion]\nfps = 2\n", 12),
+        ("plays-not-trusted", '[[part]]\nart = "lamps/*"\nplays = 11\n', 5),
+    ],
+)
+def test_the_lines_to_paste_end_their_reason(planned: Planner, code: str, text: str, frames: int) -> None:
+    (told,) = [reason for reason in planned(text, frames=frames).reasons if reason.code == code]
+    where, *lines = told.mend.split("\n")
+    key = lines[-1].split(" = ")[0]
+    kept = "".join(line for line in text.splitlines(keepends=True) if not line.startswith(f"{key} = "))
+    assert lines[0] == "[motion]" or "under [motion]" in where or "[[part]] number 1" in where
+    assert code not in codes(planned(kept + "\n".join(lines) + "\n", frames=frames))
+
+
 @pytest.mark.parametrize(("frames", "told"), [(2, False), (3, True)])
 def test_three_pictures_at_a_low_rate_are_called_jumpy(planned: Planner, frames: int, told: bool) -> None:
     assert ("jumpy" in codes(planned("[motion]\nfps = 2\n", frames=frames))) is told

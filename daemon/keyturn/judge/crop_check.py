@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from keyturn.eye.cropped import F64, Axis, Window, best_focus, movement, outside
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.crop_thumbnails import ThumbnailJob, make_thumbnails
+from keyturn.manifest.lines_to_paste import CONTAIN, at_the_top
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.normalize.fit import Fit, box
 from keyturn.renumber.parts import JobArt, PartArt
@@ -146,13 +147,12 @@ def _with_note(plan: Plan, crops: Sequence[_Crop], moved: dict[int, F64], art: J
 def _mend(seen: Seen, focus: Point) -> str:
     """Return the remedy, with the focus that keeps most of the movement of all parts; each part has the same weight."""
     x, y = (round(_best(seen, side, focus[side]), 2) for side in (0, 1))
-    contain = 'fit = "contain" shows all of it, with margins'
-    top = "write at the top of job.toml"
+    contain = f"{CONTAIN} shows all of it, with margins"
     now = float(np.mean([1 - outside(moves, crop.window) for crop, moves in seen]))
     then = float(np.mean([1 - outside(moves, _window_at(crop, (x, y))) for crop, moves in seen]))
     if then < now + BETTER:
-        return f'no focus keeps more; {contain}: {top}:\nfit = "contain"'
-    return f"{contain}; another focus keeps {then:.0%} of it: {top}:\nfocus = [{x:.2f}, {y:.2f}]"
+        return f"no focus keeps more; {contain}: {at_the_top(CONTAIN)}"
+    return f"{contain}; another focus keeps {then:.0%} of it: {at_the_top(f'focus = [{x:.2f}, {y:.2f}]')}"
 
 
 def _best(seen: Seen, side: int, focus: float) -> float:

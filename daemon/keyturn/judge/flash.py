@@ -138,10 +138,12 @@ def _play_s(part: PlayedPart, pacing: Pacing) -> float:
     return part.frames * pacing.interval_s + pacing.pause_s(part.pause)
 
 
-def flash_reasons(record: FlashRecord, rules: Flash, exhibits: Exhibits = ()) -> list[Reason]:
+def flash_reasons(
+    record: FlashRecord, rules: Flash, exhibits: Exhibits = (), calmer: str | None = None
+) -> list[Reason]:
     """Return the finding where the animation flashes too often: a refusal or a note, as the shop's rules say.
 
-    `exhibits` show where.
+    `exhibits` show where; `calmer` says at which rate it does not.
     """
     if record.passes:
         return []
@@ -155,5 +157,6 @@ def flash_reasons(record: FlashRecord, rules: Flash, exhibits: Exhibits = ()) ->
         f"{' and '.join(kinds)} within one second at {record.worst_at_s:.1f} s; "
         f"at most {rules.most_per_second} are allowed"
     )
-    mend = "make the change slower, smaller or gentler there (WCAG 2.2, 2.3.1)"
+    gentler = "make the change slower, smaller or gentler there (WCAG 2.2, 2.3.1)"
+    mend = f"{gentler}; or, to play it all slower, {calmer}" if calmer else gentler
     return [finding("flashes", what, mend, exhibits=exhibits)]

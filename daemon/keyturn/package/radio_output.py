@@ -9,13 +9,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.dithering import dithering_reasons
-from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
-from keyturn.judge.flash_place import flash_exhibits
+from keyturn.judge.flash import PictureNumbers
 from keyturn.judge.motion import handoff_reasons, hold_reasons, join_reasons, stumble_reasons
 from keyturn.judge.sizes import logo_reasons, memory_reasons, memory_record
 from keyturn.judge.timing import delay_reasons, timeline_record
@@ -24,6 +20,7 @@ from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
 from keyturn.package.first_frames import first_frames, stop_if_hopeless
 from keyturn.package.fit_size import fitted, fitted_logo
+from keyturn.package.flash_result import FlashResult, flash_result
 from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.player_pictures import player_of
@@ -35,9 +32,8 @@ from keyturn.radio import desc
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import PlannedPart
 from keyturn.shop.progress import Progress
-from keyturn.shop.reasons import Exhibits, Kind, Reason, Refused, gathered, only, refuse
+from keyturn.shop.reasons import Kind, Reason, Refused, gathered, only
 from keyturn.shop.records import (
-    FlashRecord,
     HandoffRecord,
     PartRecord,
     RadioPlayer,
@@ -154,11 +150,10 @@ def _logo(job: RadioJob, crew: Crew) -> FrameDone:
 class _Seen:
     """What the checks found. `difference` shows where logo and frame 1 differ, as a data URI.
 
-    `joins` are the changes from each part's last frame to the next part's first. `flashing` shows where it flashes.
+    `joins` are the changes from each part's last frame to the next part's first.
     """
 
-    flash: FlashRecord
-    flashing: Exhibits
+    flash: FlashResult
     handoff: HandoffRecord
     difference: str | None
     changes: tuple[tuple[float, ...], ...]
@@ -168,27 +163,10 @@ class _Seen:
 def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _Seen:
     """Judge what was made. Raise `Refused` where that takes too long, `Stopped` where the work is to stop."""
     progress.stage("judge")
-    most = made.job.rules.intake.stages.judge
-
-    def cells(number: int) -> NDArray[np.uint16]:
-        progress.check()
-        if progress.seconds() > most:
-            raise Refused([_judged_too_long(most)])
-        return store.cells(number)
-
-    numbers = PictureNumbers(made.logo_number, made.numbers)
-    plan, rules = made.job.plan, made.job.rules.safety.flash
-    flash = flash_record(plan, numbers, cells, rules, store.pixels)
-    flashing = () if flash.passes else flash_exhibits(plan, numbers, cells, rules, flash.worst_at_s)
+    flash = flash_result(made.job, PictureNumbers(made.logo_number, made.numbers), store, progress)
     handoff, difference = _handoff(made, store, crew)
     joins = tuple(store.changes((before[-1], after[0]))[1] for before, after in pairwise(made.numbers))
-    return _Seen(flash, flashing, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
-
-
-def _judged_too_long(most: float) -> Reason:
-    what = f"the flash check of this drop took longer than {most:,.0f} s"
-    mend = "send fewer frames, or art that flickers less; the shop's rule can allow more"
-    return refuse("drop-takes-too-long", what, mend)
+    return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
 
 
 def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore, player: RadioPlayer | None) -> RadioOutput:
@@ -229,7 +207,7 @@ def _reasons(made: _Made, record: RadioRecord, store: FrameStore, seen: _Seen) -
     why = [part.hold_screen for part in made.job.manifest.part if part.hold_screen]
     found = [
         *gathered(store.reasons),
-        *flash_reasons(record.flash, safety.flash, seen.flashing),
+        *seen.flash.reasons,
         *memory_reasons(plan, animation.cropped_sizes(made.animation)),
         *made.reasons,
         *logo_reasons(plan, len(made.logo)),
@@ -261,7 +239,7 @@ def _record(made: _Made, seen: _Seen, zipped: Path) -> RadioRecord:
         fps=plan.fps,
         parts=tuple(_part_record(plan, part, packed) for part, packed in zip(plan.parts, made.animation, strict=True)),
         timeline=timeline_record(plan, job.manifest.motion.finish),
-        flash=seen.flash,
+        flash=seen.flash.record,
         memory=memory_record(plan, animation.cropped_sizes(made.animation)),
         handoff=seen.handoff,
         files=(),

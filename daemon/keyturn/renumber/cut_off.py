@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 
+from keyturn.manifest.lines_to_paste import CONTAIN, at_the_top
 from keyturn.manifest.models import FILE_NAME
 from keyturn.normalize.fit import Fit, box
 from keyturn.renumber.extra_pictures import extra_pictures
@@ -34,7 +35,7 @@ def cut_off_reasons(art: JobArt, fit: Fit, radio: str) -> list[Reason]:
     more = f" (and of {alike} more pictures much)" if alike else ""
     what = f"{most:.0%} of it is cut off, so that it fills the panel of {radio}{more}"
     shown = Exhibit(name=name, kept=kept(dict(_sizes(art))[name], fit))
-    mend = 'to show all of it, with margins, write at the top of job.toml:\nfit = "contain"'
+    mend = f"to show all of it, with margins, {at_the_top(CONTAIN)}"
     return [note("art-cut-off", what, mend, file=name, exhibits=(shown,))]
 
 

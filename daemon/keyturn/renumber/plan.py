@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn.flatten.frame_source import Source
+from keyturn.manifest.lines_to_paste import in_part
 from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.radio.boot import BootModel
 from keyturn.radio.desc import Desc
@@ -108,7 +109,7 @@ def _plays_reasons(inputs: PlanInputs) -> list[Reason]:
         refuse(
             "plays-not-trusted",
             f"{part.plays} plays: {inputs.radio.name} is trusted with at most {most}",
-            f'play it {most} times, draw a longer part, or write plays = "{UNTIL_BOOTED}"',
+            f'draw a longer part, or write plays = "{UNTIL_BOOTED}"; or {in_part(number, f"plays = {most}")}',
             file=FILE_NAME,
             field=f"part.{number}.plays",
         )

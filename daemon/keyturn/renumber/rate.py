@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from statistics import median
 
+from keyturn.manifest.lines_to_paste import under_motion
 from keyturn.manifest.models import FILE_NAME
 from keyturn.radio import memory
 from keyturn.radio.boot import BootModel
@@ -145,22 +146,27 @@ def made_to_fit(
     )
     if thinned is not None and motion.thin:
         return thinned, [note("thinned", f"{what}; {left_out} frames were left out, evenly")]
-    remedy = f"leave out {left_out} frames, evenly" if thinned is not None else "shorten the pauses"
-    mend = f"{remedy}; thin = true under [motion] does it; or accept a lower finish"
+    mend = "shorten the pauses, or accept a lower finish"
+    if thinned is not None:
+        does_it = under_motion(inputs.manifest, "thin = true")
+        mend = f"leave out {left_out} frames, evenly, or accept a lower finish; to have them left out, {does_it}"
     chosen_by_hand = isinstance(motion.fps, int) and "finish" not in motion.model_fields_set
     ready_made = "fps" not in motion.model_fields_set  # whoever made the archive has seen it on a radio
     if chosen_by_hand and (ready_made or inputs.boot.share_finished(once_s) >= NEVER):
         return parts, [note("cut-mid-motion", what, mend, file=FILE_NAME, field="motion.finish")]
     if chosen_by_hand:
-        mend = f"{_quick_enough(inputs)}{remedy}; thin = true under [motion] does it"
+        mend = _quicker(inputs) or mend
     field = "motion.fps" if chosen_by_hand else "motion.finish"
     return parts, [refuse("cut-mid-motion", what, mend, file=FILE_NAME, field=field)]
 
 
-def _quick_enough(inputs: PlanInputs) -> str:
+def _quicker(inputs: PlanInputs) -> str | None:
     """Propose the least rate that finishes in time, where there is one."""
     fps = _least_fps(inputs, 0)
-    return f'set fps = {fps} or more, or "auto"; or ' if inputs.in_time(inputs.parts_at(fps), fps) else ""
+    if not inputs.in_time(inputs.parts_at(fps), fps):
+        return None
+    line = under_motion(inputs.manifest, f"fps = {fps}")
+    return f'set fps = {fps} or more, or "auto"; or leave out frames: {line}'
 
 
 def _thinned(
@@ -190,7 +196,8 @@ def slide_show_reasons(inputs: PlanInputs, parts: Sequence[PlannedPart], fps: in
     if fps >= inputs.slowest_fps or most < FEWEST_MOVING:
         return []
     what = f"at {fps} fps each picture stands for {1 / fps:.2g} s: the motion will look like a slide show"
-    mend = f"draw more pictures, or set fps = {inputs.slowest_fps} or more: it then ends earlier and holds longer"
+    line = under_motion(inputs.manifest, f"fps = {inputs.slowest_fps}")
+    mend = f"draw more pictures; or, to end earlier and hold longer, {line}"
     return [note("jumpy", what, mend, file=FILE_NAME, field="motion.fps")]
 
 
