@@ -89,7 +89,8 @@ def test_what_the_crop_cuts_off_is_marked_and_the_line_to_paste_stands_alone(
     assert run("check", root, "--root", shop.root, "--out", page) == 0
     text = page.read_text(encoding="utf-8")
     assert "Please look at this" in text and "the dark rest is cut off" in text
-    (line,) = re.findall(r'<pre class="paste" tabindex="0">(.*)</pre>', text)
+    line, *again = re.findall(r'<pre class="paste" tabindex="0">(.*)</pre>', text)
+    assert again == [line], "among the workshop's findings"
     job = root / "job.toml"
     job.write_text(f"{html.unescape(line)}\n{job.read_text()}")
     assert run("check", root, "--root", shop.root, "--out", page) == 0

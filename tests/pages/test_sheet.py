@@ -169,3 +169,9 @@ def test_the_shops_name_and_how_to_reach_it_stand_on_the_sheet(by_hand: ModuleTy
     text = text_of(page)
     assert "2 Mill Lane" in text and "answer to shop@example.org" in text
     assert "Lantern" not in by_hand.sheet_of(job)
+
+
+def test_lines_to_paste_stand_in_a_block_among_the_workshops_findings(by_hand: ModuleType) -> None:
+    told = by_hand.refuse("jumpy", "is slow", "under [motion] write:\nfps = 8")
+    page = by_hand.sheet_of(by_hand.job().model_copy(update={"reasons": (told,)}))
+    assert re.search(r'write:</bdi>\s*<pre class="paste" tabindex="0">fps = 8</pre>', page)
