@@ -468,10 +468,11 @@ def test_a_drop_whose_two_facts_stand_in_a_text_is_told_what_to_paste(drop: Drop
     assert 'customer = "Fern Hollow"\nradio = "tiny"' in caught.value.reasons[-1].mend
 
 
-def test_the_customers_language_is_in_the_record_and_on_the_pages(drop: Drop, bench: Bench, tmp_path: Path) -> None:
+def test_the_customers_language_is_in_the_record_and_on_the_sheet(drop: Drop, bench: Bench, tmp_path: Path) -> None:
     root = drop(manifest='customer = "C"\nradio = "tiny"\nlanguage = "fr"\n', frames=3)
     made = make_by_hand.make(root, tmp_path / "out", bench)
     assert made.folder is not None
     assert json.loads((made.folder / "job.json").read_text())["language"] == "fr"
-    for page in (made.folder / "proof.html", made.folder.parent / "proof.html", made.folder / "card.html"):
+    for page in (made.folder / "proof.html", made.folder.parent / "proof.html"):
         assert '<html lang="fr">' in page.read_text(encoding="utf-8")
+    assert '<html lang="en">' in (made.folder / "card.html").read_text(encoding="utf-8"), "the fitter's page"

@@ -125,10 +125,10 @@ def test_the_card_is_in_the_shops_language_and_files_keep_their_names(by_hand: M
     assert "16,0 s bis 21,0 s nach dem ersten Bild" in text
 
 
-def test_the_jobs_own_language_goes_before_the_shops(by_hand: ModuleType) -> None:
+def test_the_language_of_job_toml_is_the_customers_and_not_the_fitters(by_hand: ModuleType) -> None:
     job = by_hand.job().model_copy(update={"language": "pl"})
-    assert '<html lang="pl">' in cards(job, PROFILES, (), letterhead=GERMAN)
-    assert "Ekran g\u0142\u00f3wny" in install_text(job, by_hand.radio(), TALL, (), GERMAN)
+    assert '<html lang="de">' in cards(job, PROFILES, (), letterhead=GERMAN)
+    assert "Startbildschirm" in install_text(job, by_hand.radio(), TALL, (), GERMAN)
 
 
 def test_a_shops_own_caution_stays_as_it_wrote_it(by_hand: ModuleType) -> None:

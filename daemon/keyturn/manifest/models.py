@@ -135,7 +135,9 @@ class Manifest(Table):
     artist: Annotated[Words | None, Field(description="Who drew it.")] = None
     language: Annotated[
         LanguageCode | None,
-        Field(description='Of sheet and card: "en", "de", "es", "fr", "pt", "pl" or "ar". Default: that of the shop.'),
+        Field(
+            description='Of the customer\'s sheet: "en", "de", "es", "fr", "pt", "pl" or "ar". Default: that of the shop.'
+        ),
     ] = None
     rush: Annotated[bool, Field(description="Goes before the other waiting drops.")] = False
     background: Annotated[Colour, Field(description="What transparency is laid on.")] = "#000000"

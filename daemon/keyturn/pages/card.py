@@ -52,7 +52,7 @@ def cards(
     letterhead: Letterhead | None = None,
 ) -> str:
     """Return card.html with a section for each radio of the job. Raise KeyError where a profile is missing."""
-    language = _language(job, letterhead)
+    language = _language(letterhead)
     proofs = {shown.radio: shown for shown in proof.radios} if proof else {}
     views = [
         CardView(
@@ -80,9 +80,9 @@ def cards(
     )
 
 
-def _language(job: JobRecord, letterhead: Letterhead | None) -> Language:
-    """Return the language of the job's papers: as its job.toml says, else the shop's."""
-    return language_of(job.language or ("en" if letterhead is None else letterhead.language))
+def _language(letterhead: Letterhead | None) -> Language:
+    """Return the shop's language: its fitter reads the card and INSTALL.txt. That of job.toml is the customer's."""
+    return language_of("en" if letterhead is None else letterhead.language)
 
 
 def _translated(texts: Sequence[str], language: Language) -> tuple[str, ...]:
@@ -126,7 +126,7 @@ def install_text(
     The files' digests are in it where the record has them. It is written before they are known where it lies on the
     stick itself, because no file can hold its own digest.
     """
-    language = _language(job, letterhead)
+    language = _language(letterhead)
     lines = [*_wrapped(letterhead.line if letterhead else "", "", language)]
     lines += _install_lines(job, radio_record, profile, cautions, language)
     return ("" if language.code == "en" else "\ufeff") + "".join(f"{line}\r\n" for line in lines)
