@@ -136,7 +136,7 @@ class Manifest(Table):
     language: Annotated[
         LanguageCode | None,
         Field(
-            description='Of the customer\'s sheet: "en", "de", "es", "fr", "pt", "pl" or "ar". Default: that of the shop.'
+            description='Of the customer\'s sheet: "en", "de", "es", "fr", "pt", "pl" or "ar". Default: the shop\'s.'
         ),
     ] = None
     rush: Annotated[bool, Field(description="Goes before the other waiting drops.")] = False
