@@ -13,6 +13,7 @@ import pytest
 from pydantic import ValidationError
 
 from keyturn.shop.reasons import (
+    Exhibit,
     Kind,
     Reason,
     Refused,
@@ -149,3 +150,13 @@ def test_of_very_many_reasons_the_refusals_come_first_and_the_rest_is_counted() 
     assert first_of([*notes, *refusals], 33) == (*notes, *refusals)
     *shown, more = first_of([*notes, *refusals], 5)
     assert shown == [*refusals, *notes[:2]] and "28 more" in more.what
+
+
+def test_a_reason_of_an_older_record_shows_nothing_and_one_with_pictures_keeps_what_older_readers_know() -> None:
+    old = json.loads('{"code": "odd", "kind": "note", "file": "a.png", "field": null, "what": "w", "mend": "m"}')
+    assert Reason.model_validate(old).exhibits == ()
+    shown = Exhibit(name="a.png", kept=(0.25, 0, 0.75, 1), marked=(0, 0, 0.5, 0.5))
+    new = note("odd", "w", "m", file="a.png", exhibits=(shown,))
+    written = json.loads(new.model_dump_json())
+    assert {key: written[key] for key in old} == old
+    assert Reason.model_validate_json(json.dumps(written)) == new

@@ -161,11 +161,11 @@ def made_to_fit(
 
 
 def _quicker(inputs: PlanInputs) -> str | None:
-    """Propose the least rate that finishes in time, where there is one."""
+    """Propose the least rate that finishes in time, where there is one, and to paste one that looks like motion too."""
     fps = _least_fps(inputs, 0)
     if not inputs.in_time(inputs.parts_at(fps), fps):
         return None
-    line = under_motion(inputs.manifest, f"fps = {fps}")
+    line = under_motion(inputs.manifest, f"fps = {_least_fps(inputs, inputs.slowest_fps)}")
     return f'set fps = {fps} or more, or "auto"; or leave out frames: {line}'
 
 
