@@ -1,9 +1,8 @@
-"""Lines of job.toml that mend a fault: where they go, and after a line break the lines. A reason's mend ends in them."""
+"""Lines of job.toml that mend a fault: where they go, and after a line break the lines. Mends end in them."""
 
 from __future__ import annotations
 
 from keyturn.manifest.models import FILE_NAME, Manifest
-
 
 CONTAIN = 'fit = "contain"'
 """Shows a picture whole, with margins."""
