@@ -8,35 +8,29 @@ import sys
 from typing import Annotated
 
 import typer
-from loguru import logger
 
 from keyturn import __version__
-from keyturn import calibrate as calibration
 from keyturn.commands import output
-from keyturn.commands.answer import answer
-from keyturn.commands.calibrate import calibrate
-from keyturn.commands.check import check
 from keyturn.commands.console import DONE, INTERRUPTED, OUR_BUG, REFUSED, WRONG_USE, err, out
-from keyturn.commands.copy import copy
-from keyturn.commands.demo import demo
-from keyturn.commands.doctor import doctor
-from keyturn.commands.fitted import fitted
-from keyturn.commands.flash import flash
-from keyturn.commands.init import init
-from keyturn.commands.inspect import inspect
-from keyturn.commands.make import make
-from keyturn.commands.new import new
-from keyturn.commands.radios import radios
-from keyturn.commands.retry import retry
-from keyturn.commands.run import run
-from keyturn.commands.service import service
-from keyturn.commands.shown import shown
-from keyturn.commands.status import status
-from keyturn.shop import settings
+from keyturn.commands.on_demand import CommandGroup
 from keyturn.shop.reasons import Refused, ShopFault, shop_fault
 from keyturn.shop.wrong_use import WrongUse
 
+
+class Commands(CommandGroup):
+    """The commands in the order of `keyturn --help`."""
+
+    names = (
+        *("init", "run", "status", "retry", "radios"),
+        *("make", "check", "new", "demo"),
+        *("shown", "answer", "copy", "fitted"),
+        *("inspect", "flash", "calibrate", "doctor"),
+        "service",
+    )
+
+
 app = typer.Typer(
+    cls=Commands,
     no_args_is_help=True,
     rich_markup_mode="markdown",
     pretty_exceptions_enable=False,
@@ -51,7 +45,7 @@ def main() -> None:
     interrupted.
     """
     try:
-        code = app(args=calibration.spread_values(sys.argv[1:]), standalone_mode=False)
+        code = app(args=_arguments(), standalone_mode=False)
     except Refused as refused:
         output.reasons(err, refused.reasons)
         code = REFUSED
@@ -68,9 +62,24 @@ def main() -> None:
     except OSError as error:
         code = _system_error(error)
     except Exception:
-        logger.exception("this is a bug in Keyturn")
-        code = OUR_BUG
+        code = _our_bug()
     raise SystemExit(code if isinstance(code, int) else DONE)
+
+
+def _arguments() -> list[str]:
+    arguments = sys.argv[1:]
+    if "calibrate" not in arguments:
+        return arguments
+    from keyturn.calibrate import spread_values
+
+    return spread_values(arguments)
+
+
+def _our_bug() -> int:
+    from loguru import logger
+
+    logger.exception("this is a bug in Keyturn")
+    return OUR_BUG
 
 
 def _show_usage(error: typer.TyperException) -> None:
@@ -90,8 +99,7 @@ def _system_error(error: OSError) -> int:
         return DONE
     fault = shop_fault(error)
     if fault is None:
-        logger.exception("this is a bug in Keyturn")
-        return OUR_BUG
+        return _our_bug()
     err.print(f"[bold red]keyturn:[/] {output.plain(str(fault))}")
     return WRONG_USE
 
@@ -108,14 +116,6 @@ def _options(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    output.log_to(settings.LogSettings())
+    from keyturn.shop.settings import LogSettings
 
-
-for command in (
-    *(init, run, status, retry, radios),
-    *(make, check, new, demo),
-    *(shown, answer, copy, fitted),
-    *(inspect, flash, calibrate, doctor),
-):
-    app.command()(command)
-app.add_typer(service, name="service")
+    output.log_to(LogSettings())

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 
 from keyturn.commands import shop_search
-from keyturn.shop import rulebook
 from keyturn.shop.folders import Shop
-from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, Refused
-from keyturn.shop.rulebook import Rulebook
+
+if TYPE_CHECKING:  # some commands read no rules: these modules are not imported for them
+    from keyturn.shop.radio_profile import Radio
+    from keyturn.shop.rulebook import Rulebook
 
 DONE, REFUSED, WRONG_USE, OUR_BUG, NOT_JUDGED, INTERRUPTED = 0, 1, 2, 3, 4, 130
 
@@ -45,6 +46,8 @@ def shop_if_any(root: Path | None) -> Shop | None:
 
 def rules_of(root: Path | None) -> Rulebook:
     """Return the rules of the shop in `root` or found without; the rules that ship where there is no shop."""
+    from keyturn.shop import rulebook
+
     shop = shop_if_any(root)
     return rulebook.load(shop.rules if shop else None)
 

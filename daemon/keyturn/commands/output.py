@@ -14,16 +14,15 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from loguru import logger
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from keyturn.shop import settings
 from keyturn.shop.plain_text import escaped_in_json, plain_line
 from keyturn.shop.reasons import Kind, Reason
 
 if TYPE_CHECKING:  # loguru names these types in its stub alone
     from loguru import Record, RecordException
+
+    from keyturn.shop import settings
 
 LOG_LINE = "<green>{time:HH:mm:ss}</green> <level>{level: <8}</level> "
 FILE_LINE = "{time:YYYY-MM-DDTHH:mm:ss.SSSZZ} {level: <8} "
@@ -58,6 +57,8 @@ def progress(console: Console, quiet: bool) -> Iterator[Callable[[str, int, int]
     if quiet or not console.is_terminal:
         yield _lines(console, quiet)
         return
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("reading", total=None)
@@ -87,6 +88,8 @@ def log_to(log: settings.LogSettings) -> None:
 
     The journal adds the time itself. A new file begins at 10 MB; the last ten are kept.
     """
+    from loguru import logger
+
     logger.remove()
     under_journal = "JOURNAL_STREAM" in os.environ
     logger.add(sys.stderr, level=log.level, format=_lines_after(JOURNAL_LINE if under_journal else LOG_LINE))

@@ -20,7 +20,12 @@ from keyturn.shop.wrong_use import WrongUse
 RUNNING_SYSTEMD = Path("/run/systemd/system")
 """sd_booted(3): it is there where systemd manages the machine."""
 
-service = typer.Typer(no_args_is_help=True, help="Install the service on this machine, or remove it.")
+service = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode="markdown",
+    help="Install the service on this machine, or remove it.",
+)
 
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Print every step and do none.")]
 Into = Annotated[

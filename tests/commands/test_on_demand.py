@@ -1,0 +1,57 @@
+"""Each command waits for its own imports alone."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from keyturn.commands.on_demand import OnDemand
+from samples import Run
+
+HEAVY = ("numpy", "PIL", "jinja2", "babel", "loguru", "pebble", "pydantic_settings", "keyturn.pipeline")
+
+
+def imported_by(*arguments: str) -> set[str]:
+    """Return the names of all modules in a fresh process once the command with these arguments is done."""
+    code = (
+        "import atexit, json, sys\n"
+        "atexit.register(lambda: print(json.dumps(list(sys.modules)), file=sys.stderr))\n"
+        "from keyturn.__main__ import main\n"
+        f"sys.argv = {['keyturn', *arguments]!r}\n"
+        "main()\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    return set(json.loads(ran.stderr.splitlines()[-1]))
+
+
+def test_the_version_is_told_without_what_makes_frames() -> None:
+    assert imported_by("--version").isdisjoint(HEAVY)
+
+
+def test_a_command_is_imported_when_it_is_asked_for() -> None:
+    modules = imported_by("init", "--help")
+    assert "keyturn.commands.init" in modules
+    assert modules.isdisjoint({"keyturn.commands.check", "keyturn.commands.run", "keyturn.commands.demo"})
+
+
+def test_help_lists_each_command_with_its_line(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--help") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    for line in ("Set up a shop", "Say what waits", "Make one drop, without a shop", "Install the service on"):
+        assert line in said
+
+
+def test_a_slip_of_the_finger_is_told_the_nearest_command(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("statis") == 2
+    assert "status" in capsys.readouterr().err
+
+
+def test_the_names_are_known_before_any_command_is() -> None:
+    commands = OnDemand(["init", "no_such_module"])
+    assert list(commands) == ["init", "no_such_module"] and len(commands) == 2
+    assert commands["init"] is commands["init"]
+    with pytest.raises(KeyError):
+        commands["other"]
