@@ -15,7 +15,7 @@ from faults.promises import Asked, Laid
 from faults.scenarios import draw, lay_bad, lay_good
 from keyturn.inbox import events
 from keyturn.inbox.waiting import Inbox
-from keyturn.service.drop_folders import LEAVING
+from keyturn.service.claims import LEAVING
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
 from keyturn.workers.crew import InlineCrew

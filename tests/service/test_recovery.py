@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -12,8 +11,9 @@ import pytest
 from keyturn.inbox.moving import MOVING
 from keyturn.inbox.survey import snapshot
 from keyturn.service import recovery
-from keyturn.service.claims import Claim
-from keyturn.service.drop_folders import LEAVING, DropFolders
+from keyturn.service.claims import LEAVING, Claim, leaving_name
+from keyturn.service.drop_folders import DropFolders
+from keyturn.shop.file_names import safe_name
 from keyturn.shop.folders import Shop
 
 SOMEBODY = 54321
@@ -157,6 +157,17 @@ def test_of_a_claim_from_another_mount_the_original_goes_where_its_drop_is_archi
     hidden.mkdir()
     assert recovery.recover(folders) == ()
     assert list(shop.inbox.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", ["cart.zip", "Ines' Van  No. 2", "a--b", "\udcff.zip", "long" * 60 + ".zip"])
+def test_a_drop_whose_share_comes_back_after_its_claim_was_given_up_has_its_own_name_again(
+    folders: DropFolders, shop: Shop, name: str
+) -> None:
+    """Its name is what tells a zip, and is the job's where job.toml names none."""
+    (shop.inbox / leaving_name(f"20260301T093000-abc123-{safe_name(name, 40)}", name)).write_bytes(b"zip")
+    assert recovery.recover(folders) == ()
+    (back,) = shop.inbox.iterdir()
+    assert back.name == name if len(name) < 200 else back.name.endswith("long.zip")
 
 
 @pytest.mark.parametrize("record", [True, False], ids=["with its claim", "without"])

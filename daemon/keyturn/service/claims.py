@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
@@ -17,6 +18,15 @@ R = TypeVar("R", bound=Record)
 CLAIM_ID = re.compile(r"[0-9]{8}T[0-9]{6}-[0-9a-f]{6}-.+", re.DOTALL)
 """A claim's id: the time of the claim, six random hex digits and the drop's name."""
 
+LEAVING = ".keyturn-leaving-"
+"""Prefix of a claimed drop's name where the inbox is on another mount. One rename hides the drop under that name,
+then it is copied to work and removed from the inbox."""
+
+_THEN = "--"
+"""Parts a claim's id from the drop's name; `safe_name` leaves no two hyphens in an id."""
+
+NAME_MOST_BYTES = 255
+
 _BEFORE_NAME = re.compile(r"[0-9]{8}T[0-9]{6}-[0-9a-f]{6}-")
 
 
@@ -24,6 +34,25 @@ def name_in(claim_id: str) -> str:
     """Return the drop's name as far as its claim's id holds it; the id where that would hide the drop."""
     name = _BEFORE_NAME.sub("", claim_id, count=1)
     return claim_id if name.startswith(".") else name or claim_id
+
+
+def leaving_name(claim_id: str, name: str) -> str:
+    """Return the hidden name in the inbox of the drop called `name` while it is copied from another mount.
+
+    It holds the drop's own name: the claim's record may be gone when the drop's share comes back. Of a name that is too
+    long for a file's (NAME_MAX in limits.h) it holds the end, which may say that the drop is a zip.
+    """
+    whole = f"{LEAVING}{claim_id}{_THEN}{name}"
+    return (
+        whole if len(os.fsencode(whole)) <= NAME_MOST_BYTES else f"{LEAVING}{claim_id}{_THEN}{name[-40:].lstrip('.')}"
+    )
+
+
+def left_by(leaving: str) -> tuple[str, str]:
+    """Return the claim's id and the drop's name from what `leaving_name` gave, or an earlier Keyturn, which named the
+    claim alone."""
+    claim_id, _, name = leaving.removeprefix(LEAVING).partition(_THEN)
+    return claim_id, name or name_in(claim_id)
 
 
 def _relative_path(text: str) -> str:

@@ -11,7 +11,7 @@ reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of
     work/<claim>/reject.json     intent: this drop is being rejected
     work/<claim>/return.json     intent: this drop is being sent back to the inbox
     work/<claim>/entered.json    intent: this slip stands beside its revision and is being archived
-    inbox/.keyturn-leaving-<claim>  a claimed drop, where the inbox is on another mount
+    inbox/.keyturn-leaving-<claim>--<name>  a claimed drop, where the inbox is on another mount
     outbox/.building/<claim>/    the revision being built
     state/numbers/<customer>/<job>-r<n>  an empty file: the job's highest revision so far
     state/published/<customer>/<job>-r<n>  the SHA-256 of the revision's job.json
@@ -33,17 +33,13 @@ from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable
 from keyturn.inbox.open_files import is_open
 from keyturn.inbox.survey import MENDED, OURS, Snapshot, snapshot
 from keyturn.outbox import published_digests, revision_numbers
-from keyturn.service.claims import Claim, Intent, read_record, write_record
+from keyturn.service.claims import Claim, Intent, leaving_name, read_record, write_record
 from keyturn.shop import durable_files
 from keyturn.shop.file_modes import BUILDING_DIR, KEPT_DIR, close_to_group, keep_mode, open_to_group
 from keyturn.shop.file_names import safe_name, without_ending
 from keyturn.shop.folders import Shop
 from keyturn.shop.own_files import is_plain_folder, make_own_folder, remove_left_over
 from keyturn.shop.records import JobRecord, Rejection
-
-LEAVING = ".keyturn-leaving-"
-"""Prefix of a claimed drop's name where the inbox is on another mount. One rename hides the drop under that name,
-then it is copied to work and removed from the inbox."""
 
 
 class DropFolders:
@@ -96,7 +92,7 @@ class DropFolders:
         if source.lstat().st_dev == self.shop.work.stat().st_dev:
             move(source, target)
             return False
-        leaving = self.shop.inbox / f"{LEAVING}{claim.id}"
+        leaving = self.shop.inbox / leaving_name(claim.id, source.name)
         move(source, leaving)
         try:
             if is_open(leaving):

@@ -14,8 +14,8 @@ from loguru import logger
 from keyturn.inbox.moving import UNFINISHED, free_name, move, remove
 from keyturn.outbox import published_digests, record_files
 from keyturn.service import abrupt_ends
-from keyturn.service.claims import CLAIM_ID, Claim, name_in, read_record
-from keyturn.service.drop_folders import LEAVING, DropFolders
+from keyturn.service.claims import CLAIM_ID, LEAVING, Claim, left_by, read_record
+from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
 from keyturn.shop.own_files import is_own_folder, is_plain_folder, remove_left_over
@@ -80,13 +80,13 @@ def _finish_claims_from_another_mount(folders: DropFolders, alive: Callable[[], 
     shop = folders.shop
     for leaving in shop.inbox.glob(f"{LEAVING}*"):
         alive()
-        claim_id = leaving.name.removeprefix(LEAVING)
+        claim_id, name = left_by(leaving.name)
         claim = read_record(shop.work / claim_id / "claim.json", Claim)
         whole = claim is not None and os.path.lexists(folders.artist_path(claim))
         if whole or _has_gone_on(shop, claim_id):
             remove(leaving)
         else:
-            move(leaving, free_name(shop.inbox, claim.name if claim else name_in(claim_id)))
+            move(leaving, free_name(shop.inbox, name))
 
 
 def _has_gone_on(shop: Shop, claim_id: str) -> bool:
