@@ -84,7 +84,7 @@ def test_a_filter_of_which_nothing_is_left_is_still_shown(opened: Open, page_of:
 
 def test_it_comes_back_to_the_row_that_was_in_sight(opened: Open, page_of: Callable[..., str]) -> None:
     """On a phone, with rows of which most have never been drawn; the page reloads itself."""
-    page = opened(page_of(300).replace('data-refresh="10"', 'data-refresh="0.5"'), width=390, height=844).page
+    page = opened(page_of(300).replace('data-refresh="10"', 'data-refresh="4"'), width=390, height=844).page
     page.evaluate("scrollTo(0, 20000)")
     seen = "() => document.elementFromPoint(200, 280).closest('li').querySelector('b').textContent"
     page.wait_for_timeout(300)
