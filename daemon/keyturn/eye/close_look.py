@@ -54,13 +54,13 @@ class CloseLook:
         red, green, blue = (np.take(_LIGHT[c], rgb[..., c], mode="clip") for c in range(3))
         light = red + green + blue
         coarse = cells[self._box].astype(np.float32)
-        coarse_light = luminance.relative_luminance(*_planes(coarse)) / np.float32(luminance.FULL)
+        coarse_light = luminance.relative_luminance(*luminance.planes(coarse)) / np.float32(luminance.FULL)
         by_pixel = self._pixels.luminance.step(light)
         by_cell = self._without_noise(self._cells.luminance.step(coarse_light), coarse_light)
         changed = self._general.add_both(at_s, by_pixel, by_cell)
         if self._red_too:
-            to_and_from = self._pixels.red.step(_planes(luminance.cells(rgb, 1.0).astype(np.float32)))
-            changed |= self._red.add_both(at_s, to_and_from, self._cells.red.step(_planes(coarse)))
+            to_and_from = self._pixels.red.step(luminance.planes(luminance.cells(rgb, 1.0).astype(np.float32)))
+            changed |= self._red.add_both(at_s, to_and_from, self._cells.red.step(luminance.planes(coarse)))
         if changed:
             self._counts.judge(at_s)
 
@@ -78,11 +78,6 @@ class CloseLook:
 class _Trackers:
     def __init__(self, rules: rulebook.Flash) -> None:
         self.luminance, self.red = transitions.Luminance(rules), transitions.Red(rules)
-
-
-def _planes(light: F32) -> tuple[F32, F32, F32]:
-    red, green, blue = (np.ascontiguousarray(light[..., i]) for i in range(3))
-    return red, green, blue
 
 
 class PixelCount(TransitionCount):

@@ -42,7 +42,7 @@ from numpy.typing import NDArray
 
 from keyturn.eye import area, transitions
 from keyturn.eye.flash_counts import Findings, FlashCounts, settled
-from keyturn.eye.luminance import FULL, relative_luminance
+from keyturn.eye.luminance import FULL, planes, relative_luminance
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import TransitionCount
 from keyturn.eye.undecided import Stretch, Undecided
@@ -83,7 +83,7 @@ class FlashMeter:
         if at_s < self._at_s:
             raise ValueError(f"a picture at {at_s} s cannot follow one at {self._at_s} s")
         self._at_s = at_s
-        red, green, blue = (np.ascontiguousarray(cells[..., i], np.float32) for i in range(3))
+        red, green, blue = planes(cells)
         light = relative_luminance(red, green, blue) / np.float32(FULL)
         self._note_changes((red, green, blue, light), at_s)
         noise = _Noise(self._change, self._rules.cell_deg) if self._screen.cell_px > 1 else None

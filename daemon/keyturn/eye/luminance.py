@@ -60,6 +60,12 @@ def linear(rgb: NDArray[np.uint8]) -> F32:
     return np.take(LINEAR, rgb, mode="clip")
 
 
+def planes(light: NDArray[Any]) -> tuple[F32, F32, F32]:
+    """Return red, green and blue of (rows, columns, 3) as planes of their own, in the same unit."""
+    red, green, blue = (np.ascontiguousarray(light[..., i], np.float32) for i in range(3))
+    return red, green, blue
+
+
 def relative_luminance(red: F32, green: F32, blue: F32) -> F32:
     """Return the relative luminance of planes of linear light, in their own unit."""
     light: F32 = red * WEIGHTS[0] + green * WEIGHTS[1] + blue * WEIGHTS[2]

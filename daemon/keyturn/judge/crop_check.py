@@ -17,7 +17,7 @@ from keyturn.flatten.frame_source import Source
 from keyturn.judge.crop_thumbnails import ThumbnailJob, make_thumbnails
 from keyturn.manifest.lines_to_paste import CONTAIN, at_the_top
 from keyturn.manifest.models import FILE_NAME, Manifest
-from keyturn.normalize.fit import Fit, box
+from keyturn.normalize.fit import kept
 from keyturn.renumber.parts import JobArt, PartArt
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import PlannedPart, fit_for
@@ -78,7 +78,7 @@ def _crops(plan: Plan, manifest: Manifest, art: JobArt) -> list[_Crop]:
     return [
         _Crop(number, window)
         for number, (planned, part) in enumerate(zip(plan.parts, art.parts, strict=True))
-        if _moves(planned, part, art) and _area(window := _window(art.probes[part.names[0]].size, fit)) < 1 - CUT
+        if _moves(planned, part, art) and _area(window := kept(art.probes[part.names[0]].size, fit)) < 1 - CUT
     ]
 
 
@@ -92,11 +92,6 @@ def _moves(planned: PlannedPart, part: PartArt, art: JobArt) -> bool:
         return False
     sizes = {art.probes[name].size for name in part.names}
     return len(sizes) == 1 and len(set(planned.sources)) > 1
-
-
-def _window(size: tuple[int, int], fit: Fit) -> Window:
-    left, top, right, bottom = box(size, fit).crop
-    return left / size[0], top / size[1], right / size[0], bottom / size[1]
 
 
 def _area(window: Window) -> float:

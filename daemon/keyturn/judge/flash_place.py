@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye import transitions
 from keyturn.eye.flash_check import Picture
-from keyturn.eye.luminance import FULL, relative_luminance
+from keyturn.eye.luminance import FULL, planes, relative_luminance
 from keyturn.eye.screen import Screen
 from keyturn.judge.flash import CellsOf, NumberedPicture, PictureNumbers, players, shown
 from keyturn.renumber.plan import Plan
@@ -58,12 +59,15 @@ def flash_place(
         return None
     counts = np.sum([step.changed for step in steps], axis=0)
     place = counts >= max(1, MOSTLY * counts.max())
-    numbered = [s for s in steps if isinstance(s.before, NumberedPicture) and isinstance(s.after, NumberedPicture)]
-    most = max(numbered, key=lambda step: int((step.changed & place).sum()), default=None)
-    if most is None:
+    pairs = [
+        (int((step.changed & place).sum()), before.number, after.number)
+        for step in steps
+        if isinstance(before := step.before, NumberedPicture) and isinstance(after := step.after, NumberedPicture)
+    ]
+    if not pairs:
         return None
-    assert isinstance(most.before, NumberedPicture) and isinstance(most.after, NumberedPicture)
-    return FlashPlace(most.before.number, most.after.number, _box(place))
+    _, first, second = max(pairs, key=itemgetter(0))
+    return FlashPlace(first, second, _box(place))
 
 
 def flash_exhibits(plan: Plan, numbers: PictureNumbers, cells: CellsOf, rules: Flash, worst_at_s: float) -> Exhibits:
@@ -89,10 +93,9 @@ def _steps(pictures: Iterator[tuple[float, Picture]], rules: Flash, worst_at_s: 
     for at_s, picture in pictures:
         if at_s > worst_at_s:
             return
-        planes = tuple(np.ascontiguousarray(picture.cells()[..., i], np.float32) for i in range(3))
-        light = relative_luminance(*planes) / np.float32(FULL)
-        rise, fall = luminance.step(light)
-        to_red, from_red = red.step((planes[0], planes[1], planes[2]))
+        of_colours = planes(picture.cells())
+        rise, fall = luminance.step(relative_luminance(*of_colours) / np.float32(FULL))
+        to_red, from_red = red.step(of_colours)
         if standing is not None and at_s > worst_at_s - SECOND_S:
             yield _Step(standing, picture, rise | fall | to_red | from_red)
         standing = picture

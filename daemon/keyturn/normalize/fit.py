@@ -51,6 +51,12 @@ def box(source_size: tuple[int, int], fit: Fit) -> Placement:
     return Placement((left, top, right, bottom), scale, fit.size, (0, 0))
 
 
+def kept(source_size: tuple[int, int], fit: Fit) -> tuple[float, float, float, float]:
+    """Return the part of the art that is shown: left, top, right and bottom in shares of its width and height."""
+    (wide, high), (left, top, right, bottom) = source_size, box(source_size, fit).crop
+    return left / wide, top / high, right / wide, bottom / high
+
+
 def _contained(length: int, most: int, scale: float) -> int:
     return min(most, max(1, round(length * scale)))
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 from keyturn.manifest.lines_to_paste import CONTAIN, at_the_top
 from keyturn.manifest.models import FILE_NAME
-from keyturn.normalize.fit import Fit, box
+from keyturn.normalize.fit import Fit, kept
 from keyturn.renumber.extra_pictures import extra_pictures
 from keyturn.renumber.parts import JobArt, PartArt
-from keyturn.shop.reasons import Box, Exhibit, Reason, note, refuse
+from keyturn.shop.reasons import Exhibit, Reason, note, refuse
 
 MUCH = 0.3334
 """A third. A still of which more than this share is cut off gets a note. Keyturn's own choice."""
@@ -27,14 +27,15 @@ def cut_off_reasons(art: JobArt, fit: Fit, radio: str) -> list[Reason]:
         return []
     if asked := list(_asked(art, fit)):
         return asked
-    shares = {name: cut_off(size, fit) for name, size in _sizes(art)}
+    sizes = dict(_sizes(art))
+    shares = {name: cut_off(size, fit) for name, size in sizes.items()}
     name, most = max(shares.items(), key=lambda item: item[1], default=("", 0.0))
     if most <= MUCH:
         return []
     alike = sum(share > MUCH for share in shares.values()) - 1
     more = f" (and of {alike} more pictures much)" if alike else ""
     what = f"{most:.0%} of it is cut off, so that it fills the panel of {radio}{more}"
-    shown = Exhibit(name=name, kept=kept(dict(_sizes(art))[name], fit))
+    shown = Exhibit(name=name, kept=kept(sizes[name], fit))
     mend = f"to show all of it, with margins, {at_the_top(CONTAIN)}"
     return [note("art-cut-off", what, mend, file=name, exhibits=(shown,))]
 
@@ -43,12 +44,6 @@ def cut_off(size: Size, fit: Fit) -> float:
     """Return which share of a picture of `size` is not shown."""
     left, top, right, bottom = kept(size, fit)
     return 1 - (right - left) * (bottom - top)
-
-
-def kept(size: Size, fit: Fit) -> Box:
-    """Return the part of a picture of `size` that is shown, in shares of its sides."""
-    left, top, right, bottom = box(size, fit).crop
-    return left / size[0], top / size[1], right / size[0], bottom / size[1]
 
 
 def _sizes(art: JobArt) -> Iterator[tuple[str, Size]]:
