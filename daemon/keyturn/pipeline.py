@@ -29,7 +29,7 @@ from keyturn.package import PRELOAD, held_picture
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
-from keyturn.package.refused_pictures import exhibited
+from keyturn.package.refused_pictures import exhibited, refused_pictures
 from keyturn.pages.answer import Told
 from keyturn.pages.card import cards
 from keyturn.pages.sheet import Beside, sheet
@@ -42,8 +42,8 @@ from keyturn.shop.file_names import safe_name
 from keyturn.shop.papers import Papers
 from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import Kind, Reason, Refused, only, refuse, stop_if_refused
-from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord
+from keyturn.shop.reasons import REASONS_SHOWN, Kind, Reason, Refused, first_of, only, refuse, stop_if_refused
+from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, Rejection
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import Settings
 from keyturn.workers.choice import chosen_crew
@@ -229,6 +229,23 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     )
     _write_papers(staging, made, f"{job.customer_folder}/{job.job_folder}-r{revision}", bench)
     return made
+
+
+def rejection(refused: Refused, claim: str, drop_name: str, bench: Bench, mends: str | None = None) -> Rejection:
+    """Return the record of a refused drop, with small pictures of what its reasons are about.
+
+    `mends` is the claim of the earlier refused drop that this one is a copy of.
+    """
+    return Rejection(
+        keyturn=__version__,
+        drop=drop_name,
+        claim=claim,
+        customer=refused.customer,
+        rejected_at=bench.now().isoformat(timespec="seconds"),
+        reasons=first_of(refused.reasons, REASONS_SHOWN),
+        pictures=refused_pictures(refused, bench.rules.intake, bench.crew),
+        mends=mends,
+    )
 
 
 def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at: datetime) -> JobRecord:

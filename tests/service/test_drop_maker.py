@@ -325,14 +325,14 @@ def test_a_bug_while_a_drop_is_refused_is_tried_once_more_and_costs_the_drop_not
     shop: Shop, maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch, failures: int
 ) -> None:
     """After the first bug the drop is refused for its own fault, after the second for the bug; beyond, it stays."""
-    real, bugs = drop_maker.rejected_html, iter([True] * failures)
+    real, bugs = drop_maker.rejected_pages, iter([True] * failures)
 
-    def fails_at_first(found: Rejection, *more: Letterhead) -> str:
+    def fails_at_first(found: Rejection, *more: Letterhead) -> dict[str, str]:
         if next(bugs, False):
             raise ZeroDivisionError("a bug")
         return real(found, *more)
 
-    monkeypatch.setattr(drop_maker, "rejected_html", fails_at_first)
+    monkeypatch.setattr(drop_maker, "rejected_pages", fails_at_first)
     claim = claimed(manifest=BAD)
     if failures == 3:
         with pytest.raises(ZeroDivisionError):
@@ -366,6 +366,6 @@ def test_a_stop_while_a_drop_is_refused_leaves_it_in_work(
     def closed(*given: object) -> dict[str, str]:
         raise CancelledError
 
-    monkeypatch.setattr(drop_maker, "refused_pictures", closed)
+    monkeypatch.setattr(pipeline, "refused_pictures", closed)
     assert maker.process(claimed(manifest=BAD)) is Outcome.STOPPED
     assert places(shop) == {"work"} and list(shop.rejects.iterdir()) == []

@@ -8,21 +8,20 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import chain, count
+from itertools import count
 from pathlib import Path
 
-from keyturn import __version__, pipeline
+from keyturn import pipeline
 from keyturn.inbox.moving import move
 from keyturn.outbox import revision_numbers, sheets
 from keyturn.outbox.customer_folder import revision_names
-from keyturn.package.refused_pictures import exhibited, file_pictures, refused_pictures
+from keyturn.package.refused_pictures import exhibited, file_pictures
 from keyturn.pages.rejects import rejected_html
 from keyturn.pages.sheet import Beside, sheet
 from keyturn.pipeline import Bench, Job, Made
 from keyturn.shop import durable_files
 from keyturn.shop.file_names import without_ending
-from keyturn.shop.reasons import REASONS_SHOWN, Refused, first_of, refuse
-from keyturn.shop.records import Rejection
+from keyturn.shop.reasons import Refused, refuse
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +71,7 @@ def look(drop: Path, bench: Bench) -> DropLook:
             made = pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
         except Refused as refused:
             return DropLook(refused, _refused_page(drop, refused, bench))
-        reasons = (*made.record.reasons, *chain.from_iterable(radio.reasons for radio in made.record.radios))
+        reasons = made.record.every_reason
         names = [exhibit.name for reason in reasons for exhibit in reason.exhibits]
         pictures = file_pictures(names, job.found.root, bench.rules.intake, bench.crew)
         pictures |= exhibited(reasons, made.proof.radios)
@@ -83,15 +82,7 @@ def look(drop: Path, bench: Bench) -> DropLook:
 
 
 def _refused_page(drop: Path, refused: Refused, bench: Bench) -> str:
-    rejection = Rejection(
-        keyturn=__version__,
-        drop=drop_name(drop),
-        claim="check",
-        customer=refused.customer,
-        rejected_at=bench.now().isoformat(timespec="seconds"),
-        reasons=first_of(refused.reasons, REASONS_SHOWN),
-        pictures=refused_pictures(refused, bench.rules.intake, bench.crew),
-    )
+    rejection = pipeline.rejection(refused, "check", drop_name(drop), bench)
     return rejected_html(rejection, bench.papers.letterhead, look=True)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import chain
 
 from keyturn.pages.in_words import OnScreen, on_screen
-from keyturn.pages.languages import ENGLISH, Language, language_of
+from keyturn.pages.languages import ENGLISH, Language, language_of_shop
 from keyturn.pages.render import page
 from keyturn.pages.sheet import job_anchor
 from keyturn.shop.papers import Letterhead
@@ -52,7 +52,7 @@ def cards(
     letterhead: Letterhead | None = None,
 ) -> str:
     """Return card.html with a section for each radio of the job. Raise KeyError where a profile is missing."""
-    language = _language(letterhead)
+    language = language_of_shop(letterhead)
     proofs = {shown.radio: shown for shown in proof.radios} if proof else {}
     views = [
         CardView(
@@ -78,11 +78,6 @@ def cards(
         digits=DIGEST,
         sheet=sheet,
     )
-
-
-def _language(letterhead: Letterhead | None) -> Language:
-    """Return the shop's language: its fitter reads the card and INSTALL.txt. That of job.toml is the customer's."""
-    return language_of("en" if letterhead is None else letterhead.language)
 
 
 def _translated(texts: Sequence[str], language: Language) -> tuple[str, ...]:
@@ -126,7 +121,7 @@ def install_text(
     The files' digests are in it where the record has them. It is written before they are known where it lies on the
     stick itself, because no file can hold its own digest.
     """
-    language = _language(letterhead)
+    language = language_of_shop(letterhead)
     lines = [*_wrapped(letterhead.line if letterhead else "", "", language)]
     lines += _install_lines(job, radio_record, profile, cautions, language)
     return ("" if language.code == "en" else "\ufeff") + "".join(f"{line}\r\n" for line in lines)

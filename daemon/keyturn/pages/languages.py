@@ -14,9 +14,13 @@ from datetime import UTC, datetime
 from functools import cache
 from operator import itemgetter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from keyturn.shop.language_codes import LANGUAGES
 from keyturn.shop.units import KIB, MIB
+
+if TYPE_CHECKING:  # it reads pictures, which takes a while to import
+    from keyturn.shop.papers import Letterhead
 
 LOCALE = Path(__file__).parent / "locale"
 """Catalogues: <code>/LC_MESSAGES/keyturn.po. They are compiled when they are first used, so none can be out of date."""
@@ -163,6 +167,11 @@ def language_of(code: str) -> Language:
     if code == "en" or code not in LANGUAGES:
         return ENGLISH
     return Language(code, _catalogue(code))
+
+
+def language_of_shop(letterhead: Letterhead | None) -> Language:
+    """Return the shop's language, in which its fitters and artists read; English where no shop is known."""
+    return language_of("en" if letterhead is None else letterhead.language)
 
 
 def language_of_customer(revisions: Iterable[tuple[str, str | None]], shops: str) -> Language:

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from keyturn.pages.languages import N_, Language, language_of
+from keyturn.pages.languages import N_, Language, language_of_shop
 from keyturn.pages.render import page, visible
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import Kind, Reason, only
@@ -28,9 +28,17 @@ class FileView:
     reasons: tuple[Reason, ...]
 
 
+def rejected_pages(rejection: Rejection, letterhead: Letterhead | None = None) -> dict[str, str]:
+    """Return the text of each page of a refused drop, by its file's name."""
+    return {
+        "REJECTED.html": rejected_html(rejection, letterhead),
+        "REJECTED.txt": rejected_text(rejection, letterhead),
+    }
+
+
 def rejected_html(rejection: Rejection, letterhead: Letterhead | None = None, *, look: bool = False) -> str:
     """Return REJECTED.html; a `look` is the same page about a drop that has not been dropped."""
-    language = _language(letterhead)
+    language = language_of_shop(letterhead)
     return page(
         "rejected.html.j2",
         styles=("rejected.css", "exhibits.css"),
@@ -58,13 +66,9 @@ def _by_file(reasons: Sequence[Reason], pictures: dict[str, str]) -> tuple[FileV
     )
 
 
-def _language(letterhead: Letterhead | None) -> Language:
-    return language_of("en" if letterhead is None else letterhead.language)
-
-
 def rejected_text(rejection: Rejection, letterhead: Letterhead | None = None) -> str:
     """Return REJECTED.txt, which says the same as plain text."""
-    return "".join(f"{line}\n" for line in _lines(rejection, _language(letterhead)))
+    return "".join(f"{line}\n" for line in _lines(rejection, language_of_shop(letterhead)))
 
 
 def _lines(rejection: Rejection, language: Language) -> Iterator[str]:

@@ -249,8 +249,7 @@ def _revision_view(
         _radio_view(f"{key}r{i}", radio, shown.get(radio.radio), logos.get(f"{key}r{i}"), own_page, language)
         for i, radio in enumerate(record.radios)
     )
-    reasons = [*record.reasons, *chain.from_iterable(radio.reasons for radio in record.radios)]
-    told = customer_words.art_changes(reasons, language)
+    told = customer_words.art_changes(record.every_reason, language)
     return RevisionView(record, radios, changes, (), told, own_page, *_sorted_out(record.reasons))
 
 

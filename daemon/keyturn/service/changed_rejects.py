@@ -12,7 +12,7 @@ from pathlib import Path
 from loguru import logger
 
 from keyturn.outbox import record_files
-from keyturn.pages.rejects import rejected_html, rejected_text
+from keyturn.pages.rejects import rejected_pages
 from keyturn.shop import durable_files
 from keyturn.shop.file_modes import open_to_group
 from keyturn.shop.papers import Letterhead
@@ -38,11 +38,7 @@ def note_changes(folder: Path, reasons: Sequence[Reason], letterhead: Letterhead
     again = f"it has changed since: when the drop is whole, keyturn retry {shlex.quote(folder.name)}, or drag it back"
     now = tuple(_with_mend(reason, again) if reason.file in changed else reason for reason in before.reasons)
     rejection = before.model_copy(update={"reasons": now})
-    pages = {
-        "REJECTED.html": rejected_html(rejection, letterhead),
-        "REJECTED.txt": rejected_text(rejection, letterhead),
-    }
-    pages["REJECTED.json"] = rejection.model_dump_json(indent=2)
+    pages = {**rejected_pages(rejection, letterhead), "REJECTED.json": rejection.model_dump_json(indent=2)}
     try:
         for name, text in pages.items():
             durable_files.write_atomic(folder / name, text.encode("utf-8"))

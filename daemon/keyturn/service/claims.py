@@ -42,10 +42,9 @@ def leaving_name(claim_id: str, name: str) -> str:
     It holds the drop's own name: the claim's record may be gone when the drop's share comes back. Of a name that is too
     long for a file's (NAME_MAX in limits.h) it holds the end, which may say that the drop is a zip.
     """
-    whole = f"{LEAVING}{claim_id}{_THEN}{name}"
-    return (
-        whole if len(os.fsencode(whole)) <= NAME_MOST_BYTES else f"{LEAVING}{claim_id}{_THEN}{name[-40:].lstrip('.')}"
-    )
+    start = f"{LEAVING}{claim_id}{_THEN}"
+    fits = len(os.fsencode(start + name)) <= NAME_MOST_BYTES
+    return start + (name if fits else name[-40:].lstrip("."))
 
 
 def left_by(leaving: str) -> tuple[str, str]:

@@ -17,15 +17,14 @@ from typing import Any
 
 from loguru import logger
 
-from keyturn import __version__, pipeline
+from keyturn import pipeline
 from keyturn.inbox.artist_folder import artist_folder
 from keyturn.inbox.doubts import Doubts, still_arriving
 from keyturn.inbox.survey import Snapshot
 from keyturn.manifest import reading
 from keyturn.outbox import revision_numbers
 from keyturn.outbox.record_files import refused_before
-from keyturn.package.refused_pictures import refused_pictures
-from keyturn.pages.rejects import rejected_html, rejected_text
+from keyturn.pages.rejects import rejected_pages
 from keyturn.pipeline import Bench
 from keyturn.service import abrupt_ends, slip_intake
 from keyturn.service.bookkeeping import Bookkeeping
@@ -34,8 +33,8 @@ from keyturn.service.drop_folders import DropFolders
 from keyturn.service.hooks import Event
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.progress import Stopped
-from keyturn.shop.reasons import REASONS_SHOWN, Reason, Refused, ShopFault, first_of, refuse, shop_fault
-from keyturn.shop.records import JobRecord, Rejection
+from keyturn.shop.reasons import Reason, Refused, ShopFault, refuse, shop_fault
+from keyturn.shop.records import JobRecord
 
 
 class Outcome(StrEnum):
@@ -213,21 +212,9 @@ class DropMaker:
         return place
 
     def _reject(self, claim: Claim, refused: Refused) -> Outcome:
-        rejection = Rejection(
-            keyturn=__version__,
-            drop=claim.name,
-            claim=claim.id,
-            customer=refused.customer,
-            rejected_at=self.bench.now().isoformat(timespec="seconds"),
-            reasons=first_of(refused.reasons, REASONS_SHOWN),
-            pictures=refused_pictures(refused, self.bench.rules.intake, self.bench.crew),
-            mends=refused_before(self.folders.drop_of(claim)),
-        )
-        letterhead = self.bench.papers.letterhead
-        pages = {
-            "REJECTED.html": rejected_html(rejection, letterhead),
-            "REJECTED.txt": rejected_text(rejection, letterhead),
-        }
+        before = refused_before(self.folders.drop_of(claim))
+        rejection = pipeline.rejection(refused, claim.id, claim.name, self.bench, mends=before)
+        pages = rejected_pages(rejection, self.bench.papers.letterhead)
         self._remove_staging(claim)
         self.remove_scratch(claim)
         self.doubts.forget(claim.name)

@@ -159,6 +159,11 @@ class JobRecord(Record):
     picture: str = ""
     language: str | None = None
 
+    @property
+    def every_reason(self) -> tuple[Reason, ...]:
+        """The reasons of the job and of each of its radios."""
+        return (*self.reasons, *(reason for radio in self.radios for reason in radio.reasons))
+
 
 class RadioProof(Record):
     """Small pictures for the sheet, as data URIs. `frames` holds each different picture once.
