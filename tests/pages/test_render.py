@@ -13,6 +13,7 @@ from types import ModuleType
 import pytest
 
 from keyturn.pages import render
+from keyturn.pages.languages import ENGLISH
 
 PAGES = ["sheet", "board", "card", "one-card", "rejected"]
 EVERY = [*PAGES, *(f"hostile-{name}" for name in PAGES)]
@@ -133,13 +134,13 @@ def test_control_characters_of_file_names_are_shown() -> None:
     [(0.0, "0 %"), (0.004, "under 1 %"), (0.5, "50 %"), (0.985, "98 %"), (0.9999, "over 99 %"), (1.0, "100 %")],
 )
 def test_only_nothing_is_0_and_only_all_is_100_percent(value: float, words: str) -> None:
-    assert render.share(value) == words
+    assert ENGLISH.share(value) == words
 
 
 def test_times_are_utc_and_what_is_no_time_stays() -> None:
-    assert render.moment("2026-03-01T23:30:00-02:00") == "2026-03-02 01:30 UTC"
-    assert render.day("2026-03-01T09:30:00") == "1 March 2026"
-    assert render.moment("") == ""
+    assert ENGLISH.moment("2026-03-01T23:30:00-02:00") == "2026-03-02 01:30 UTC"
+    assert ENGLISH.day("2026-03-01T09:30:00") == "1 March 2026"
+    assert ENGLISH.moment("") == ""
 
 
 # -- colours ----------------------------------------------------------------------------------------

@@ -13,10 +13,8 @@ from keyturn.commands.console import RootOption, out, shop_of
 from keyturn.commands.job_search import FoundJob
 from keyturn.commands.output import plain
 from keyturn.shop.reasons import Refused, ShopFault
-from keyturn.shop.slips import Slip
+from keyturn.shop.slips import NOTE_MOST, Slip
 from keyturn.shop.wrong_use import WrongUse
-
-MOST_NOTE = 2000
 
 
 def answer(
@@ -36,10 +34,10 @@ def answer(
         raise WrongUse("--by names nobody", "say who answered")
     if said == "change" and not note.strip():
         raise WrongUse("a change needs --note", "say what is to be changed")
-    if len(note) > MOST_NOTE:
-        raise WrongUse(f"--note has more than {MOST_NOTE:,} characters", "say it in fewer words")
+    if len(note) > NOTE_MOST:
+        raise WrongUse(f"--note has more than {NOTE_MOST:,} characters", "say it in fewer words")
     found = job_search.find_job(job, lambda: shop_of(root))
-    told = {"by": by.strip()[: slip_entry.MOST_WORDS], "note": note.strip(), "answer": said}
+    told = {"by": by.strip(), "note": note.strip(), "answer": said}
     slip = slip_entry.slip_for("answer", found.folder, found.record, **told)
     if (reason := slip_intake.misfit(slip, found.folder)) is not None:
         raise Refused([reason])

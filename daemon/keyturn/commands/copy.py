@@ -57,7 +57,7 @@ def _ask_for_the_yes(source: StickFolder, root: Path | None) -> None:
 def _note(source: StickFolder, stick: Path, root: Path | None) -> None:
     """Note that the stick was made. The copy is good, whether or not that can be noted."""
     revision = source.folder.parent
-    words = mounts.stick_words(stick)[:200]
+    words = mounts.stick_words(stick)
     try:
         slip = slip_entry.slip_for("copied", revision, source.job, radio=source.radio.radio, stick=words, verified=True)
         slip_entry.enter(job_search.shop_around(revision) or shop_if_any(root), revision, slip)

@@ -35,8 +35,8 @@ def fitted(
     """
     found = job_search.find_job(job, lambda: shop_of(root))
     wanted = job_search.one_radio(found.record, radio)
-    told = {"radio": wanted.radio, "vehicle": vehicle[: slip_entry.MOST_WORDS], "boot_s": boot}
-    told |= {"by": by[: slip_entry.MOST_WORDS]} if by else {}
+    told = {"radio": wanted.radio, "vehicle": vehicle, "boot_s": boot}
+    told |= {"by": by} if by else {}
     note(found, slip_entry.slip_for("fitted", found.folder, found.record, **told))
     if boot is not None and found.shop is not None:
         out.print(f"To let boots by the watch count in the plans: keyturn calibrate {plain(wanted.radio)} --fitted")

@@ -42,8 +42,12 @@ def find_job(name: str, shop_of: Callable[[], Shop]) -> FoundJob:
 
 def shop_around(revision: Path) -> Shop | None:
     """Return the shop in whose outbox the folder of the revision lies; None where it is in none."""
-    place = revision.resolve()
-    for shop in (Shop(above) for above in place.parents[2:3]):
+    return _shop_of(revision.resolve(), ())
+
+
+def _shop_of(place: Path, shops: Sequence[Shop]) -> Shop | None:
+    """Return which of `shops`, and of the one around the revision's folder `place`, has it in its outbox."""
+    for shop in (*shops, *(Shop(above) for above in place.parents[2:3])):
         if shop.state.is_dir() and shop.outbox.resolve() == place.parent.parent:
             return shop
     return None
@@ -109,15 +113,15 @@ def _check_published(folder: Path, shops: Sequence[Shop]) -> None:
     says which files go on the stick.
     """
     place = folder.resolve()
-    for shop in (*shops, *(Shop(above) for above in place.parents[2:3])):
-        if shop.state.is_dir() and shop.outbox.resolve() == place.parent.parent:
-            known = published_digests.recorded(shop.published, f"{place.parent.name}/{place.name}")
-            if known is None:
-                raise ShopFault(f"{folder} was not published by this shop's service", "make the job again")
-            if known != published_digests.digest_of(place):
-                what = f"{folder / RECORD} is not as the service wrote it"
-                raise ShopFault(what, "make the job again, or take another revision")
-            return
+    shop = _shop_of(place, shops)
+    if shop is None:
+        return
+    known = published_digests.recorded(shop.published, f"{place.parent.name}/{place.name}")
+    if known is None:
+        raise ShopFault(f"{folder} was not published by this shop's service", "make the job again")
+    if known != published_digests.digest_of(place):
+        what = f"{folder / RECORD} is not as the service wrote it"
+        raise ShopFault(what, "make the job again, or take another revision")
 
 
 def _revision(outbox: Path, name: str) -> Path:

@@ -9,7 +9,7 @@ import typer
 from keyturn.commands import job_search, output, slip_entry
 from keyturn.commands.console import RootOption, out, shop_of
 from keyturn.commands.job_search import FoundJob
-from keyturn.shop.slips import Slip
+from keyturn.shop.slips import WORDS_MOST, Slip
 
 
 def shown(
@@ -22,7 +22,7 @@ def shown(
     Example: `keyturn shown van-two --to "Marta Lindqvist" --root /srv/keyturn`
     """
     found = job_search.find_job(job, lambda: shop_of(root))
-    note(found, slip_entry.slip_for("shown", found.folder, found.record, note=to[: slip_entry.MOST_WORDS]))
+    note(found, slip_entry.slip_for("shown", found.folder, found.record, note=to[:WORDS_MOST]))
 
 
 def note(found: FoundJob, slip: Slip) -> None:

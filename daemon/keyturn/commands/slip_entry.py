@@ -19,34 +19,37 @@ from keyturn.shop.file_modes import group_reads
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import JobRecord
-from keyturn.shop.slips import Kind, Slip
+from keyturn.shop.slips import WORDS_MOST, Kind, Slip
 
 WRITTEN, HANDED_IN = "written beside the revision", "put into the inbox, from where the service enters it"
 """Where a slip went."""
 
-MOST_WORDS = 200
-"""Longest name or other short text in a slip, in characters (`shop.slips`)."""
+_SHORT = ("customer", "job", "by", "stick", "vehicle")
 
 _MOST_NAME = 60
 
 
 def slip_for(kind: Kind, revision: Path, job: JobRecord, **more: Any) -> Slip:
-    """Return a slip about the revision in the folder `revision`. Raise `ShopFault` where it cannot be told which."""
+    """Return a slip about the revision in the folder `revision`. Short texts lose what is too long for a slip.
+
+    Raise `ShopFault` where it cannot be told which revision it is.
+    """
     digest = published_digests.digest_of(revision)
     if digest is None:
         raise ShopFault(f"{revision} has no readable job.json", "name a revision's folder in the outbox")
     place = revision.resolve()
     known = {
         "id": secrets.token_hex(8),
-        "customer": job.customer[:MOST_WORDS],
-        "job": job.job[:MOST_WORDS],
+        "customer": job.customer,
+        "job": job.job,
         "revision": job.revision,
         "path": f"{place.parent.name}/{place.name}",
         "digest": digest,
         "at": datetime.now(UTC).isoformat(timespec="seconds"),
         "by": login_name(),
     }
-    return Slip.model_validate({"kind": kind} | known | more)
+    told: dict[str, Any] = {"kind": kind} | known | more
+    return Slip.model_validate(told | {name: told[name][:WORDS_MOST] for name in _SHORT if name in told})
 
 
 def enter(shop: Shop | None, revision: Path, slip: Slip) -> str:
@@ -65,7 +68,7 @@ def enter(shop: Shop | None, revision: Path, slip: Slip) -> str:
 def login_name() -> str:
     """Return the name of whoever runs the command; under sudo, of whoever called it."""
     if os.geteuid() == 0 and (behind := os.environ.get("SUDO_USER")):
-        return behind[:MOST_WORDS]
+        return behind
     try:
         return pwd.getpwuid(os.getuid()).pw_name
     except KeyError:

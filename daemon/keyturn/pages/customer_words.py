@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from keyturn.pages.in_words import plays_s
 from keyturn.pages.languages import ENGLISH, N_, Language
@@ -52,24 +52,24 @@ def seen(radio: RadioRecord, proof: RadioProof | None = None, language: Language
     ready = False
     for number, part in enumerate(radio.parts):
         if not ready or part.type == "c":
-            told += _part(part, radio.timeline, several, _is_same_picture(number, proof), language)
+            told.append(_part(part, radio.timeline, several, _is_same_picture(number, proof), language))
         ready = ready or part.count == 0
     if not ready:
         told.append(language.gettext("The last picture stays until the radio is ready."))
     return (*told, _home(radio.timeline, language))
 
 
-def _part(part: PartRecord, timeline: TimelineRecord, several: bool, same: bool, language: Language) -> Iterator[str]:
+def _part(part: PartRecord, timeline: TimelineRecord, several: bool, same: bool, language: Language) -> str:
     if part.frames == 1:
-        yield _still(part, timeline, same, language)
-        return
-    what = language.gettext("the animation")
-    if several and _short(part.art):
-        what = language.gettext("the animation “%(name)s”", name=language.isolated(_short(part.art)))
-    told = _moving(part, timeline, what, language)
+        told = _still(part, timeline, same, language)
+    else:
+        what = language.gettext("the animation")
+        if several and _short(part.art):
+            what = language.gettext("the animation “%(name)s”", name=language.isolated(_short(part.art)))
+        told = _moving(part, timeline, what, language)
     if part.count and part.type == "c":
         told += " " + language.gettext("It plays to its end even when the radio is ready before.")
-    yield told
+    return told
 
 
 def _still(part: PartRecord, timeline: TimelineRecord, same: bool, language: Language) -> str:
@@ -78,14 +78,9 @@ def _still(part: PartRecord, timeline: TimelineRecord, same: bool, language: Lan
     if part.count == 0:
         return language.gettext("Then a still picture stays until the radio is ready.")
     length = language.seconds_in_full(plays_s(part, timeline))
-    told = (
-        language.gettext("The last picture stays for %(length)s.", length=length)
-        if same
-        else language.gettext("Then a still picture stays for %(length)s.", length=length)
-    )
-    if part.type == "c":
-        told += " " + language.gettext("It plays to its end even when the radio is ready before.")
-    return told
+    if same:
+        return language.gettext("The last picture stays for %(length)s.", length=length)
+    return language.gettext("Then a still picture stays for %(length)s.", length=length)
 
 
 def _moving(part: PartRecord, timeline: TimelineRecord, what: str, language: Language) -> str:

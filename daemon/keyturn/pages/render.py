@@ -137,9 +137,7 @@ def _picture_of(found: re.Match[str]) -> str:
     return chr(0x2400 + code) if code < 0x20 else "\ufffd"
 
 
-# -- figures in English, for what is written in no other language -----------------------------------
-
-seconds, share, day, moment = ENGLISH.seconds, ENGLISH.share, ENGLISH.day, ENGLISH.moment
+# -- filters in English, for what is written in no other language --------------------------------------
 
 
 def counted(number: int, thing: str) -> str:

@@ -34,8 +34,7 @@ class Announcer:
         """Tell what became of a drop, or that a customer answered, with its record: see `message_texts.of_outcome`."""
         if self._settings is not None:
             self._hooks.add(event, record, self._settings.hooks)
-            if apprise_sending.addresses(self._settings.notify, event):
-                self._messages.add(message_texts.of_outcome(event, record), self._settings.notify)
+            self._messages.add(message_texts.of_outcome(event, record), self._settings.notify)
 
     def paused(self, fault: ShopFault) -> None:
         """Tell that a pause begins."""

@@ -15,7 +15,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from loguru import logger
 
@@ -35,7 +35,7 @@ READ_AFTER_S = 2.0
 Event = Literal["ready", "refused", "answered"]
 """What became of a drop, or that a customer answered; also the name of its command in [hooks] of keyturn.toml."""
 
-EVENTS: tuple[Event, ...] = ("ready", "refused", "answered")
+EVENTS: tuple[Event, ...] = get_args(Event)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from keyturn.service import hooks
 from keyturn.shop.plain_text import plain_line
 
-Event = Literal["ready", "refused", "answered", "paused"]
+Event = Literal[hooks.Event, "paused"]
 """What a message is about; also the name of its list of addresses in [notify] of keyturn.toml."""
 
 MOST_REASONS = 5
@@ -44,7 +45,7 @@ class Message:
         return "\n".join(self.lines)
 
 
-def of_outcome(event: Literal["ready", "refused", "answered"], record: Mapping[str, Any]) -> Message:
+def of_outcome(event: hooks.Event, record: Mapping[str, Any]) -> Message:
     """Return the message about an outcome, from the record that hooks get: see `service.drop_maker`.
 
     An answer's record is {"path": ..., "slip": a `shop.slips.Slip` of the kind "answer" as JSON}.

@@ -34,6 +34,9 @@ _BREAK = re.compile(rb"=?\r?\n[> \t]*|[ \t]")
 
 Kind = Literal["shown", "answer", "copied", "fitted"]
 WORDS_MOST = 200
+"""Longest name or other short text, in characters."""
+
+NOTE_MOST = 2000
 Text = Annotated[str, Field(max_length=WORDS_MOST)]
 
 
@@ -67,7 +70,7 @@ class Slip(Record):
     digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
     at: Annotated[str, Field(max_length=40)]
     by: Text = ""
-    note: Annotated[str, Field(max_length=2000)] = ""
+    note: Annotated[str, Field(max_length=NOTE_MOST)] = ""
     answer: Literal["yes", "change"] | None = None
     marks: Annotated[tuple[Mark, ...], Field(max_length=20)] = ()
     radio: Text = ""
