@@ -13,8 +13,9 @@ import pytest
 from loguru import logger
 
 from keyturn.commands import app, make, shop_search
+from keyturn.inbox.waiting import Inbox
 from keyturn.pipeline import Bench
-from keyturn.shop import rulebook
+from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.rulebook import Rulebook
 from keyturn.workers.crew import InlineCrew
@@ -92,6 +93,15 @@ def drop(tmp_path: Path) -> Drop:
         return root
 
     return make
+
+
+@pytest.fixture
+def inbox(shop: Shop, rules: Rulebook) -> Inbox:
+    """An inbox of a shop with the settings that ship, which has been looked at once."""
+    (shop.root / "keyturn.toml").unlink()
+    made = Inbox(shop, settings.load(shop.root), rules, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+    made.scan(0.0)
+    return made
 
 
 @pytest.fixture

@@ -7,13 +7,13 @@ decides, not the shorter one; and no error ends the scan.
 
 from __future__ import annotations
 
+import ctypes
 import errno
 import fcntl
 import os
 import struct
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +21,7 @@ import pytest
 
 from keyturn.inbox import unclosed
 from keyturn.inbox.waiting import Inbox
-from keyturn.shop import settings
 from keyturn.shop.folders import Shop
-from keyturn.shop.rulebook import Rulebook
 from samples import Drop
 
 SETTLE_S = 5.0
@@ -34,15 +32,6 @@ OPEN_ERRORS = ("EMFILE", "ENFILE", "EACCES", "EIO", "ENOMEM")
 INIT_ERRORS = ("EMFILE", "ENFILE", "ENOMEM")
 WATCH_ERRORS = ("ENOSPC", "ENOENT", "EACCES", "ENOMEM", "EBADF")
 READ_ERRORS = ("EINTR", "EIO", "EBADF")
-
-
-@pytest.fixture
-def inbox(shop: Shop, rules: Rulebook) -> Inbox:
-    """An inbox of a shop with the settings that ship, which has been looked at once."""
-    (shop.root / "keyturn.toml").unlink()
-    made = Inbox(shop, settings.load(shop.root), rules, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
-    made.scan(0.0)
-    return made
 
 
 def taken_after(inbox: Inbox, seconds: float) -> float | None:
@@ -126,6 +115,7 @@ class _Events:
         return self._fails if name == self._name else getattr(self._real, name)
 
     def _fails(self, *given: object) -> int:
+        ctypes.set_errno(self._error)
         return -1
 
 

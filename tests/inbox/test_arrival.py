@@ -23,15 +23,6 @@ TICK_S = 0.02
 
 
 @pytest.fixture
-def inbox(shop: Shop, rules: Rulebook) -> Inbox:
-    """An inbox of a shop with the settings that ship, which has been looked at once."""
-    (shop.root / "keyturn.toml").unlink()
-    made = Inbox(shop, settings.load(shop.root), rules, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
-    made.scan(0.0)
-    return made
-
-
-@pytest.fixture
 def blind(monkeypatch: pytest.MonkeyPatch) -> None:
     """A system that does not tell who writes."""
     monkeypatch.setattr(arrival, "open_in", lambda drop, seen: (Writers.UNSEEN, ""))

@@ -101,7 +101,8 @@ def _lines_after(start: str) -> Callable[[Record], str]:
     """Return a function that gives loguru the format of one event: `start` and the message on one line, and where
     there is an exception its traceback.
 
-    The journal takes a "<3>" at the start of a line for the line's priority (sd-daemon(3)): no name may begin one.
+    Each line begins with text of ours, never with a name from outside: one such as "<3>van" would set the line's
+    priority in the journal (sd-daemon(3)).
     """
 
     def format_of(record: Record) -> str:

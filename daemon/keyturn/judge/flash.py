@@ -76,8 +76,8 @@ def flash_record(
 ) -> FlashRecord:
     """Check the logo and then every part in all its plays, endless parts across their seam.
 
-    Where the radio's generation is a guess, the player on which it flashes most decides. Without `pixels`, areas are
-    those that the cells let one expect.
+    Where the radio's generation is a guess, the result is that of the generation on which it flashes most. Without
+    `pixels`, areas are estimated from the cells.
     """
     screen = Screen.of(plan.radio.panel, rules)
 

@@ -25,8 +25,8 @@ OWN_PAGE = "proof.html"
 """In a revision's folder: the sheet of that revision alone."""
 
 ON_SHEET = 20
-"""A sheet shows so many revisions, the newest. It has no room for more, and a customer of many years must not make
-each new job slower."""
+"""A sheet shows so many of the newest revisions. More would not fit, and each new job of a customer of many years would
+take longer."""
 
 
 def write_sheet(outbox: Path, customer: str, rules: Rulebook, papers: Papers | None = None) -> Path | None:

@@ -52,8 +52,8 @@ def write_board(shop: Shop, state: ShopState, letterhead: Letterhead | None = No
 
 
 def write_state(shop: Shop, state: ShopState) -> None:
-    """Write state/service.json, from which `keyturn status` knows what a running service does. It holds the first rows
-    of long lists."""
+    """Write state/service.json, from which `keyturn status` knows what a running service does. Long lists are cut to
+    their first rows."""
     few = {"ready": state.ready[:MOST_KEPT], "jobs": first_of_each(state.jobs, MOST_KEPT)}
     told = state.model_copy(update=few)
     durable_files.write_atomic(shop.state / "service.json", told.model_dump_json().encode("utf-8"))

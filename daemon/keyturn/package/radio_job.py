@@ -68,7 +68,7 @@ class RadioJob:
 
 
 def _crops_on(radio: Radio) -> Literal["none", "black", "any"]:
-    """Return the grounds on which the radio takes cropped frames."""
+    """Return on which background the radio can draw cropped frames: none, black alone, or any colour."""
     if not radio.player.trim:
         return "none"
     return "any" if radio.player.row_colour else "black"

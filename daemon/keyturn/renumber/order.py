@@ -203,7 +203,7 @@ def _shortened(refusals: list[Reason], by_number: Mapping[int, list[_Frame]], pa
 
 
 def _unclear(frames: list[_Frame], part: str) -> list[Reason]:
-    """Numbers that leave gaps, in names whose other numbers would give another order: which one counts?"""
+    """Refuse names with two numbers that change, where each gives another order and the one chosen leaves gaps."""
     dense = frames[-1].number - frames[0].number == len(frames) - 1
     alike = len({frame.texts for frame in frames}) == 1
     if dense or not alike or all(a.every <= b.every for a, b in pairwise(frames)):

@@ -36,8 +36,8 @@ Box = tuple[float, float, float, float]
 class Exhibit(BaseModel):
     """A picture that pages show with a reason, and the place on it that is meant.
 
-    `name` is a file of the drop. With a `radio` it says which frame it is: number `picture` of `RadioProof.frames`. Of
-    a picture with `kept`, the rest is cut off.
+    `name` is a file of the drop. With a `radio` the picture is a frame made for it, number `picture` of
+    `RadioProof.frames`, and `name` says which in words. `kept` is the part that is shown where the rest is cut off.
     """
 
     model_config = ConfigDict(frozen=True, extra="ignore")
