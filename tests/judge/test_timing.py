@@ -7,6 +7,7 @@ import pytest
 from judge.plans import RULES, TALL, plan_of
 from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.shop.reasons import Kind
+from keyturn.shop.records import FinishedRecord
 from samples import with_player
 
 INTERVAL_S = 0.1 + (18 * 768 * 1024 / 1e6 + 4) / 1000
@@ -24,6 +25,17 @@ def test_the_hold_lasts_from_the_end_of_the_motion_to_the_end_of_the_boot() -> N
     assert holds == pytest.approx(tuple(boot - 100 * INTERVAL_S for boot in (16, 19, 21)))
     assert (record.share_finished, record.finish_wanted, record.delay_s) == (1.0, 0.95, 0.0)
     assert record.on_screen_at_cut == "frame 1 of 1 of part 2, at rest"
+
+
+def test_measured_starts_are_counted_and_their_share_is_an_interval() -> None:
+    """Percentile bootstrap of 19 in 20: the binomial of 20 and 0.95 has its 2.5 % and 97.5 % points at 17 and 20."""
+    boot = TALL.boot.model_copy(update={"samples": (11.0, *[20.0] * 19)})
+    radio = TALL.model_copy(update={"boot": boot})
+    record = timeline_record(plan_of(("p", 1, 0, 100), HOLD, radio=radio), 0.95)
+    assert record.measured == FinishedRecord(finished=19, starts=20, low=0.85, high=1.0)
+    assert timeline_record(plan_of(("p", 1, 0, 100), HOLD), 0.95).measured is None
+    one = TALL.model_copy(update={"boot": TALL.boot.model_copy(update={"samples": (11.0,)})})
+    assert timeline_record(plan_of(("p", 1, 0, 100), HOLD, radio=one), 0.95).measured is None
 
 
 def test_a_motion_longer_than_the_boot_has_no_hold_and_is_cut() -> None:

@@ -8,7 +8,7 @@ from types import ModuleType
 import pytest
 
 from keyturn.pages.charts import boot_chart, flash_chart, meter, ticks
-from keyturn.shop.records import FlashRecord
+from keyturn.shop.records import FinishedRecord, FlashRecord
 from page_text import text_of
 
 
@@ -19,6 +19,18 @@ def test_the_boot_chart_says_in_words_what_it_draws(by_hand: ModuleType) -> None
     assert "Starts (3 measured) take 16.0 s to 21.0 s, usually 19.0 s." in text
     assert "overlap" in text
     assert "overlap" not in text_of(by_hand.sheet_of(by_hand.job()))
+
+
+def test_so_many_of_so_many_starts_is_said_of_measured_starts_alone(by_hand: ModuleType) -> None:
+    share = FinishedRecord(finished=19, starts=20, low=0.85, high=1.0)
+    measured = by_hand.timeline(
+        once_only_s=17.0, share_finished=0.95, boot_samples_s=(16.0, *[19.0] * 19), measured=share
+    )
+    text = text_of(by_hand.sheet_of(by_hand.job(by_hand.radio(timeline=measured))))
+    assert "finished in 19 of 20 measured starts: that makes 85 % to 100 % of all starts; 95 % was asked for" in text
+    assert "17.0 s, finished in 19 of 20 measured starts (85 % to 100 % of all starts)" in text
+    assert "plays to its end in 19 of these 20 starts; in the others" in text
+    assert "measured starts" not in text_of(by_hand.sheet_of(by_hand.job()))
 
 
 @pytest.mark.parametrize("flashes", [1, 3, 7])

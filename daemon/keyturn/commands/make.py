@@ -74,6 +74,9 @@ def _timing(timing: TimelineRecord) -> str:
     if timing.once_only_s == 0:
         return "it plays until the radio has booted"
     ends = f"the parts that play once end at {timing.once_only_s:.1f} s"
+    if timing.measured:
+        counted = f"{timing.measured.finished} of {timing.measured.starts} measured starts"
+        return f"{ends}, in {counted} before the radio has booted"
     return f"{ends}, in {timing.share_finished:.0%} of starts before the radio has booted"
 
 

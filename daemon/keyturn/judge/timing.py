@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 from keyturn.manifest.models import FILE_NAME
 from keyturn.radio.home_screen import UNNOTICED_S, worst_delay_s
+from keyturn.radio.share_interval import measured_share
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason, note, refuse
-from keyturn.shop.records import TimelineRecord
+from keyturn.shop.records import FinishedRecord, TimelineRecord
 from keyturn.shop.rulebook import Safety
 
 
@@ -16,6 +18,7 @@ def timeline_record(plan: Plan, finish: float) -> TimelineRecord:
     """Return how the radio plays the plan; `finish` is the wanted share of starts, 0 to 1."""
     shortest, usual, longest = plan.boot.spread
     once_s, pacing = plan.once_only_s, plan.pacing
+    measured = measured_share(plan.boot.samples, once_s)
     return TimelineRecord(
         interval_s=pacing.interval_s,
         later_interval_s=pacing.later_interval_s,
@@ -32,6 +35,7 @@ def timeline_record(plan: Plan, finish: float) -> TimelineRecord:
         boot_usual_s=usual,
         boot_longest_s=longest,
         boot_samples_s=plan.radio.boot.starts,
+        measured=FinishedRecord.model_validate(asdict(measured)) if measured else None,
         hold_shortest_s=max(0.0, shortest - once_s),
         hold_usual_s=max(0.0, usual - once_s),
         hold_longest_s=max(0.0, longest - once_s),

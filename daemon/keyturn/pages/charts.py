@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from keyturn.pages.in_words import plays_s
 from keyturn.pages.languages import ENGLISH, Language
-from keyturn.shop.records import FlashRecord, RadioRecord
+from keyturn.shop.records import FlashRecord, RadioRecord, TimelineRecord
 
 MOST_COLUMNS = 160
 ROW_PX = 40
@@ -103,7 +103,7 @@ def _boot_words(radio: RadioRecord, language: Language) -> str:
         starts = _("Starts (assumed) take %(shortest)s to %(longest)s, usually %(usual)s.", **span)
     if timeline.once_only_s <= 0:
         return _("Nothing plays once only, so nothing has to finish.") + f" {starts}"
-    once = _(
+    once = _measured_end(timeline, language) or _(
         "What plays once ends %(end)s after the first frame and finishes in %(share)s of starts; "
         "%(wanted)s was asked for.",
         end=language.seconds(timeline.once_only_s),
@@ -111,6 +111,24 @@ def _boot_words(radio: RadioRecord, language: Language) -> str:
         wanted=language.share(timeline.finish_wanted),
     )
     return f"{once} {starts}"
+
+
+def _measured_end(timeline: TimelineRecord, language: Language) -> str:
+    """Return when what plays once ends, and in how many of the measured starts; "" where too few were measured."""
+    if timeline.measured is None:
+        return ""
+    return language.ngettext(
+        "What plays once ends %(end)s after the first frame and finished in %(finished)s of %(num)s measured start: "
+        "that makes %(low)s to %(high)s of all starts; %(wanted)s was asked for.",
+        "What plays once ends %(end)s after the first frame and finished in %(finished)s of %(num)s measured starts: "
+        "that makes %(low)s to %(high)s of all starts; %(wanted)s was asked for.",
+        timeline.measured.starts,
+        end=language.seconds(timeline.once_only_s),
+        finished=language.decimal(timeline.measured.finished),
+        low=language.share(timeline.measured.low),
+        high=language.share(timeline.measured.high),
+        wanted=language.share(timeline.finish_wanted),
+    )
 
 
 def ticks(end: float, most: int = 7) -> tuple[float, ...]:

@@ -175,6 +175,13 @@ def sure(timeline: TimelineRecord, language: Language = ENGLISH) -> tuple[str, .
         return known, _("The home screen may come at any moment of the animation.")
     if timeline.share_finished >= 1:
         return known, _("The animation plays to its end in all of these starts.")
+    if timeline.measured:
+        return known, _(
+            "The animation plays to its end in %(finished)s of these %(times)s starts; "
+            "in the others the home screen comes while it is still moving.",
+            finished=number(timeline.measured.finished, language),
+            times=number(timeline.measured.starts, language),
+        )
     return known, _(
         "The animation plays to its end in %(share)s of these starts; "
         "in the others the home screen comes while it is still moving.",

@@ -45,6 +45,15 @@ class PaceRow(Record):
     hold_usual_s: float
 
 
+class FinishedRecord(Record):
+    """`finished` of `starts` measured starts last until the once-only parts end: `low` to `high` (0 to 1) of all."""
+
+    finished: int
+    starts: int
+    low: float
+    high: float
+
+
 class TimelineRecord(Record):
     """How the radio plays the animation. `once_only_s`: when the once-only parts end, counted from the first frame.
 
@@ -52,7 +61,7 @@ class TimelineRecord(Record):
     appears; `later_...` are those of later plays, which need not decode (None in older records: as the first).
     `killed`: the player is ended when the boot is over. Every `pause_check_s` it looks in a pause whether that is so;
     with 0 it does not. `black_first`: it shows a black picture before frame 1. `generations` are those that the player
-    may be of: more than one where that is a guess.
+    may be of: more than one where that is a guess. `measured` is None where too few starts were measured.
     """
 
     interval_s: float
@@ -70,6 +79,7 @@ class TimelineRecord(Record):
     boot_usual_s: float
     boot_longest_s: float
     boot_samples_s: tuple[float, ...] = ()
+    measured: FinishedRecord | None = None
     hold_usual_s: float
     hold_shortest_s: float
     hold_longest_s: float
