@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -130,3 +130,9 @@ def with_player(radio: Radio, **facts: object) -> Radio:
     """The radio with other facts of its player in its profile."""
     tables = radio.model_dump() | {"player": radio.player.as_table() | facts}
     return Radio.model_validate(tables)
+
+
+def with_tables(radio: Radio, **tables: Mapping[str, object]) -> Radio:
+    """The radio with other keys in some tables of its profile."""
+    whole = radio.model_dump() | {"player": radio.player.as_table()}
+    return Radio.model_validate(whole | {name: whole[name] | dict(keys) for name, keys in tables.items()})

@@ -24,7 +24,7 @@ from keyturn.outbox import shop_state
 from keyturn.service import apprise_sending
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
-from samples import Run, picture, until
+from samples import Run, picture, until, with_tables
 
 CHECKOUT = Path(__file__).parents[1]
 README = (CHECKOUT / "README.md").read_text(encoding="utf-8")
@@ -53,6 +53,7 @@ COMMANDS = (
     "dash-1024x600",
     "[inbox]",
     "[notify]",
+    "bmp_rows",
 )
 
 
@@ -292,6 +293,12 @@ def test_the_share_is_one_that_samba_knows(needs: Callable[[str], str], tmp_path
     assert said.returncode == 0 and "Loaded services file OK" in said.stderr
     assert not [line for line in said.stderr.splitlines() if "inbox" in line or "nknown" in line]
     assert "force user = keyturn" in said.stdout
+
+
+def test_the_logo_of_the_example_can_be_made_for_a_panel_that_ships() -> None:
+    radio = rulebook.load().radios["tall-768x1024"]
+    with_it = with_tables(radio, **tomllib.loads(block("bmp_rows")), stick={"logo": "images/logo.bmp"})
+    assert with_it.logo.bmp and with_it.logo.bmp.file_bytes(radio.panel.size) == 1572992
 
 
 def test_every_block_is_run_by_a_test() -> None:

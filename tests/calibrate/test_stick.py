@@ -17,6 +17,7 @@ from keyturn.radio.timeline import PlayedPart
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.wrong_use import WrongUse
+from samples import with_tables
 
 
 @pytest.fixture
@@ -65,6 +66,13 @@ def test_the_logo_has_no_figure_so_that_the_film_shows_the_first_one_appear(
     with Image.open(tmp_path / "stick" / tiny.stick.logo) as logo:
         assert logo.size == tiny.panel.size
         assert logo.tobytes() not in {p.tobytes() for p in pictures(stick, "part0") + pictures(stick, "part1")}
+
+
+def test_a_radio_whose_logo_is_bmp_gets_one(tiny: Radio, rules: Rulebook, tmp_path: Path) -> None:
+    radio = with_tables(tiny, logo={"formats": ["bmp"], "bmp_bits": 16}, stick={"logo": "logo.bmp"})
+    calibrate.make_stick(radio, tmp_path / "bmp", fps=2, seconds=1, rules=rules)
+    with Image.open(tmp_path / "bmp" / "logo.bmp") as logo:
+        assert (logo.format, logo.size) == ("BMP", tiny.panel.size)
 
 
 def test_a_stick_that_would_flash_is_not_made(tiny: Radio, rules: Rulebook, tmp_path: Path) -> None:

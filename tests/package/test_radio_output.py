@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from keyturn.commands import make_by_hand
 from keyturn.package.radio_output import BROKEN_SHOWN
 from keyturn.pipeline import Bench
 from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Refused
-from samples import Clock, Drop
+from samples import Clock, Drop, picture, with_tables
 from slow_crew import slow_bench
 
 
@@ -66,3 +68,26 @@ def test_the_flash_check_is_a_stage_with_a_limit_and_can_be_stopped(drop: Drop, 
     stopped = replace(bench, progress=Progress(tell, lambda: stage[0] == "judge"))
     with pytest.raises(Stopped):
         make_by_hand.check(drop("boat", frames=12), stopped)
+
+
+@pytest.mark.parametrize("panel_bits", [16, 24])
+@pytest.mark.parametrize("bits", [16, 24])
+def test_the_stick_holds_the_logo_as_the_bmp_that_the_profile_asks_for(
+    drop: Drop, bench: Bench, tmp_path: Path, bits: int, panel_bits: int
+) -> None:
+    """Pillow reads it back. Of frame 1 it keeps what its bits hold, and its folder and name are the profile's."""
+    root = drop(manifest='customer = "Fern Hollow Mobile Library"\nradio = "tiny"\n')
+    logo = {"formats": ["bmp"], "bmp_bits": bits, "bmp_rows": "top-down", "exact_bytes": 10_000}
+    radio = with_tables(
+        bench.rules.radios["tiny"], panel={"bits": panel_bits}, logo=logo, stick={"logo": "images/start.bmp"}
+    )
+    rules = bench.rules.model_copy(update={"radios": {"tiny": radio}})
+    made = make_by_hand.make(root, tmp_path / "out", replace(bench, rules=rules))
+    assert made.folder
+    path = made.folder / "usb" / "images" / "start.bmp"
+    assert path.stat().st_size == 10_000
+    with Image.open(path) as shown:
+        apart = np.abs(np.asarray(shown.convert("RGB")).astype(int) - np.asarray(picture((48, 64), 1)))
+    assert apart.max() <= (0 if (bits, panel_bits) == (24, 24) else 9)
+    handoff = made.made.record.radios[0].handoff
+    assert (handoff.share_changed == 0) == (bits == panel_bits or panel_bits == 16)

@@ -64,6 +64,12 @@ def test_every_table_of_a_profile_is_needed() -> None:
         ({"stick": {"logo": "a\\logo.png"}}, "plain path inside the stick"),
         ({"player": {"part_types": ["p", "x"]}}, "'p', 'c' or 'f'"),
         ({"screen": {"camera": True}}, "screen.camera"),
+        ({"logo": {"formats": []}}, "logo.formats"),
+        ({"logo": {"formats": ["bmp"]}}, "a BMP is made, and [stick] calls it logo.png"),
+        ({"logo": {"exact_bytes": 2_000_000}}, "exact_bytes needs formats that begin with bmp"),
+        ({"logo": {"formats": ["bmp"], "exact_bytes": 2000}}, "has at least 2359350 bytes"),
+        ({"logo": {"formats": ["bmp"], "max_kib": 1024}}, "has 2359350 bytes, above max_kib = 1024"),
+        ({"logo": {"formats": ["bmp"], "bmp_bits": 15}}, "logo.bmp_bits"),
     ],
 )
 def test_an_error_says_what_is_wrong(tables: dict[str, dict[str, Any]], says: str) -> None:

@@ -12,11 +12,12 @@ import numpy as np
 from PIL import Image
 
 from keyturn.calibrate.figures import Count, CountPictures
+from keyturn.eye import banding
 from keyturn.eye.flash import FlashMeter
 from keyturn.eye.luminance import cells
 from keyturn.eye.screen import Screen
 from keyturn.judge.flash import LOGO_STANDS_S
-from keyturn.package import jpeg_and_webp
+from keyturn.package import bmp_writer, jpeg_and_webp
 from keyturn.package.stick import write_stick
 from keyturn.package.zip_writer import ZipWriter
 from keyturn.pages.card import load_steps
@@ -60,7 +61,7 @@ def make_stick(
         stick.mkdir()
         pictures = CountPictures(count)
         _pack(pictures, radio, rules, animation, progress)
-        logo, _ = _encoded(pictures.logo(), radio.logo.formats)
+        logo = _logo_file(pictures.logo(), radio)
         files = write_stick(stick, radio, animation, logo, _install_text(radio, fps, rules), fat=rules.usb.fat)
         stick.replace(out)
     durable_files.fsync_dir(out.parent)
@@ -128,6 +129,14 @@ class _FlashWatch:
 def _encoded(picture: Image.Image, formats: Sequence[str]) -> tuple[bytes, str]:
     """Return the picture as a file in the radio's first format, and its suffix."""
     return (png_writer.png(picture), ".png") if formats[0] == "png" else (jpeg_and_webp.jpeg(picture), ".jpg")
+
+
+def _logo_file(picture: Image.Image, radio: Radio) -> bytes:
+    """Return the logo's file as the radio takes it."""
+    if (layout := radio.logo.bmp) is None:
+        return _encoded(picture, radio.logo.formats)[0]
+    pixels = np.asarray(picture)
+    return bmp_writer.bmp(banding.dithered(pixels) if layout.bits == 16 else pixels, layout)
 
 
 def steps(radio: Radio, fps: int) -> list[str]:

@@ -16,7 +16,7 @@ import typer
 from PIL import features
 from rich.console import Console
 
-from keyturn.commands import notify_health, papers_health, service_health
+from keyturn.commands import notify_health, papers_health, radio_health, service_health
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
 from keyturn.commands.finding import Finding, Health, well
 from keyturn.commands.folder_rights import too_open
@@ -76,7 +76,7 @@ def examine(shop: Shop) -> list[Finding]:
         *_program(),
         *_rules(shop),
         *_stray_rules(shop),
-        *_old_radio_keys(shop),
+        *radio_health.radios(shop),
         *_cluster(shop),
         *_folders(shop),
         *_space(shop),
@@ -122,20 +122,6 @@ def _stray_rules(shop: Shop) -> Iterator[Finding]:
             yield Finding(Health.MIND, f"{path.relative_to(shop.root)} is not read", remedy)
     except OSError:
         return  # _rules reports it
-
-
-def _old_radio_keys(shop: Shop) -> Iterator[Finding]:
-    """Tell of profiles that still have facts of the player where older Keyturns had them."""
-    try:
-        radios = rulebook.load(shop.rules).radios
-    except (ShopFault, OSError):
-        return  # _rules reports it
-    for radio in radios.values():
-        if radio.old_keys:
-            what = f"radio {radio.name} has older keys: {', '.join(radio.old_keys)}; they still work"
-            player = radio.player
-            remedy = f'write [player] with generation = "{player.generation}" instead: rules/players.toml has its facts'
-            yield Finding(Health.MIND, what, remedy)
 
 
 def _cluster(shop: Shop) -> Iterator[Finding]:

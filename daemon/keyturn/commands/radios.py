@@ -7,6 +7,7 @@ from rich.table import Column, Table
 
 from keyturn.commands.console import JsonOption, RootOption, out, rules_of
 from keyturn.commands.output import plain, write_json
+from keyturn.commands.radio_health import bmp_told
 from keyturn.shop.rulebook import Rulebook
 
 
@@ -21,7 +22,7 @@ def radios(root: RootOption = None, as_json: JsonOption = False) -> None:
 
 
 def _print_table(console: Console, rules: Rulebook) -> None:
-    table = Table(Column("radio", no_wrap=True), "panel", "colour", "player", "parts", "fps", "zip", "boots in")
+    table = Table(Column("radio", no_wrap=True), "panel", "colour", "player", "parts", "fps", "zip", "logo", "boots in")
     for name, radio in sorted(rules.radios.items()):
         boot, limits = radio.boot, radio.limits
         table.add_row(
@@ -32,6 +33,9 @@ def _print_table(console: Console, rules: Rulebook) -> None:
             " ".join(radio.player.part_types),
             f"{limits.fps_min}-{limits.fps_max}",
             f"{limits.zip_mib:g} MiB",
+            radio.logo.made.upper(),
             f"{boot.shortest:g}-{boot.longest:g} s",
         )
     console.print(table)
+    for told in filter(None, map(bmp_told, rules.radios.values())):
+        console.print(plain(told))

@@ -42,7 +42,7 @@ class StoredFile:
 
     start: int
     size: int
-    kind: Literal["png", "jpeg"]
+    kind: Literal["png", "jpeg", "bmp"]
     palette: bool
     name: str = ""
     plain_bytes: int = 0
@@ -112,9 +112,11 @@ class FrameStore:
         return self._numbers[done.digest]
 
     def add(self, data: bytes) -> StoredFile:
-        """Append a PNG or JPEG file to the store."""
+        """Append a PNG, JPEG or BMP file to the store."""
         start = self._files.seek(0, 2)
         self._files.write(data)
+        if data.startswith(b"BM"):
+            return StoredFile(start, len(data), "bmp", palette=False)
         png = data.startswith(PNG_SIGNATURE)
         indexed = png and data[25] == 3  # IHDR's colour type (PNG specification, third edition, 11.2.1)
         return StoredFile(start, len(data), "png" if png else "jpeg", indexed)

@@ -27,9 +27,10 @@ from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit, fitted
 from keyturn.normalize.reading.clips import Clip
 from keyturn.normalize.srgb import to_srgb, upright
-from keyturn.package import crop, jpeg_and_webp, unchanged_png
+from keyturn.package import bmp_writer, crop, jpeg_and_webp, unchanged_png
 from keyturn.package.same_file import Recent
 from keyturn.png import palette, png_writer
+from keyturn.shop.bmp_layout import BmpLayout
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Reason
 from keyturn.shop.rulebook import Intake
@@ -41,17 +42,18 @@ class Look:
 
     `ground` is the background in 8-bit sRGB, `bits` the panel's colour depth, `cell_px` the side of a cell of the
     flash check in panel pixels, `thumb_px` the longer side of a thumbnail. With `palette`, frames of few colours may
-    be palette PNG. `trim` says on which grounds frames may be cropped.
+    be palette PNG. `trim` says on which grounds frames may be cropped. `bmp` is how a BMP is written.
     """
 
     fit: Fit
     ground: tuple[int, int, int]
     bits: Literal[16, 24]
-    format: Literal["png", "jpeg"]
+    format: Literal["png", "jpeg", "bmp"]
     cell_px: float
     thumb_px: int
     palette: bool = False
     trim: Literal["none", "black", "any"] = "none"
+    bmp: BmpLayout | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +135,8 @@ def _made(job: FrameJob) -> FrameDone:
 
 
 def _file(job: FrameJob, picture: Image.Image) -> bytes:
+    if job.look.bmp:
+        return bmp_writer.bmp(np.asarray(picture), job.look.bmp)
     if job.look.format == "jpeg":
         return jpeg_and_webp.jpeg(picture)
     path = _still_alone(job.source) if job.look.bits == 24 else None

@@ -51,12 +51,14 @@ class RadioJob:
 
     def look(self, *, logo: bool = False) -> Look:
         radio = self.plan.radio
-        taken = radio.logo.formats[:1] if logo else radio.firmware.frame_formats
+        bmp = radio.logo.bmp if logo else None
+        frames_are: Literal["png", "jpeg"] = "png" if "png" in radio.firmware.frame_formats else "jpeg"
         return Look(
             fit=fit_for(self.manifest, radio),
             ground=self.manifest.ground,
-            bits=radio.panel.bits,
-            format="png" if "png" in taken else "jpeg",
+            bits=16 if bmp and bmp.bits == 16 else radio.panel.bits,
+            format=radio.logo.made if logo else frames_are,
+            bmp=bmp,
             cell_px=Screen.of(radio.panel, self.rules.safety.flash).cell_px,
             thumb_px=max(64, int(THUMB_PX * min(1.0, THUMB_FRAMES / max(1, self.sheet_frames)) ** 0.5)),
             palette=radio.logo.palette if logo else radio.firmware.palette,

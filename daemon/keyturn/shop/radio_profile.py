@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, model_validator
 
 from keyturn.shop import player_facts
+from keyturn.shop.bmp_layout import BmpBits, BmpHeader, BmpLayout
 from keyturn.shop.player_facts import Player
 
 Px = Annotated[int, Field(ge=16, le=4096)]
@@ -109,12 +110,56 @@ class Boot(Sourced):
         return self
 
 
-class Logo(Sourced):
-    """Which boot logos the radio takes."""
+LogoFormat = Literal["png", "jpeg", "bmp"]
+LOGO_ENDINGS: dict[LogoFormat, tuple[str, ...]] = {"png": (".png",), "jpeg": (".jpg", ".jpeg"), "bmp": (".bmp",)}
 
-    formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
+
+class Logo(Sourced):
+    """Which boot logos the radio takes; the first of `formats` is made.
+
+    A BMP has `bmp_bits` a pixel, 16 being RGB565, behind a BITMAPINFOHEADER ("info") or a BITMAPV4HEADER ("v4").
+    `exact_bytes` is the size of a BMP's file that the firmware insists on: zeros fill it up.
+    """
+
+    formats: Annotated[tuple[LogoFormat, ...], Field(min_length=1)] = ("png",)
     palette: bool = False
     max_kib: Annotated[float, Field(gt=0)] = 4096
+    bmp_bits: BmpBits = 24
+    bmp_rows: Literal["bottom-up", "top-down"] = "bottom-up"
+    bmp_header: BmpHeader = "info"
+    exact_bytes: Annotated[int, Field(ge=1, le=2**28)] | None = None
+
+    @property
+    def made(self) -> LogoFormat:
+        return self.formats[0]
+
+    @property
+    def bmp(self) -> BmpLayout | None:
+        """How the logo is written where it is made as BMP."""
+        if self.made != "bmp":
+            return None
+        return BmpLayout(self.bmp_bits, self.bmp_rows == "top-down", self.bmp_header, self.exact_bytes)
+
+    @property
+    def words(self) -> str:
+        """The logo that is made, in a few words: "BMP, 16 bit, top-down"."""
+        return f"BMP, {self.bmp_bits} bit, {self.bmp_rows}" if self.made == "bmp" else self.made.upper()
+
+    def faults(self, size: tuple[int, int], name: str) -> list[str]:
+        """Return what cannot be of a logo of `size` in pixels called `name` on the stick."""
+        if (layout := self.bmp) is None:
+            return ["exact_bytes needs formats that begin with bmp: the size of other files depends on the picture"] * (
+                self.exact_bytes is not None
+            )
+        least, found = layout.least_bytes(size), []
+        if self.exact_bytes is not None and self.exact_bytes < least:
+            found.append(f"exact_bytes is {self.exact_bytes}, and such a BMP has at least {least} bytes")
+        if layout.file_bytes(size) > self.max_kib * 1024:
+            found.append(f"such a BMP has {layout.file_bytes(size)} bytes, above max_kib = {self.max_kib:g}")
+        ending = Path(name).suffix.lower()
+        if any(ending in LOGO_ENDINGS[other] for other in ("png", "jpeg")):
+            found.append(f"a BMP is made, and [stick] calls it {name}")
+        return found
 
 
 class Stick(Sourced):
@@ -167,6 +212,12 @@ class Radio(Rule):
     screen: CameraDisplay
     steps: Steps
     old_keys: tuple[str, ...] = Field((), exclude=True)
+
+    @model_validator(mode="after")
+    def _logo_can_be_made(self) -> Radio:
+        if faults := self.logo.faults(self.panel.size, self.stick.logo):
+            raise ValueError(f"logo: {'; '.join(faults)}")
+        return self
 
     @model_validator(mode="before")
     @classmethod
