@@ -54,6 +54,37 @@ def test_one_radio_or_several() -> None:
 
 
 @pytest.mark.parametrize(
+    ("line", "vehicles"),
+    [
+        (b"", ()),
+        (b'vehicles = ["Van 1", "Van 2"]', ("Van 1", "Van 2")),
+        (b'vehicles = "Van 1"', ("Van 1",)),
+        (b'vehicle = "Van 1"', ("Van 1",)),
+        (b'Vehicles = [1, "Van 2"]', ("1", "Van 2")),
+    ],
+)
+def test_a_job_may_name_its_vehicles(line: bytes, vehicles: tuple[str, ...]) -> None:
+    assert reading.parse(LEAST + line).every_vehicle == vehicles
+
+
+@pytest.mark.parametrize(
+    ("lines", "words"),
+    [
+        (b'vehicles = ["Van 1", "van  1"]', "names a vehicle twice"),
+        (b'vehicle = "Van 1"\nvehicles = ["Van 2"]', "leave vehicle out"),
+        (b'vehicles = ["Van\\n1"]', "single line"),
+        (b'vehicles = [""]', "empty"),
+    ],
+)
+def test_vehicles_that_cannot_be_told_apart_are_refused(lines: bytes, words: str) -> None:
+    assert words in str(refused(LEAST + lines))
+
+
+def test_vehicles_may_differ_by_a_hyphen() -> None:
+    assert reading.parse(LEAST + b'vehicles = ["11", "1-1"]').every_vehicle == ("11", "1-1")
+
+
+@pytest.mark.parametrize(
     ("part", "words"),
     [
         ('art = "a.gif"\nstart = 2\nstop = 2\n', "stop = 2 is not after start = 2"),

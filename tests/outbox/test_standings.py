@@ -10,15 +10,17 @@ from typing import Any
 
 import pytest
 
-from keyturn.outbox import revision_life, standings
+from keyturn.outbox import ledger_rows, revision_life, standings
 from keyturn.outbox.ledger import Ledger
+from keyturn.outbox.ledger_rows import MadeFor
 from keyturn.outbox.revision_life import FILES, Life
 from keyturn.shop.records import JobRecord
 from keyturn.shop.slips import Kind, Slip
 from keyturn.shop.state_records import PlaceCounts, PlacedJob
 
 NOW = datetime(2026, 3, 20, 9, 30, tzinfo=UTC)
-BOTH = ("wide", "tall")
+BOTH = MadeFor(("wide", "tall"))
+VANS = ("Van 1", "Van 2", "Van 3")
 
 
 def slip(kind: Kind, day: int, **more: Any) -> Slip:
@@ -35,12 +37,12 @@ def change(day: int) -> Slip:
     return slip("answer", day, answer="change", note="The lamps\nare too yellow")
 
 
-def copied(day: int, radio: str = "wide") -> Slip:
-    return slip("copied", day, radio=radio, stick="VAN at /media/van", verified=True)
+def copied(day: int, radio: str = "wide", vehicle: str = "") -> Slip:
+    return slip("copied", day, radio=radio, stick="VAN at /media/van", verified=True, vehicle=vehicle)
 
 
-def fitted(day: int, radio: str = "wide") -> Slip:
-    return slip("fitted", day, radio=radio, by="Tobias", vehicle="van 2", boot_s=18.2)
+def fitted(day: int, radio: str = "wide", vehicle: str = "van 2") -> Slip:
+    return slip("fitted", day, radio=radio, by="Tobias", vehicle=vehicle, boot_s=18.2)
 
 
 def life(*slips: Slip) -> Life:
@@ -64,7 +66,7 @@ def life(*slips: Slip) -> Life:
     ],
 )
 def test_the_place_of_a_job(slips: list[Slip], place: str, since: int, said: str) -> None:
-    found = standings.standing_of(life(*slips), ("wide",))
+    found = standings.standing_of(life(*slips), MadeFor(("wide",)))
     assert found is not None
     assert (found.place, found.since, found.said) == (place, f"2026-03-{since:02d}T09:00:00+00:00", said)
 
@@ -83,6 +85,42 @@ def test_the_place_of_a_job(slips: list[Slip], place: str, since: int, said: str
 def test_a_job_for_two_radios_has_come_as_far_as_the_later_one(slips: list[Slip], place: str) -> None:
     found = standings.standing_of(life(*slips), BOTH)
     assert found and found.place == place
+
+
+@pytest.mark.parametrize(
+    ("slips", "place", "said"),
+    [
+        ([yes(2)], "stick", "yes from Marta"),
+        ([yes(2), copied(3, vehicle="Van 1")], "stick", "still to copy: Van 2, Van 3"),
+        ([yes(2), copied(3)], "fit", "0 of 3 fitted; left: Van 1, Van 2, Van 3"),  # one stick goes for all
+        (
+            [yes(2), fitted(4, vehicle="Van 2")],
+            "fit",
+            "1 of 3 fitted; left: Van 1, Van 3; still to copy: Van 1, Van 3",
+        ),
+        ([copied(3), fitted(4, vehicle="Van 2"), fitted(5, "tall", "Van 1")], "fit", "2 of 3 fitted; left: Van 3"),
+        (
+            [copied(3), fitted(4, vehicle="another"), fitted(5, vehicle="Van 1")],
+            "fit",
+            "1 of 3 fitted; left: Van 2, Van 3",
+        ),
+        ([fitted(day, vehicle=van) for day, van in enumerate(VANS, 1)], "fitted", "by Tobias, Van 3, boots in 18.2 s"),
+        ([fitted(1, vehicle="Van 1"), change(2)], "change", "Marta: The lamps are too yellow"),
+    ],
+)
+def test_a_job_with_vehicles_is_to_be_fitted_until_all_are(slips: list[Slip], place: str, said: str) -> None:
+    found = standings.standing_of(life(*slips), MadeFor(("wide", "tall"), VANS))
+    assert found and (found.place, found.said) == (place, said)
+
+
+def test_each_vehicle_has_a_line_of_its_own() -> None:
+    said = life(copied(3, vehicle="Van 1"), copied(4, vehicle="Van 2"), fitted(5, vehicle="Van 2"))
+    found = standings.standing_of(said, MadeFor(("wide",), VANS))
+    assert found
+    first, second, third = ledger_rows.vehicle_lines(found.lines)
+    assert (first.place, first.since, first.said) == ("fit", copied(3).at, "on VAN at /media/van, read back")
+    assert (second.place, second.since, second.said) == ("fitted", fitted(5).at, "by Tobias, boots in 18.2 s")
+    assert (third.name, third.place, third.since, third.said) == ("Van 3", "stick", "", "")
 
 
 def test_nothing_said_is_no_standing_and_a_time_that_is_none_is_empty() -> None:
@@ -126,7 +164,7 @@ def enter(folder: Path, *slips: Slip) -> None:
 
 
 def follow(ledger: Ledger, outbox: Path, made: dict[str, JobRecord]) -> None:
-    standings.follow(ledger, outbox, dict.fromkeys(made, ("wide",)))
+    standings.follow(ledger, outbox, dict.fromkeys(made, MadeFor(("wide",))))
 
 
 def test_a_shop_in_which_nobody_says_anything_has_no_places(
@@ -198,6 +236,22 @@ def test_what_changes_by_hand_is_followed_and_what_stays_is_the_same_object(
     after = {j.path: j for j in standings.jobs(ledger, approval=False, now=NOW)[0]}
     assert after["c/job-1-r1"].place == "change" and after["c/job-2-r1"].place == "customer"
     assert after["c/job-3-r1"] is before["c/job-3-r1"]
+
+
+def test_vehicles_stand_in_the_ledger_as_in_the_folders(tmp_path: Path, ledger: Ledger) -> None:
+    path = "c/vans-r1"
+    made = {path: job("vans", 1, NOW - timedelta(days=1)).model_copy(update={"vehicles": VANS})}
+    ledger.add_all_ready(made.items())
+    assert ledger.made_for() == {path: MadeFor((), VANS)}
+    unsaid = standings.jobs(ledger, approval=True, now=NOW)[0]
+    assert [(line.name, line.words) for line in unsaid[0].lines] == [(van, "") for van in VANS]
+    (tmp_path / path).mkdir(parents=True)
+    enter(tmp_path / path, fitted(18, vehicle="Van 2"))
+    standings.follow(ledger, tmp_path, ledger.made_for())
+    (placed,), counts = standings.jobs(ledger, approval=False, now=NOW)
+    assert standings.jobs_in(tmp_path, made, approval=False, now=NOW) == ((placed,), counts)
+    assert placed.place == "fit" and placed.vehicles == VANS
+    assert [line.words for line in placed.lines] == ["to be put on a stick", "fitted", "to be put on a stick"]
 
 
 def test_a_revision_taken_away_stands_nowhere(tmp_path: Path, ledger: Ledger, made: dict[str, JobRecord]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, ConfigDict, Field, field_validator, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from keyturn.manifest.drawn_frames import MOST_FRAMES, Crossfade, Glide, Pan
 from keyturn.manifest.values import Art, Colour, Share, Table, Words, rgb
@@ -13,6 +13,9 @@ from keyturn.shop.language_codes import LanguageCode
 
 FILE_NAME = "job.toml"
 """The manifest's name in the drop."""
+
+MOST_VEHICLES = 100
+"""Of one job: its card prints a page for each."""
 
 
 def _as_list(value: object) -> object:
@@ -132,6 +135,12 @@ class Manifest(Table):
         BeforeValidator(_as_list, json_schema_input_type=Words | tuple[Words, ...]),
     ]
     job: Annotated[Words | None, Field(description="Name of the job. Default: the folder's name.")] = None
+    vehicles: Annotated[
+        tuple[Words, ...],
+        Field(strict=False, max_length=MOST_VEHICLES, description="The vehicles that it is fitted into, one by one."),
+        BeforeValidator(_as_list, json_schema_input_type=Words | tuple[Words, ...]),
+    ] = ()
+    vehicle: Annotated[Words | None, Field(description="In place of vehicles, where it is one.")] = None
     artist: Annotated[Words | None, Field(description="Who drew it.")] = None
     language: Annotated[
         LanguageCode | None,
@@ -162,6 +171,25 @@ class Manifest(Table):
         if len(set(map(folded, radios))) < len(radios):
             raise ValueError("names a radio twice")
         return radios
+
+    @field_validator("vehicles")
+    @classmethod
+    def _no_vehicle_twice(cls, vehicles: tuple[str, ...]) -> tuple[str, ...]:
+        if len({" ".join(vehicle.casefold().split()) for vehicle in vehicles}) < len(vehicles):
+            raise ValueError("names a vehicle twice")
+        return vehicles
+
+    @field_validator("vehicle")
+    @classmethod
+    def _one_way_to_name_vehicles(cls, vehicle: str | None, info: ValidationInfo) -> str | None:
+        if vehicle and info.data.get("vehicles"):
+            raise ValueError("stands beside vehicles: leave vehicle out, and name all of them in vehicles")
+        return vehicle
+
+    @property
+    def every_vehicle(self) -> tuple[str, ...]:
+        """Return the vehicles that the job is for; none where it does not say."""
+        return (self.vehicle,) if self.vehicle else self.vehicles
 
     @property
     def ground(self) -> tuple[int, int, int]:

@@ -19,7 +19,7 @@ from typing import TypeVar
 from loguru import logger
 
 from keyturn.outbox import ledger_rows
-from keyturn.outbox.ledger_rows import SameRows, Standing
+from keyturn.outbox.ledger_rows import MadeFor, SameRows, Standing
 from keyturn.shop.disk_look import write_error
 from keyturn.shop.file_identity import FileIdentity, identity
 from keyturn.shop.records import JobRecord, Rejection
@@ -206,10 +206,15 @@ class Ledger:
         query = "SELECT (SELECT count(*) FROM ready), (SELECT count(*) FROM refused)"
         return self._answer("counts", lambda db: tuple(db.execute(query).fetchone()))
 
-    def radios(self) -> dict[str, tuple[str, ...]]:
-        """Return the radios of every revision, by its path."""
-        query = "SELECT path, radios FROM ready"
-        return self._answer("radios", lambda db: {path: tuple(json.loads(r)) for path, r in db.execute(query)})
+    def made_for(self) -> dict[str, MadeFor]:
+        """Return what every revision was made for, by its path."""
+        query = "SELECT path, radios, vehicles FROM ready"
+        return self._answer(
+            "made for",
+            lambda db: {
+                path: MadeFor(*(tuple(json.loads(each)) for each in told)) for path, *told in db.execute(query)
+            },
+        )
 
     def ready_paths(self) -> tuple[str, ...]:
         """Return the paths of all revisions, relative to the outbox."""

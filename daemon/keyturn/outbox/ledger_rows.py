@@ -7,21 +7,21 @@ import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import closing
 from dataclasses import astuple, dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord
-from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, Ready, RefusedDrop
+from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, Ready, RefusedDrop, VehicleLine
 
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS ready (
     path TEXT PRIMARY KEY, claim TEXT NOT NULL, customer TEXT NOT NULL, job TEXT NOT NULL,
     revision INTEGER NOT NULL, radios TEXT NOT NULL, digest TEXT NOT NULL, made_at TEXT NOT NULL,
-    picture TEXT NOT NULL, job_path TEXT NOT NULL, number INTEGER NOT NULL);
+    picture TEXT NOT NULL, vehicles TEXT NOT NULL, job_path TEXT NOT NULL, number INTEGER NOT NULL);
 CREATE TABLE IF NOT EXISTS standing (
     path TEXT PRIMARY KEY, place TEXT NOT NULL, since TEXT NOT NULL, said TEXT NOT NULL,
-    asked INTEGER NOT NULL, followed INTEGER NOT NULL);
+    asked INTEGER NOT NULL, followed INTEGER NOT NULL, lines TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS refused (
     path TEXT PRIMARY KEY, claim TEXT NOT NULL, name TEXT NOT NULL, customer TEXT,
     rejected_at TEXT NOT NULL, reasons TEXT NOT NULL);
@@ -29,18 +29,19 @@ CREATE INDEX IF NOT EXISTS ready_by_time ON ready (made_at);
 CREATE INDEX IF NOT EXISTS ready_by_job ON ready (job_path, number);
 CREATE INDEX IF NOT EXISTS refused_by_time ON refused (rejected_at);
 """
-VERSION = 2
+VERSION = 3
 
-ADD_READY = "INSERT OR REPLACE INTO ready VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+ADD_READY = "INSERT OR REPLACE INTO ready VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 ADD_REFUSED = "INSERT OR REPLACE INTO refused VALUES (?, ?, ?, ?, ?, ?)"
-ADD_STANDING = "INSERT INTO standing VALUES (?, ?, ?, ?, ?, ?)"
+ADD_STANDING = "INSERT INTO standing VALUES (?, ?, ?, ?, ?, ?, ?)"
 
-OF_READY = "customer, job, revision, radios, path, made_at, picture"
-OF_STANDING = "place, since, said, asked, followed"
+OF_READY = "customer, job, revision, radios, path, made_at, picture, vehicles"
+OF_STANDING = "place, since, said, asked, followed, lines"
 
 _NEWEST = """
-SELECT customer, job, revision, radios, path, made_at, picture,
+SELECT customer, job, revision, radios, path, made_at, picture, vehicles,
     coalesce(nullif(place, ''), :unsaid) AS stands, coalesce(since, made_at) AS since, coalesce(said, '') AS said,
+    coalesce(lines, '') AS lines,
     CASE WHEN place = 'fitted' AND since < :fitted_since THEN 'fitted_earlier'
          WHEN place IS NULL AND made_at < :made_since THEN 'quiet' ELSE '' END AS left_out
 FROM ready LEFT JOIN standing USING (path)
@@ -59,6 +60,7 @@ class Standing:
     and in plain words who said so.
 
     `asked`: the shop asks its customers. `followed`: somebody follows the jobs, for `keyturn copy` notes by itself.
+    `lines` are those of its vehicles as JSON, empty for a job without.
     """
 
     place: str
@@ -66,6 +68,14 @@ class Standing:
     said: str
     asked: int
     followed: int
+    lines: str = ""
+
+
+class MadeFor(NamedTuple):
+    """The radios and vehicles of a revision. Without vehicles, the job does not say which it is for."""
+
+    radios: tuple[str, ...]
+    vehicles: tuple[str, ...] = ()
 
 
 class SameRows(Generic[R]):
@@ -108,11 +118,11 @@ def jobs_of(
 
 def ready_row(path: str, record: JobRecord) -> Row:
     """Return the row of a published revision; `path` is relative to the outbox."""
-    radios = json.dumps([r.radio for r in record.radios])
+    radios, vehicles = json.dumps([r.radio for r in record.radios]), json.dumps(record.vehicles)
     made = record.claim, record.customer, record.job, record.revision, radios, record.digest, record.made_at
     customer, _, name = path.partition("/")
     job, number = job_and_number(name) or (name, record.revision)
-    return path, *made, record.picture, f"{customer}/{job}", number
+    return path, *made, record.picture, vehicles, f"{customer}/{job}", number
 
 
 def standing_row(standing: Standing) -> Row:
@@ -122,16 +132,28 @@ def standing_row(standing: Standing) -> Row:
 
 def ready(row: Row) -> Ready:
     """Return the revision that the row of `OF_READY` tells of."""
-    customer, job, revision, radios, path, made_at, picture = row
+    customer, job, revision, radios, path, made_at, picture, vehicles = row
     told = {"customer": customer, "job": job, "revision": revision, "path": path, "made_at": made_at}
-    return Ready(**told, radios=tuple(json.loads(radios)), picture=picture)
+    return Ready(**told, radios=tuple(json.loads(radios)), picture=picture, vehicles=tuple(json.loads(vehicles)))
 
 
 def placed_job(row: Row) -> PlacedJob:
     """Return the job that the row tells of."""
-    *of_ready, place, since, said, _ = row
+    *of_ready, place, since, said, told, _ = row
     made = ready(tuple(of_ready))
-    return PlacedJob(**made.model_dump(), place=place, since=since, said=said)
+    lines = vehicle_lines(told) or tuple(VehicleLine(name=name) for name in made.vehicles)
+    return PlacedJob(**made.model_dump(), place=place, since=since, said=said, lines=lines)
+
+
+def lines_text(lines: Iterable[VehicleLine]) -> str:
+    """Return the lines as `Standing` has them."""
+    shown = [line.model_dump(mode="json") for line in lines]
+    return json.dumps(shown, ensure_ascii=False) if shown else ""
+
+
+def vehicle_lines(text: str) -> tuple[VehicleLine, ...]:
+    """Return the lines that `lines_text` wrote."""
+    return tuple(VehicleLine.model_validate(line) for line in json.loads(text)) if text else ()
 
 
 def refused(row: Row) -> RefusedDrop:

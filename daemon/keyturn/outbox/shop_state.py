@@ -218,6 +218,7 @@ def _ready(path: str, record: JobRecord) -> Ready:
         path=path,
         made_at=record.made_at,
         picture=record.picture,
+        vehicles=record.vehicles,
     )
 
 

@@ -264,6 +264,7 @@ def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at:
         reasons=job.reasons,
         mends=job.mends,
         language=job.manifest.language,
+        vehicles=job.manifest.every_vehicle,
     )
 
 

@@ -43,8 +43,8 @@ class Bookkeeping:
         self._follow([target])
 
     def _follow(self, targets: Iterable[str]) -> None:
-        radios = self.ledger.radios()
-        standings.follow(self.ledger, self.shop.outbox, {path: radios[path] for path in targets if path in radios})
+        made = self.ledger.made_for()
+        standings.follow(self.ledger, self.shop.outbox, {path: made[path] for path in targets if path in made})
 
     def _clear_mended(self, target: str, record: JobRecord) -> None:
         """Clear the refused drops that the revision is a mended copy of: it may be a copy of a copy.
@@ -85,7 +85,7 @@ class Bookkeeping:
             alive()
             self._enter_all(customer_name, targets)
         self.ledger.drop_ready(path for path in known - there if not os.path.lexists(outbox / path / "job.json"))
-        self._follow(self.ledger.radios())
+        self._follow(self.ledger.made_for())
 
     def _enter_all(self, customer: str, targets: Iterable[str]) -> None:
         """Enter all revisions of one customer with one sheet and one transaction."""

@@ -14,6 +14,7 @@ from loguru import logger
 from keyturn.outbox import shop_state, standings
 from keyturn.outbox.customer_folder import file_state
 from keyturn.outbox.ledger import Ledger
+from keyturn.outbox.ledger_rows import MadeFor
 from keyturn.service.disk_reserve import DiskReserve
 from keyturn.service.systemd import Notifier
 from keyturn.shop.folders import Shop
@@ -212,5 +213,5 @@ class StatusWriter:
         now = self._monotonic()
         if now - self._followed_at >= FOLLOW_EVERY_S:
             self._followed_at = now
-            shown = {row.path: row.radios for row in self._ledger.ready(MOST_READY)}
+            shown = {row.path: MadeFor(row.radios, row.vehicles) for row in self._ledger.ready(MOST_READY)}
             standings.follow(self._ledger, self._shop.outbox, shown)

@@ -152,6 +152,7 @@ class JobRecord(Record):
 
     `mends` is the claim of the refused drop that this one is a mended copy of. `picture` is the name of a small picture
     beside it; records of before have none. `language` is that of the customer's pages where job.toml names one.
+    `vehicles` are those that the job is fitted into, one by one; none where it does not say.
     """
 
     keyturn: str
@@ -168,6 +169,7 @@ class JobRecord(Record):
     mends: str | None = None
     picture: str = ""
     language: str | None = None
+    vehicles: tuple[str, ...] = ()
 
     @property
     def every_reason(self) -> tuple[Reason, ...]:

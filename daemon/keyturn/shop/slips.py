@@ -57,8 +57,8 @@ class Slip(Record):
     job.json: what was shown is exactly that. `id` tells a slip that comes twice from two that say the same.
 
     `at` is ISO 8601, and "" in a mail that was ready beforehand. An answer is "yes" or "change" with a note and marks.
-    `radio`, `stick` and `verified` (it was read back and compared) go with "copied", `vehicle` and `boot_s`, seconds
-    until the home screen, with "fitted".
+    `radio`, `stick`, `stick_id` (by which another stick is told from it) and `verified` (it was read back and compared)
+    go with "copied", `boot_s`, seconds until the home screen, with "fitted", `vehicle` with both.
     """
 
     kind: Kind
@@ -75,6 +75,7 @@ class Slip(Record):
     marks: Annotated[tuple[Mark, ...], Field(max_length=20)] = ()
     radio: Text = ""
     stick: Text = ""
+    stick_id: Text = ""
     verified: bool = False
     vehicle: Text = ""
     boot_s: Annotated[float, Field(gt=0, lt=600)] | None = None

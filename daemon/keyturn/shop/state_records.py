@@ -36,7 +36,10 @@ class Working(Record):
 
 
 class Ready(Record):
-    """A revision to collect. `path` is relative to the outbox. `picture` names a small picture in it, or is empty."""
+    """A revision to collect. `path` is relative to the outbox. `picture` names a small picture in it, or is empty.
+
+    `vehicles` are those that it is for; none where the job does not say.
+    """
 
     customer: str
     job: str
@@ -45,6 +48,7 @@ class Ready(Record):
     path: str
     made_at: str
     picture: str = ""
+    vehicles: tuple[str, ...] = ()
 
 
 Place = Literal["change", "stick", "fit", "customer", "fitted"]
@@ -59,12 +63,31 @@ PLACES: dict[Place, str] = {
 """What each place is called, in the order in which the board shows them: first what the shop has to do."""
 
 
+class VehicleLine(Record):
+    """One vehicle of a job: whether a stick for it is still to be made, it is to be fitted, or fitted, since when, and
+    who said so. `place` is empty as long as nobody has said anything of it."""
+
+    name: str
+    place: Literal["", "stick", "fit", "fitted"] = ""
+    since: str = ""
+    said: str = ""
+
+    @property
+    def words(self) -> str:
+        """The place in plain words."""
+        return {"": "", "stick": "to be put on a stick", "fit": "to be fitted", "fitted": "fitted"}[self.place]
+
+
 class PlacedJob(Ready):
-    """The newest revision of a job and where it stands since `since`; `said` is who said what, in plain words."""
+    """The newest revision of a job and where it stands since `since`; `said` is who said what, in plain words.
+
+    `lines` has one for each of its vehicles.
+    """
 
     place: Place
     since: str
     said: str = ""
+    lines: tuple[VehicleLine, ...] = ()
 
 
 class PlaceCounts(Record):
