@@ -95,7 +95,7 @@ def test_colours_that_565_shows_are_kept_to_the_bit() -> None:
 
 def test_zeros_fill_a_file_up_to_its_exact_size() -> None:
     header: BmpHeader = "info"
-    plain, filled = (bmp(art(), BmpLayout(24, False, header, exact)) for exact in (None, 4096))
+    plain, filled = (bmp(art(), BmpLayout(24, False, header, exact)) for exact in (0, 4096))
     assert len(filled) == 4096 and struct.unpack_from("<I", filled, 2) == (4096,)
     assert filled[6:] == plain[6:] + bytes(4096 - len(plain))
     assert np.array_equal(np.asarray(Image.open(io.BytesIO(filled))), art())

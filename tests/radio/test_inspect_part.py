@@ -8,7 +8,7 @@ from keyturn.radio.archive import Entry, Verdict
 from keyturn.radio.inspect import look
 from keyturn.shop.reasons import Kind
 from radio.archives import DESC, RADIOS, TALL, codes, frame, good
-from samples import with_player
+from samples import with_player, with_tables
 
 
 @pytest.mark.parametrize(
@@ -27,6 +27,13 @@ def test_what_is_wrong_with_a_frame_is_said_of_that_frame(change: dict[str, obje
     entries[5] = replace(entries[5], **change)
     found = look(entries, DESC).reasons
     assert {(r.code, r.kind, r.file) for r in found} == {(code, kind, entries[5].name)}
+
+
+def test_a_radio_known_to_show_interlaced_pictures_takes_them() -> None:
+    entries = good()
+    entries[5] = replace(entries[5], interlaced=True)
+    knows = with_tables(TALL, firmware={"interlaced": True})
+    assert codes(look(entries, DESC, TALL)) == ["frame-interlaced"] and codes(look(entries, DESC, knows)) == []
 
 
 def test_compressed_frames_are_skipped_and_an_all_compressed_part_is_empty() -> None:

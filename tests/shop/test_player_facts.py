@@ -63,6 +63,11 @@ def test_a_guess_names_every_generation_that_it_may_be_and_overrides_hold_for_ea
     assert TALL.player.generations == ("first",)
 
 
+def test_a_type_is_known_where_every_player_knows_it_that_the_radio_may_have() -> None:
+    sure, unsure = (with_player(TALL, generation="second", may_be=other) for other in (["third"], ["first"]))
+    assert sure.player.knows("c") and not unsure.player.knows("c") and unsure.player.knows("p")
+
+
 def test_a_profile_survives_being_written_and_read() -> None:
     radio = with_player(TALL, generation="third", may_be=["fourth"], trim=False)
     text = tomlkit.dumps(radio.model_dump(mode="json", exclude={"name"}) | {"player": radio.player.as_table()})

@@ -115,8 +115,8 @@ def _entry(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> Entry:
         found = header(_head(archive, info, _LONG_HEAD))
     if found is None:
         return Entry(info.filename, compressed)
-    size = (found.width, found.height)
-    return Entry(info.filename, compressed, *size, found.interlaced, found.alpha, found.bits, found.kind)
+    size, looks = (found.width, found.height), (found.interlaced, found.alpha, found.bits, found.kind, found.palette)
+    return Entry(info.filename, compressed, *size, *looks)
 
 
 def _head(archive: zipfile.ZipFile, info: zipfile.ZipInfo, length: int) -> bytes:

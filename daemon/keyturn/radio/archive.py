@@ -41,6 +41,7 @@ class Entry:
     alpha: bool = False
     bits: int | None = None
     kind: Literal["png", "jpeg", "other"] = "other"
+    palette: bool = False
 
     @property
     def folder(self) -> str:

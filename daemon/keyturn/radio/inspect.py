@@ -139,7 +139,7 @@ def _view(
         reasons += part_reasons(part, entries, reading.desc, radio, facts, trims)
     reasons += [*_doubled(entries, facts), *_long_names(entries), *_unused(entries, parse(desc_bytes or b"").desc)]
     if radio and desc:
-        reasons += _radio_reasons(desc, parts, radio, _textures(parts, entries))
+        reasons += _radio_reasons(desc, parts, radio, textures(parts, entries))
     shown = desc is not None and _something_shown(desc, parts, entries, facts)
     return Verdict(desc, seen, gathered(dict.fromkeys(reasons)), shown, delay_s)
 
@@ -232,7 +232,7 @@ def _unused(entries: Iterable[Entry], desc: Desc | None) -> Iterator[Reason]:
 # -- one radio ---------------------------------------------------------------------------------------
 
 
-def _textures(parts: Sequence[PartSeen], entries: Sequence[Entry]) -> memory.Frames:
+def textures(parts: Sequence[PartSeen], entries: Sequence[Entry]) -> memory.Frames:
     """Return the textures of the frames of each part: a texture has the size of its file."""
     made = {e.name: memory.Texture(e.width, e.height, not e.alpha) for e in entries if e.width and e.height}
     return {i: [made[name] for name in part.frames if name in made] for i, part in enumerate(parts)}

@@ -48,8 +48,12 @@ def part_reasons(
         if file and facts.trim:
             yield from _trim_reasons(file, text, frames, places, panel)
     formats = radio.firmware.frame_formats if radio else ("png", "jpeg")
+    interlaced = radio is not None and radio.firmware.interlaced
     for entry, size in zip(frames, sizes, strict=True):
         yield from _frame_reasons(entry, size, formats, facts)
+        if entry.interlaced and not interlaced:
+            mend = "save it without interlacing"
+            yield refuse("frame-interlaced", "is interlaced and does not show", mend, file=entry.name)
     yield from _order(frames)
 
 
@@ -113,9 +117,6 @@ def _frame_reasons(entry: Entry, size: Size | None, formats: tuple[str, ...], fa
 
 
 def _encoding(entry: Entry, facts: PlayerFacts) -> Iterator[Reason]:
-    if entry.interlaced:
-        mend = "save it without interlacing"
-        yield refuse("frame-interlaced", "is interlaced and does not show", mend, file=entry.name)
     if entry.bits is not None and entry.bits > 8:
         blank = facts.sixteen_bit == "blank"
         what = f"has {entry.bits} bits a channel" + (": a blank frame is shown" if blank else "")

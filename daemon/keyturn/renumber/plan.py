@@ -129,7 +129,7 @@ def _hold_screen_reasons(inputs: PlanInputs) -> list[Reason]:
             field=f"part.{number}.hold_screen",
         )
         for number, part in enumerate(inputs.art.parts, 1)
-        if part.hold_screen and "c" not in inputs.radio.player.part_types
+        if part.hold_screen and not inputs.radio.player.knows("c")
     ]
 
 

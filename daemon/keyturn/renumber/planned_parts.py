@@ -130,4 +130,4 @@ class PlanInputs:
         return PlannedPart(row, self.frame_sources.sources(art, self.shown_rate(fps)), art.pause_s, art.art)
 
     def _type(self, art: PartArt) -> PartType:
-        return "c" if art.hold_screen and "c" in self.radio.player.part_types else "p"
+        return "c" if art.hold_screen and self.radio.player.knows("c") else "p"

@@ -21,13 +21,13 @@ MASKS_BYTES = 12
 class BmpLayout:
     """One way to write a BMP: 24 bits a pixel, or 16 as RGB565.
 
-    Where `exact_bytes` is a number, zeros after the last row fill the file up to it.
+    Zeros after the last row fill the file up to `exact_bytes`, where it is shorter.
     """
 
     bits: BmpBits
     top_down: bool
     header: BmpHeader
-    exact_bytes: int | None = None
+    exact_bytes: int = 0
 
     @property
     def pixels_at(self) -> int:
@@ -46,4 +46,4 @@ class BmpLayout:
 
     def file_bytes(self, size: tuple[int, int]) -> int:
         """Return the bytes of the whole file of a picture of `size` in pixels."""
-        return max(self.least_bytes(size), self.exact_bytes or 0)
+        return max(self.least_bytes(size), self.exact_bytes)

@@ -67,6 +67,10 @@ class Player(PlayerFacts):
         """All generations that the radio may be, oldest first."""
         return tuple(g for g in GENERATIONS if g == self.generation or g in self.may_be)
 
+    def knows(self, kind: PartType) -> bool:
+        """Whether rows of this type are told apart by every player that the radio may have."""
+        return all(kind in facts.part_types for facts in self.candidates)
+
     def as_table(self) -> dict[str, Any]:
         """Return the table [player] of a profile that gives this player."""
         return self.model_dump(mode="json", include={"source", "generation", "may_be", *self.own})

@@ -53,12 +53,14 @@ class Panel(Sourced):
 class Firmware(Sourced):
     """What the radio's firmware takes, beside what its player's generation says.
 
-    `palette`: it is known to show 8-bit palette PNG, which is smaller where a frame has few colours.
+    `palette`: it is known to show 8-bit palette PNG, which is smaller where a frame has few colours. `interlaced`: it
+    is known to show interlaced PNG, which Keyturn never makes.
     """
 
     pause_unit: Literal["frames", "seconds"] = "frames"
     frame_formats: tuple[Literal["png", "jpeg"], ...] = ("png",)
     palette: bool = False
+    interlaced: bool = False
     max_plays: Annotated[int, Field(ge=1, le=10_000)] = 10
 
 
@@ -118,7 +120,8 @@ class Logo(Sourced):
     """Which boot logos the radio takes; the first of `formats` is made.
 
     A BMP has `bmp_bits` a pixel, 16 being RGB565, behind a BITMAPINFOHEADER ("info") or a BITMAPV4HEADER ("v4").
-    `exact_bytes` is the size of a BMP's file that the firmware insists on: zeros fill it up.
+    `exact_bytes` is the size of a BMP's file that the firmware insists on: zeros fill it up. With 0 it
+    takes any.
     """
 
     formats: Annotated[tuple[LogoFormat, ...], Field(min_length=1)] = ("png",)
@@ -127,7 +130,7 @@ class Logo(Sourced):
     bmp_bits: BmpBits = 24
     bmp_rows: Literal["bottom-up", "top-down"] = "bottom-up"
     bmp_header: BmpHeader = "info"
-    exact_bytes: Annotated[int, Field(ge=1, le=2**28)] | None = None
+    exact_bytes: Annotated[int, Field(ge=0, le=2**28)] = 0
 
     @property
     def made(self) -> LogoFormat:
@@ -148,11 +151,10 @@ class Logo(Sourced):
     def faults(self, size: tuple[int, int], name: str) -> list[str]:
         """Return what cannot be of a logo of `size` in pixels called `name` on the stick."""
         if (layout := self.bmp) is None:
-            return ["exact_bytes needs formats that begin with bmp: the size of other files depends on the picture"] * (
-                self.exact_bytes is not None
-            )
+            what = "exact_bytes needs formats that begin with bmp: the size of other files depends on the picture"
+            return [what] if self.exact_bytes else []
         least, found = layout.least_bytes(size), []
-        if self.exact_bytes is not None and self.exact_bytes < least:
+        if 0 < self.exact_bytes < least:
             found.append(f"exact_bytes is {self.exact_bytes}, and such a BMP has at least {least} bytes")
         if layout.file_bytes(size) > self.max_kib * 1024:
             found.append(f"such a BMP has {layout.file_bytes(size)} bytes, above max_kib = {self.max_kib:g}")

@@ -41,6 +41,12 @@ def test_png_headers_are_as_pillow_reads_them(mode: str, bits: int, alpha: bool,
     assert alpha == picture.has_transparency_data
 
 
+def test_a_palette_is_found() -> None:
+    """PNG specification 11.2.2: colour type 3, which Pillow calls P."""
+    found = {mode: header(encoded(mode, "PNG")) for mode in ("P", "RGB", "L")}
+    assert {mode: seen.palette for mode, seen in found.items() if seen} == {"P": True, "RGB": False, "L": False}
+
+
 def test_a_transparent_palette_colour_is_found_after_other_chunks() -> None:
     notes = PngImagePlugin.PngInfo()
     notes.add_text("Title", "x" * 6000)

@@ -16,13 +16,17 @@ from keyturn.png.chunks import PNG_SIGNATURE
 
 JPEG_SIGNATURE = b"\xff\xd8\xff"
 _ALPHA_TYPES = (4, 6)
+_PALETTE_TYPE = 3
 _FRAME_HEADERS = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _BARE_MARKERS = frozenset([0x01, *range(0xD0, 0xD9)])
 
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """Size in pixels, `bits` a channel. Where `complete` is False, `alpha` may still become True further on."""
+    """Size in pixels, `bits` a channel. Where `complete` is False, `alpha` may still become True further on.
+
+    `palette`: a PNG whose pixels are numbers of colours.
+    """
 
     kind: Literal["png", "jpeg"]
     width: int
@@ -31,6 +35,7 @@ class Header:
     interlaced: bool = False
     alpha: bool = False
     complete: bool = True
+    palette: bool = False
 
 
 def is_picture(head: bytes) -> bool:
@@ -55,7 +60,8 @@ def _png(head: bytes) -> Header | None:
     see_through = None if colour not in _ALPHA_TYPES else True
     if see_through is None:
         see_through = _has_trns(head)
-    return Header("png", width, height, bits, interlace != 0, bool(see_through), see_through is not None)
+    complete = see_through is not None
+    return Header("png", width, height, bits, interlace != 0, bool(see_through), complete, colour == _PALETTE_TYPE)
 
 
 def _has_trns(head: bytes) -> bool | None:
