@@ -103,6 +103,21 @@ def test_a_card_is_one_page_for_each_radio(
         assert printed_pages(page, paper) == len(radios)
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("language", ["en", "ar"])
+def test_a_card_is_one_page_for_each_vehicle(opened: Open, by_hand: ModuleType, paper: str, language: str) -> None:
+    rules, vans = rulebook.load(), ("Van 1", "Van 2", "Van 3")
+    job = by_hand.job(vehicles=vans)
+    shop = Letterhead("Lantern Row Radio", ("2 Mill Lane",), "555-0100", language=language)
+    page = opened(cards(job, rules.radios, rules.safety.cautions.card, by_hand.proof(job), shop)).page
+    page.get_by_role("link", name="Van 3").click()
+    assert page.get_by_role("heading", name="Van 3").is_visible()
+    assert page.locator(".warn").count() == 3 and not page.locator(".warn").last.is_visible()
+    assert printed_pages(page, paper) == len(vans)
+    page.emulate_media(media="print")
+    assert page.locator(".warn").last.is_visible()
+
+
 def test_one_job_of_a_sheet_is_shown_and_printed_alone(opened: Open, by_hand: ModuleType) -> None:
     jobs = [by_hand.job(job=f"van-{number}", artist=None) for number in range(5)]
     made = sheet("Fern Hollow Mobile Library", [(job, by_hand.proof(job)) for job in jobs], by_hand.CAUTIONS)

@@ -38,6 +38,7 @@ from keyturn.shop.state_records import (
     Ready,
     RefusedDrop,
     ShopState,
+    VehicleLine,
     Waiting,
     Working,
 )
@@ -83,6 +84,7 @@ def about(name: str) -> Reason:
 def state(name: str) -> ShopState:
     refused = RefusedDrop(name=name, customer=name, path=name, rejected_at=name, reasons=(about(name),))
     ready = Ready(customer=name, job=name, revision=1, radios=(name, name), path=name, made_at=name)
+    ready = ready.model_copy(update={"vehicles": (name,)})
     waiting = (Waiting(name=name, files=1, since=name, note=name), Waiting(name=name, files=1, since="", rush=True))
     working = Working(name=name, stage=name, done=1, total=2, since=name)
     return records.state(
@@ -109,7 +111,8 @@ def outcome(name: str) -> DemoOutcome:
 
 def placed(name: str) -> tuple[PlacedJob, ...]:
     told = {"customer": name, "job": name, "radios": (name,), "path": name, "made_at": name, "since": name}
-    return records.placed_jobs(5, **told, said=name)
+    line = VehicleLine(name=name, place="fit", since=name, said=name)
+    return records.placed_jobs(5, **told, said=name, vehicles=(name,), lines=(line,))
 
 
 def verdict(name: str) -> archive.Verdict:

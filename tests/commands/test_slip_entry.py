@@ -61,6 +61,20 @@ def test_anybody_else_puts_it_into_the_inbox_where_the_group_reads_it(source: St
             slip_entry.enter(None, revision, slip)
 
 
+def test_slips_that_wait_in_the_inbox_count_as_entered(source: StickFolder, shop: Shop) -> None:
+    revision = source.folder.parent
+    first, second, other = (slip_entry.slip_for("copied", revision, source.job, vehicle=van) for van in "123")
+    copied = [first, second]
+    revision_life.enter(revision, first)
+    slip_entry.put_into(shop.inbox, first)  # entered, and its file not yet gone
+    slip_entry.put_into(shop.inbox, second)
+    slip_entry.put_into(shop.inbox, slip_entry.slip_for("fitted", revision, source.job))
+    slip_entry.put_into(shop.inbox, other.model_copy(update={"digest": "ab" * 32}))
+    (shop.inbox / "copied-spoilt.txt").write_text("[keyturn-slip:AAAA")
+    assert slip_entry.entered(shop, revision, "copied") == tuple(copied)
+    assert slip_entry.entered(None, revision, "copied") == (first,)
+
+
 def test_under_sudo_the_name_is_that_of_whoever_called_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """sudo(8): SUDO_USER is the login name of the user who invoked sudo."""
     monkeypatch.setenv("SUDO_USER", "tobias")

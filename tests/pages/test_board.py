@@ -122,6 +122,21 @@ def test_each_job_stands_in_its_place_with_what_was_said(by_hand: ModuleType) ->
     assert "<img" not in board(by_hand.state(jobs=by_hand.placed_jobs(5, picture=""), places=PlaceCounts(change=1)))
 
 
+def test_each_vehicle_of_a_job_has_a_line(by_hand: ModuleType) -> None:
+    lines = (
+        {"name": "Van 1", "place": "fitted", "since": "2026-03-02T09:30:00+00:00", "said": "by Tobias"},
+        {"name": "Van <2>", "place": "stick"},
+    )
+    jobs = by_hand.placed_jobs(1, vehicles=("Van 1", "Van <2>"), lines=lines)
+    page = board(by_hand.state(jobs=jobs, places=PlaceCounts(change=1)))
+    assert page.count('role="listitem"') == 2
+    text = text_of(page)
+    assert "Van 1: fitted, since 2026-03-02 09:30 UTC, by Tobias" in text and "Van <2>: to be put on a stick" in text
+    ready = by_hand.state().ready[0].model_copy(update={"vehicles": ("Van 1", "Van <2>")})
+    assert "revision 2 Van 1 Van <2>" in text_of(board(by_hand.state(ready=(ready,))))
+    assert 'role="list"' not in board(by_hand.state(jobs=by_hand.placed_jobs(1), places=PlaceCounts(change=1)))
+
+
 def test_what_is_no_longer_listed_is_counted(by_hand: ModuleType) -> None:
     text = text_of(board(by_hand.state(places=PlaceCounts(fitted_earlier=1, quiet=4000))))
     assert "No job is on its way." in text and "1 job fitted earlier." in text

@@ -34,6 +34,19 @@ def test_a_job_for_several_radios_has_a_section_for_each(by_hand: ModuleType) ->
     assert {"usb-tall/", "usb-wide/"} <= set(re.findall(r"usb-\w+/", page))
 
 
+def test_each_vehicle_has_a_section_with_its_name_and_the_cautions(by_hand: ModuleType) -> None:
+    vans = ("Van 1", "Van <2>")
+    page = cards(by_hand.job(vehicles=vans), PROFILES, by_hand.CAUTIONS)
+    assert [text_of(title) for title in re.findall(r'<h2 id="radio\d+-title">(.*?)</h2>', page)] == list(vans)
+    text = text_of(page)
+    assert text.count(by_hand.CAUTIONS[0]) == 2 and "van-two, revision 1, for Fern Hollow Mobile Library" in text
+    assert [text_of(link) for link in re.findall(r'href="#radio\d+">(.*?)</a>', page)] == [
+        f"{van}, Tall panel, 768 x 1024" for van in vans
+    ]
+    both = by_hand.radio(), by_hand.radio("wide-1024x600", (1024, 600))
+    assert cards(by_hand.job(*both, vehicles=vans), PROFILES, ()).count('<section class="radio"') == 4
+
+
 @pytest.mark.parametrize("name", sorted(PROFILES))
 def test_every_radios_steps_name_the_folder_to_copy(by_hand: ModuleType, name: str) -> None:
     """README: "copy its contents, and nothing else, to the root of an empty FAT32 stick"."""

@@ -63,6 +63,22 @@ def one_radio(job: JobRecord, radio: str | None) -> RadioRecord:
     return fitting[0]
 
 
+def one_vehicle(job: JobRecord, vehicle: str | None) -> str:
+    """Return the job's only vehicle, or the one called `vehicle`, capitals aside. Of a job that names none it may be
+    any. Raise `WrongUse` where that is none, or not said."""
+    if not job.vehicles:
+        return vehicle or ""
+    fitting = [name for name in job.vehicles if vehicle is None or _alike(name) == _alike(vehicle)]
+    if len(fitting) != 1:
+        what = f"this job has no vehicle {vehicle}" if vehicle else "this job is for several vehicles"
+        raise WrongUse(what, f"say --vehicle with one of: {', '.join(job.vehicles)}")
+    return fitting[0]
+
+
+def _alike(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
 def find(outbox: Path, name: str, radio: str | None) -> StickFolder:
     """Return the folder that goes on the stick, of the revision called `name`.
 

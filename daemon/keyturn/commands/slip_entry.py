@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import pwd
 import secrets
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from keyturn.shop.file_modes import group_reads
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import JobRecord
-from keyturn.shop.slips import WORDS_MOST, Kind, Slip
+from keyturn.shop.slips import WORDS_MOST, Kind, Slip, SlipError
 
 WRITTEN, HANDED_IN = "written beside the revision", "put into the inbox, from where the service enters it"
 """Where a slip went."""
@@ -63,6 +64,25 @@ def enter(shop: Shop | None, revision: Path, slip: Slip) -> str:
                 raise
         put_into(shop.inbox, slip)
     return HANDED_IN
+
+
+def entered(shop: Shop | None, revision: Path, kind: Kind) -> tuple[Slip, ...]:
+    """Return the slips of one kind about the revision: those beside it, and those that wait in the inbox."""
+    beside = getattr(revision_life.read(revision), kind)
+    waiting = _waiting(shop.inbox, kind) if shop else ()
+    digest = published_digests.digest_of(revision)
+    known = {slip.id for slip in beside}
+    return (*beside, *(slip for slip in waiting if slip.digest == digest and slip.id not in known))
+
+
+def _waiting(inbox: Path, kind: Kind) -> tuple[Slip, ...]:
+    """Return the slips of one kind in the inbox, as far as we may look, under the names that `put_into` gives them."""
+    found = []
+    for path in sorted(inbox.glob(f"{kind}-*.txt")):
+        with suppress(OSError, SlipError):
+            text = durable_files.read_plain(path, slips.SLIP_MOST_BYTES)
+            found.append(slips.found_in(text) if text else None)
+    return tuple(slip for slip in found if slip is not None and slip.kind == kind)
 
 
 def login_name() -> str:

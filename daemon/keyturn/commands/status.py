@@ -13,7 +13,7 @@ from keyturn.commands.console import JsonOption, RootOption, out, shop_of
 from keyturn.commands.output import plain, write_json
 from keyturn.outbox import shop_state
 from keyturn.shop.reasons import Kind
-from keyturn.shop.state_records import PLACES, PlaceCounts, ShopState
+from keyturn.shop.state_records import PLACES, PlaceCounts, PlacedJob, ShopState
 
 WATCH_EVERY_S = 2.0
 MOST_JOBS = 10
@@ -92,17 +92,27 @@ def _jobs(console: Console, state: ShopState) -> None:
             said = f": {plain(job.said)}" if job.said else ""
             since = f", since {plain(job.since)}" if job.since else ""
             console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)}{since}{said}")
+            _vehicles(console, job)
         if total > len(shown):
             console.print(f"  and {total - len(shown)} more")
     if counts.fitted_earlier or counts.quiet:
         console.print(f"Fitted earlier: {counts.fitted_earlier}; made long ago and never spoken of: {counts.quiet}")
 
 
+def _vehicles(console: Console, job: PlacedJob) -> None:
+    """Print a line for each vehicle of the job."""
+    for line in job.lines:
+        words = f": {line.words}" if line.place else ""
+        since = f", since {plain(line.since)}" if line.since else ""
+        said = f", {plain(line.said)}" if line.said else ""
+        console.print(f"    {plain(line.name)}{words}{since}{said}")
+
+
 def _ready(console: Console, state: ShopState) -> None:
     console.print(f"[bold]Ready:[/] {state.ready_total or 'none'}")
     for job in state.ready[:20]:
-        radios = ", ".join(job.radios)
-        console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)} ({plain(radios)})")
+        radios, vehicles = ", ".join(job.radios), f": {plain(', '.join(job.vehicles))}" if job.vehicles else ""
+        console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)} ({plain(radios)}){vehicles}")
 
 
 def _refused(console: Console, state: ShopState) -> None:

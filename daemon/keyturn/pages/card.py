@@ -6,7 +6,7 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, product
 
 from keyturn.pages.in_words import OnScreen, on_screen
 from keyturn.pages.languages import ENGLISH, Language, language_of_shop
@@ -28,8 +28,9 @@ DIGEST = 12
 
 @dataclass(frozen=True, slots=True)
 class CardView:
-    """What the card shows of one radio. `stills` are (caption, data URI)."""
+    """What the card shows of one radio, in one vehicle where the job names them. `stills` are (caption, data URI)."""
 
+    vehicle: str
     record: RadioRecord
     profile: Radio
     load: tuple[str, ...]
@@ -51,11 +52,15 @@ def cards(
     proof: ProofRecord | None = None,
     letterhead: Letterhead | None = None,
 ) -> str:
-    """Return card.html with a section for each radio of the job. Raise KeyError where a profile is missing."""
+    """Return card.html with a section, which prints as a page, for each radio of the job in each of its vehicles.
+
+    Raise KeyError where a profile is missing.
+    """
     language = language_of_shop(letterhead)
     proofs = {shown.radio: shown for shown in proof.radios} if proof else {}
     views = [
         CardView(
+            vehicle,
             r,
             profiles[r.radio],
             load_steps(profiles[r.radio], f"{r.folder}/", language),
@@ -64,7 +69,7 @@ def cards(
             on_screen(r, language),
             _stills(proofs.get(r.radio), language),
         )
-        for r in job.radios
+        for vehicle, r in product(job.vehicles or ("",), job.radios)
     ]
     sheet = f"../proof.html#{job_anchor(job.job)}"
     return page(
