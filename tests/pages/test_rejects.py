@@ -87,13 +87,20 @@ def test_an_exhibit_whose_picture_could_not_be_made_is_left_out(by_hand: ModuleT
     assert "<figure" not in rejected_html(rejection)
 
 
-def test_the_page_is_in_the_shops_language_and_says_that_its_reasons_are_in_english(by_hand: ModuleType) -> None:
+def test_page_and_text_are_in_the_shops_language_reasons_and_all(by_hand: ModuleType) -> None:
     german = Letterhead("Lantern Row Radio", language="de")
-    page, text = rejected_html(by_hand.rejection(), german), rejected_text(by_hand.rejection(), german)
+    reasons = (
+        by_hand.refuse("picture-empty", "is empty (0 bytes)", "copy it again", file="lamps/0007.png"),
+        by_hand.refuse("newer", "is told by a newer Keyturn", "read its own page"),
+    )
+    rejection = by_hand.rejection(reasons=reasons)
+    page, text = rejected_html(rejection, german), rejected_text(rejection, german)
     assert '<html lang="de">' in page
     for told in (text_of(page), " ".join(text.split())):
-        assert "4 M\u00e4ngel zu beheben" in told
-        assert told.count("Diese Hinweise sind auf Englisch.") == 1
-        for reason in by_hand.reasons():
-            assert reason.what in told
-    assert "Diese Hinweise" not in rejected_html(by_hand.rejection())
+        assert "2 M\u00e4ngel zu beheben" in told
+        assert "ist leer (0 Byte)" in told
+        assert "kopieren Sie es noch einmal" in told
+        assert "is empty" not in told
+        assert "is told by a newer Keyturn" in told
+    assert '<bdi lang="de">ist leer (0 Byte)</bdi>' in page
+    assert '<bdi lang="en">is told by a newer Keyturn</bdi>' in page

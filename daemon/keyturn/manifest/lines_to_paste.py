@@ -17,8 +17,9 @@ def under_motion(manifest: Manifest, line: str) -> str:
     """Return the line for [motion], with the table's own line where `manifest` does not have it."""
     if "motion" not in manifest.model_fields_set:
         return f"write at the end of {FILE_NAME}:\n[motion]\n{line}"
-    instead = f", instead of its {_key(line)}" if _key(line) in manifest.motion.model_fields_set else ""
-    return f"write under [motion] in {FILE_NAME}{instead}:\n{line}"
+    if _key(line) in manifest.motion.model_fields_set:
+        return f"write under [motion] in {FILE_NAME}, instead of its {_key(line)}:\n{line}"
+    return f"write under [motion] in {FILE_NAME}:\n{line}"
 
 
 def in_part(number: int, line: str) -> str:

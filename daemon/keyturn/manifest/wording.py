@@ -12,6 +12,7 @@ from pydantic_core import ErrorDetails
 
 from keyturn.manifest.as_meant import toml
 from keyturn.manifest.drawn_frames import Crossfade, Glide, Pan, Sprite
+from keyturn.manifest.lettering import LogoText, Outline, Shadow
 from keyturn.manifest.models import FILE_NAME, LogoTable, Manifest, Motion, Part
 from keyturn.shop.folding import folded
 from keyturn.shop.reasons import Reason, refuse
@@ -25,6 +26,9 @@ TABLES: dict[str, tuple[str, type[BaseModel]]] = {
     "sprite": ("[part.glide.sprite]", Sprite),
     "pan": ("[part.pan]", Pan),
     "crossfade": ("[part.crossfade]", Crossfade),
+    "text": ("[logo.text]", LogoText),
+    "outline": ("outline", Outline),
+    "shadow": ("shadow", Shadow),
 }
 """Each table by its key: how the artist writes it, and its model."""
 
@@ -33,7 +37,7 @@ KEYS = frozenset(
 )
 """All keys of all tables, as `folded` compares them."""
 
-SEVERAL = frozenset(["part", "sprite"])
+SEVERAL = frozenset(["part", "sprite", "text"])
 """Tables of which there may be several: in two brackets."""
 
 _WRONG = {
@@ -158,12 +162,17 @@ def _allowed_at(place: tuple[str, ...]) -> str:
     info = next((field for key, field in fields.items() if name == (field.alias or key)), None)
     if info is None or not info.description:
         return "write it as the artist's chapter of the README shows"
-    purpose = info.description.rstrip(".").replace(". ", "; ")
+    aim = purpose(info.description)
     choices = [choice for choice in get_args(info.annotation) if isinstance(choice, str)]
     if choices:
-        return f"write one of: {', '.join(choices)} ({purpose})"
-    purpose = purpose[0].lower() + purpose[1:]
+        return f"write one of: {', '.join(choices)} ({aim})"
     as_is = list(info.default) if isinstance(info.default, tuple) and info.default else info.default
     if isinstance(as_is, bool | int | float | str | list) and not info.is_required():
-        return f"write it as in {name} = {toml(as_is)} ({purpose})"
-    return f"write what it takes: {purpose}"
+        return f"write it as in {name} = {toml(as_is)} ({aim})"
+    return f"write what it takes: {aim}"
+
+
+def purpose(description: str) -> str:
+    """Return a field's description as the end of a sentence."""
+    aim = description.rstrip(".").replace(". ", "; ")
+    return aim[0].lower() + aim[1:]

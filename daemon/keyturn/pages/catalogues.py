@@ -17,11 +17,13 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract
 from babel.messages.pofile import read_po, write_po
 
-from keyturn.pages.languages import LOCALE, catalogue_file
+from keyturn.pages.languages import LOCALE, REASONS, catalogue_file
 from keyturn.shop.language_codes import LANGUAGES
 
 PACKAGE = Path(__file__).parents[1]
 TEMPLATE = LOCALE / "keyturn.pot"
+REASON_SENTENCES = LOCALE / "reasons.txt"
+"""Sentences of reasons, one a line. tests/reason_sentences.py reads them from the code."""
 
 SINCE = datetime(2026, 11, 26, tzinfo=UTC)
 """Stands in every header, so that a catalogue changes only with its sentences."""
@@ -30,7 +32,7 @@ _OPTIONS = {"newstyle_gettext": "true", "trimmed": "true", "silent": "false", "t
 
 
 def template() -> Catalog:
-    """Return every sentence of the pages, and the names, cautions and steps of the rules that ship."""
+    """Return every sentence of the pages and of reasons, and the names, cautions and steps of the rules that ship."""
     found = _empty(None)
     pages = PACKAGE / "pages"
     for path in sorted((*pages.glob("*.py"), *pages.glob("templates/*.j2"))):
@@ -40,6 +42,8 @@ def template() -> Catalog:
                 found.add(message, locations=[_place(path)], context=context)
     for path, text in _rules_texts():
         found.add(text, locations=[_place(path)])
+    for sentence in REASON_SENTENCES.read_text(encoding="utf-8").splitlines():
+        found.add(sentence, locations=[_place(REASON_SENTENCES)], context=REASONS)
     return found
 
 

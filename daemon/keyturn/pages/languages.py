@@ -27,6 +27,9 @@ LOCALE = Path(__file__).parent / "locale"
 
 RIGHT_TO_LEFT = ("ar",)
 
+REASONS = "a reason"
+"""The context of the catalogue's sentences that reasons are made from; keyturn.pages.reason_words looks them up."""
+
 Translations = gettext_catalogues.NullTranslations
 
 
@@ -41,6 +44,8 @@ class Language:
 
     code: str = "en"
     catalogue: Translations = field(default_factory=Translations, repr=False, compare=False)
+    reasons: tuple[tuple[str, str], ...] = field(default=(), repr=False, compare=False)
+    """Sentences of reasons: in English, and their translation."""
 
     @property
     def direction(self) -> str:
@@ -166,7 +171,7 @@ def language_of(code: str) -> Language:
     """Return the language with this code, English where there is none: a newer Keyturn's records may name others."""
     if code == "en" or code not in LANGUAGES:
         return ENGLISH
-    return Language(code, _catalogue(code))
+    return _read(code)
 
 
 def language_of_shop(letterhead: Letterhead | None) -> Language:
@@ -186,12 +191,14 @@ def catalogue_file(code: str) -> Path:
     return LOCALE / code / "LC_MESSAGES" / "keyturn.po"
 
 
-def _catalogue(code: str) -> Translations:
+def _read(code: str) -> Language:
     from babel.messages.mofile import write_mo
     from babel.messages.pofile import read_po
 
-    compiled = io.BytesIO()
     with catalogue_file(code).open("rb") as file:
-        write_mo(compiled, read_po(file, locale=code))
+        catalogue = read_po(file, locale=code)
+    reasons = tuple((str(m.id), str(m.string)) for m in catalogue if m.context == REASONS and m.string)
+    compiled = io.BytesIO()
+    write_mo(compiled, catalogue)
     compiled.seek(0)
-    return gettext_catalogues.GNUTranslations(compiled)
+    return Language(code, gettext_catalogues.GNUTranslations(compiled), reasons)

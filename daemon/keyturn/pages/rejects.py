@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from keyturn.pages.languages import N_, Language, language_of_shop
+from keyturn.pages.reason_words import told
 from keyturn.pages.render import page, visible
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import Kind, Reason, only
@@ -88,8 +89,6 @@ def _lines(rejection: Rejection, language: Language) -> Iterator[str]:
         yield language.ngettext("%(num)s thing to mend, %(at)s", "%(num)s things to mend, %(at)s", len(refused), at=at)
     yield ""
     yield from textwrap.wrap(_(BACK), WIDTH)
-    if language.code != "en":
-        yield from textwrap.wrap(_("These notes are in English."), WIDTH)
     yield from _listed(_("To mend").upper(), refused, language)
     yield from _listed(_("Already mended for you").upper(), only(rejection.reasons, Kind.MENDED), language)
     yield from _listed(_("To know").upper(), only(rejection.reasons, Kind.NOTE), language)
@@ -107,10 +106,10 @@ def _listed(title: str, reasons: Sequence[Reason], language: Language) -> Iterat
         yield ""
         place = " ".join(filter(None, [reason.file, f"[{reason.field}]" if reason.field else None]))
         yield from _wrapped(place or language.gettext("the drop"), f"{number}. ")
-        yield from _wrapped(reason.what, "   ")
+        yield from _wrapped(told(reason.what, language).words, "   ")
         if reason.mend:
             first, *to_paste = reason.mend.split("\n")
-            yield from _wrapped(first, "   -> ")
+            yield from _wrapped(told(first, language).words, "   -> ")
             yield from (f"      {_plain(line)}" for line in to_paste)
 
 

@@ -19,6 +19,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from keyturn.pages.languages import ENGLISH, Language, language_of
+from keyturn.pages.reason_words import told
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -88,6 +89,7 @@ def _environment(code: str) -> Environment:
         "counted": counted,
         "link": link,
         "translated": language.translated,
+        "told": lambda text: told(text, language),
     }
     environment.filters.update(filters)
     environment.policies["ext.i18n.trimmed"] = True

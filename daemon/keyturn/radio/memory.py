@@ -128,7 +128,8 @@ def _mend(part: PlayedPart, fitting: int, radio: Radio, facts: PlayerFacts) -> s
     `facts` are those of the player that needs most. Playing once helps only if it does so on each that the radio may
     have.
     """
-    help_ = [f"shorten it to {fitting} frame{'s' * (fitting > 1)}"] if fitting else ["shorten the parts"]
+    shorter = f"shorten it to {fitting} frames" if fitting > 1 else "shorten it to 1 frame"
+    help_ = [shorter if fitting else "shorten the parts"]
     if part.frames > 1 and all(each.once_only_textures == "one" for each in radio.player.candidates):
         if part.count > 1:
             help_.append(f"write it as {part.count} parts that play once")
