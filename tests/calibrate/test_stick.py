@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from calibration_samples import changed
+from calibration_samples import RADIOS, changed
 from keyturn import calibrate
 from keyturn.calibrate.figures import Count, CountPictures
+from keyturn.calibrate.stick_plan import StickPlan
 from keyturn.radio import desc, memory
 from keyturn.radio.timeline import PlayedPart
 from keyturn.shop.radio_profile import Radio
@@ -52,6 +53,23 @@ def test_it_holds_one_texture_however_long_it_counts(stick: zipfile.ZipFile, tin
     assert memory.peak_mib(parts, tiny.panel.size, tiny) <= 2 * one
 
 
+def test_a_stick_to_be_filmed_plays_a_detailed_part_twice(tiny: Radio, rules: Rulebook, tmp_path: Path) -> None:
+    calibrate.make_stick(tiny, tmp_path / "stick", fps=5, seconds=4, rules=rules)
+    stick = zipfile.ZipFile(tmp_path / "stick" / "bootanimation.zip")
+    assert stick.read("desc.txt") == b"48 64 5\np 1 0 part0\np 2 1 part1\np 1 0 part2\np 0 0 part3\n"
+    assert [len(pictures(stick, f"part{n}")) for n in range(4)] == [10, 5, 5, 1]
+    drawn = CountPictures(Count(tiny.title, tiny.panel.size, 5, 20))
+    shown = [frame for n in range(3) for frame in pictures(stick, f"part{n}")]
+    assert [frame.tobytes() for frame in shown] == [drawn.figure(number).tobytes() for number in range(1, 21)]
+
+
+@pytest.mark.parametrize("radio", RADIOS.values(), ids=RADIOS)
+def test_the_detailed_part_fits_every_shipped_radio(radio: Radio) -> None:
+    plan = StickPlan.of(radio.limits.fps_max, 300)
+    detailed = [PlayedPart("p", part.plays, part.pause, part.frames) for part in plan.parts[1:2]]
+    assert memory.peak_mib(detailed, radio.panel.size, radio) <= radio.limits.texture_mib
+
+
 def test_every_frame_is_the_picture_of_its_number_and_no_two_are_alike(stick: zipfile.ZipFile, tiny: Radio) -> None:
     drawn = CountPictures(Count(tiny.title, tiny.panel.size, 10, 25))
     frames = pictures(stick, "part0")
@@ -88,7 +106,7 @@ def test_a_stick_that_would_flash_is_not_made(tiny: Radio, rules: Rulebook, tmp_
 @pytest.mark.parametrize("fps", [7, 10, 25])
 def test_the_count_outlasts_the_longest_boot_by_half(fps: int, tiny: Radio, rules: Rulebook, tmp_path: Path) -> None:
     known = changed(tiny, "boot", longest=2.0, usual=1.5, shortest=1.0, samples=(1.2, 2.5))
-    calibrate.make_stick(known, tmp_path / "stick", fps=fps, rules=rules)
+    calibrate.make_stick(known, tmp_path / "stick", fps=fps, by_eye=True, rules=rules)
     with zipfile.ZipFile(tmp_path / "stick" / "bootanimation.zip") as stick:
         frames = sum(name.startswith("part0/") for name in stick.namelist())
     assert frames / fps >= 1.5 * 2.5 > (frames - 1) / fps
@@ -117,8 +135,9 @@ def test_nothing_is_overwritten(tiny: Radio, rules: Rulebook, tmp_path: Path) ->
 def test_the_stick_says_what_to_do_where_the_radio_does_not_mind(tiny: Radio, rules: Rulebook, tmp_path: Path) -> None:
     made = calibrate.make_stick(tiny, tmp_path / "bare", seconds=0.3, rules=rules)
     assert {f.path for f in made} == {p.name for p in (tmp_path / "bare").iterdir()}
-    calibrate.make_stick(changed(tiny, "stick", extra_files=True), tmp_path / "told", seconds=0.3, rules=rules)
-    text = " ".join((tmp_path / "told" / "INSTALL.txt").read_text(encoding="ascii").split())
-    for caution in rules.safety.cautions.card:
-        assert caution in text
-    assert "A second person films" in text and "parked" in text
+    for by_eye, how in ((False, "--film start1.mp4"), (True, "--read 17.9")):
+        told = changed(tiny, "stick", extra_files=True)
+        calibrate.make_stick(told, tmp_path / f"told-{by_eye}", seconds=0.3, by_eye=by_eye, rules=rules)
+        text = " ".join((tmp_path / f"told-{by_eye}" / "INSTALL.txt").read_text(encoding="ascii").split())
+        for caution in (*rules.safety.cautions.card, how, "A second person films", "parked"):
+            assert caution in text
