@@ -9,6 +9,7 @@ linear light (IEC 61966-2-1), so that a soft edge in motion is as bright as a so
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -18,7 +19,10 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from keyturn.eye.luminance import FULL, LINEAR
+from keyturn.flatten import lettering
+from keyturn.flatten.lettering import TextLook
 from keyturn.flatten.motion import Pose
+from keyturn.flatten.text_layout import SetText
 from keyturn.normalize.reading import stills
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.shop.file_identity import FileIdentity
@@ -27,6 +31,8 @@ from keyturn.shop.rulebook import Intake
 
 Planes = tuple[Image.Image, ...]
 """Red, green and blue light multiplied by alpha, and alpha; floats from 0 to 1."""
+
+Version = tuple[FileIdentity, ...]
 
 FINE = 2
 """Pixels of the planes for one panel pixel, across and down."""
@@ -43,12 +49,23 @@ PAD = 4
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """What is drawn: the picture at `path`, or `text` in a colour. `name` is the file that reasons are about."""
+    """What is drawn: the picture at `path`, or `text` in a colour. `name` is the file that reasons are about.
+
+    `words` is the text as it was set, with the look it is to have; without it, text is set in the typeface that comes
+    with Pillow.
+    """
 
     name: str
     path: Path | None = None
     text: str = ""
     colour: tuple[int, int, int] = (255, 255, 255)
+    words: tuple[SetText, TextLook] | None = None
+
+    @property
+    def version(self) -> Version:
+        """What tells the figure's files from later ones of the same names."""
+        paths = (self.path,) if self.path else self.words[0].paths if self.words else ()
+        return tuple(FileIdentity.of(path.stat()) for path in paths)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +84,7 @@ def drawn(picture: Image.Image, placed: Placed, intake: Intake) -> tuple[Image.I
     pose = placed.pose
     if pose.opacity <= 0 or pose.height <= 0:
         return picture, ()
-    path = placed.figure.path
-    version = FileIdentity.of(path.stat()) if path else None
+    version = placed.figure.version
     height, turn = max(1, round(pose.height * FINE)), pose.turn % 360
     if turn:
         made = _turned(placed.figure, version, height, turn, intake)
@@ -142,13 +158,13 @@ class FigurePlanes:
     """
 
     planes: Planes
-    width: int
-    height: int
+    width: float
+    height: float
     reasons: tuple[Reason, ...]
 
 
 @lru_cache(maxsize=4)
-def _turned(figure: Figure, version: FileIdentity | None, height: int, turn: float, intake: Intake) -> FigurePlanes:
+def _turned(figure: Figure, version: Version, height: int, turn: float, intake: Intake) -> FigurePlanes:
     """Return the figure `height` pixels high, turned clockwise by `turn` degrees.
 
     Frames that show it in one size and turn share the result. `version` is part of the cache's key: it tells a file
@@ -160,8 +176,11 @@ def _turned(figure: Figure, version: FileIdentity | None, height: int, turn: flo
 
 
 @lru_cache(maxsize=12)
-def _level(figure: Figure, version: FileIdentity | None, height: int, intake: Intake) -> FigurePlanes:
+def _level(figure: Figure, version: Version, height: int, intake: Intake) -> FigurePlanes:
     """Return the figure `height` pixels high, or smaller where it would have more than `MOST_PX`."""
+    if figure.words:
+        made = lettering.drawn(*figure.words, height, MOST_PX, intake)
+        return FigurePlanes(_padded(np.moveaxis(made.light, -1, 0)), made.width, made.height, ())
     art, reasons = _art(figure, version, intake) if figure.path else (_lettered(figure, height), ())
     height = min(height, max(1, int(math.sqrt(MOST_PX * art.height / art.width))))
     size = max(1, round(art.width * height / art.height)), height
@@ -180,11 +199,15 @@ def _resized(planes: Planes, size: tuple[int, int]) -> Planes:
     *light, alpha = (np.asarray(plane.resize(size, Image.Resampling.BICUBIC)) for plane in planes)
     alpha = np.clip(alpha, 0, 1)
     bound = [np.clip(colour, 0, alpha) for colour in light]
-    return tuple(Image.fromarray(np.pad(plane, PAD)) for plane in (*bound, alpha))
+    return _padded((*bound, alpha))
+
+
+def _padded(planes: Iterable[NDArray[np.float32]]) -> Planes:
+    return tuple(Image.fromarray(np.pad(plane, PAD)) for plane in planes)
 
 
 @lru_cache(maxsize=12)
-def _art(figure: Figure, version: FileIdentity | None, intake: Intake) -> tuple[Image.Image, tuple[Reason, ...]]:
+def _art(figure: Figure, version: Version, intake: Intake) -> tuple[Image.Image, tuple[Reason, ...]]:
     """Return the figure's picture as RGBA, reduced to about `MOST_PX`, and what was mended."""
     assert figure.path
     picture, reasons = to_srgb(upright(stills.load(figure.path, intake, name=figure.name)))

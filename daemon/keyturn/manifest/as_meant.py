@@ -17,13 +17,14 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from PIL import ImageColor
 from pydantic import AfterValidator, BaseModel
 
-from keyturn.manifest.values import hex_colour, inside_the_drop, one_line
+from keyturn.manifest.values import hex_colour, inside_the_drop, lines_of_text, one_line
 from keyturn.shop.folding import ZERO_WIDTH, folded, plain_spaces
 from keyturn.shop.language_codes import LANGUAGES, language_named
 from keyturn.shop.reasons import Reason, mended
 
 _TRUE, _FALSE = {"true", "yes", "on", "ja", "oui", "si", "1"}, {"false", "no", "off", "nein", "non", "0"}
 _UNTIL_BOOTED = {"forever", "endless", "endlessly", "loop", "infinite", "always", "untilboot", "untilthebootends"}
+_CENTRE = {"center", "middle", "centered", "centred"}
 _NUMBER = re.compile(r"[+-]?(?![1-9]\d{0,2},\d{3}$)\d{1,9}(?:[.,]\d{1,9})?")
 """A number with a point or a decimal comma; 1,000 may be a thousand or one."""
 MOST_TOLD = 50
@@ -87,14 +88,22 @@ def _value(value: object, wanted: _Wanted, place: tuple[str, ...], told: _Told) 
     if isinstance(value, list):
         return _list(value, wanted, place, told)
     if isinstance(value, str) and wanted.items and not wanted.kinds:  # a list's short form: one radio, one sprite
-        wanted = _fields(wanted.items.table)["art"] if wanted.items.table else wanted.items
+        wanted = _short_form(wanted.items.table) if wanted.items.table else wanted.items
     if isinstance(value, str) and wanted.table and "art" in _fields(wanted.table):  # logo = "logo.png"
         told.mended(place, toml(value), f"art = {toml(value)} under [{'.'.join(place)}]")
         return _table({"art": value}, wanted.table, place, told)
+    if isinstance(value, str) and wanted.table and "colour" in _fields(wanted.table):  # outline = "black"
+        wanted = _fields(wanted.table)["colour"]
     meant = _meant(value, wanted)
     if type(meant) is not type(value) or meant != value:
         told.mended(place, toml(value), toml(meant))
     return meant
+
+
+def _short_form(table: type[BaseModel]) -> _Wanted:
+    """Return what a table's one word stands for: the picture's name, else the words."""
+    fields = _fields(table)
+    return fields["art"] if "art" in fields else fields["text"]
 
 
 def _list(value: list[Any], wanted: _Wanted, place: tuple[str, ...], told: _Told) -> object:
@@ -145,6 +154,8 @@ def _text_as_meant(value: str, wanted: _Wanted) -> object:
         return choices[word]
     if word in _UNTIL_BOOTED and "until-booted" in wanted.choices:
         return "until-booted"
+    if word in _CENTRE and "centre" in wanted.choices:
+        return "centre"
     if wanted.choices == LANGUAGES:
         return language_named(value) or value
     if "truth" in kinds and (meant := truth(value)) is not None:
@@ -241,4 +252,4 @@ def _either(every: Iterable[_Wanted]) -> _Wanted:
     )
 
 
-_BY_CHECK: dict[Any, str] = {inside_the_drop: "art", one_line: "words", hex_colour: "colour"}
+_BY_CHECK: dict[Any, str] = {inside_the_drop: "art", one_line: "words", lines_of_text: "words", hex_colour: "colour"}

@@ -10,7 +10,8 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from keyturn.manifest.values import Art, Colour, Share, Table, Words
+from keyturn.manifest.lettering import Lettering, Text
+from keyturn.manifest.values import Art, Share, Table
 
 Ease = Literal["linear", "in", "out", "in-out"]
 
@@ -70,8 +71,8 @@ class Length(Table):
         return max(2, int((self.seconds or 0) * rate + 0.5))
 
 
-class Track(Table):
-    """How a sprite moves. In [part.glide] it holds for every sprite that does not say otherwise."""
+class Track(Lettering):
+    """How a sprite moves, and how words look. In [part.glide] it holds for every sprite that does not say otherwise."""
 
     path: Annotated[
         tuple[Point, ...],
@@ -89,7 +90,7 @@ class Track(Table):
     ] = "linear"
     size: Annotated[
         Heights,
-        Field(description="Its height as a share of the panel's: 0.3, or [0.2, 0.4] to grow."),
+        Field(description="Its height, of text a line's, as a share of the panel's: 0.3, or [0.2, 0.4] to grow."),
     ] = (0.25, 0.25)
     turn: Annotated[
         Turns,
@@ -113,7 +114,6 @@ class Track(Table):
         Annotated[tuple[Share, Share], Field(strict=False)],
         Field(description="Shares of its way in which it appears and in which it vanishes: [0.2, 0.2]."),
     ] = (0.0, 0.0)
-    colour: Annotated[Colour, Field(description="The colour of text.")] = "#ffffff"
 
     @model_validator(mode="after")
     def _fades_in_before_out(self) -> Track:
@@ -123,10 +123,10 @@ class Track(Table):
 
 
 class Sprite(Track):
-    """One thing that glides: a picture or a line of text."""
+    """One thing that glides: a picture or words."""
 
     art: Annotated[Art | None, Field(description='A picture with a see-through ground: "van.png".')] = None
-    text: Annotated[Words | None, Field(description="Words in place of a picture.")] = None
+    text: Annotated[Text | None, Field(description="Words in place of a picture.")] = None
 
     @model_validator(mode="after")
     def _one_thing(self) -> Sprite:
@@ -144,7 +144,7 @@ class Glide(Track, Length):
         Field(strict=False, max_length=12, description="What glides: one picture, or a [[part.glide.sprite]] each."),
         BeforeValidator(_as_table, json_schema_input_type=Art | tuple[Sprite, ...]),
     ] = ()
-    text: Annotated[Words | None, Field(description="Words that glide, in place of sprite.")] = None
+    text: Annotated[Text | None, Field(description="Words that glide, in place of sprite.")] = None
 
     @model_validator(mode="after")
     def _something_glides(self) -> Glide:

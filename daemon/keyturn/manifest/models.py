@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from keyturn.manifest.drawn_frames import MOST_FRAMES, Crossfade, Glide, Pan
+from keyturn.manifest.lettering import LogoTexts
 from keyturn.manifest.values import Art, Colour, Share, Table, Words, rgb
 from keyturn.shop.folding import folded
 from keyturn.shop.language_codes import LanguageCode
@@ -32,6 +33,7 @@ class LogoTable(Table):
         Art | None,
         Field(description='The boot logo: a picture of the drop, or "first-frame". Default: logo.* or frame 1.'),
     ] = None
+    text: Annotated[LogoTexts, Field(description="Words on the boot logo: a [[logo.text]] each.")] = ()
 
 
 class Motion(Table):
@@ -123,10 +125,17 @@ class Part(Table):
         return any(drawn and drawn.seconds for drawn in (self.glide, self.pan, self.crossfade))
 
 
+def _customer_or_each(schema: dict[str, Any]) -> None:
+    """Let an editor that completes job.toml take `each` in the place of customer and radio."""
+    schema["anyOf"] = [{"required": schema.pop("required")}, {"required": ["each"]}]
+
+
 class Manifest(Table):
     """What `job.toml` says. Field order is the order of the work."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, title="Keyturn job manifest")
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, title="Keyturn job manifest", json_schema_extra=_customer_or_each
+    )
 
     customer: Annotated[Words, Field(description="Whose radio this is; one proof sheet a customer.")]
     radio: Annotated[
@@ -142,6 +151,13 @@ class Manifest(Table):
     ] = ()
     vehicle: Annotated[Words | None, Field(description="In place of vehicles, where it is one.")] = None
     artist: Annotated[Words | None, Field(description="Who drew it.")] = None
+    each: Annotated[
+        Art | None,
+        Field(description='A table with one job a row, as a spreadsheet program saves it: "fleet.csv".'),
+    ] = None
+    each_good: Annotated[
+        bool, Field(description="Of a table with faulty rows: makes the right ones, and refuses the others alone.")
+    ] = False
     language: Annotated[
         LanguageCode | None,
         Field(
@@ -164,6 +180,13 @@ class Manifest(Table):
         tuple[Part, ...],
         Field(strict=False, max_length=60, description="The parts of the animation in playing order."),
     ] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_the_table(cls, written: Any) -> Any:
+        """Let the table name customer and radio, where the manifest does not."""
+        named = isinstance(written, dict) and "each" in written
+        return {"customer": "{customer}", "radio": "{radio}"} | written if named else written
 
     @field_validator("radio")
     @classmethod

@@ -26,7 +26,9 @@ _HEADER = re.compile(r"^[ \t]*(\[\[?)([\w .\-]+?)(\]\]?)(?=[ \t]*(?:#|$))", re.M
 _SPACED_KEY = re.compile(r"^(\s*+)([^\W\d][\w\-]*+(?:[ \t]++[\w\-]++)++)(?=[ \t]*+=)")
 _DECIMAL = re.compile(r"(=\s*[+-]?)(?![1-9]\d{0,2},\d{3}\b)(\d+),(\d+)(?=\s*(?:[}#]|,|$))")
 _NUMBERS = re.compile(r"\[([^\[\]\"'#]*)\]")
-_LISTS = re.compile(r"\b(path|focus|pivot|bob|fade|size|from|to)([ \t]*=[ \t]*)(\[[^\"'#=\n]*\])", re.IGNORECASE)
+_LISTS = re.compile(
+    r"\b(path|place|focus|pivot|offset|bob|fade|size|from|to)([ \t]*=[ \t]*)(\[[^\"'#=\n]*\])", re.IGNORECASE
+)
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _BARE_WORD = re.compile(r"(=\s*)(true|false|yes|no|on|off|auto|forever)(?=\s*(?:[,}#]|$))", re.IGNORECASE)
 _ART_KEY = re.compile(r"\b(?:art|backdrop|sprite|from|to)\s*=\s*\[?\s*$", re.IGNORECASE)

@@ -21,6 +21,22 @@ def one_line(text: str) -> str:
     return text
 
 
+MOST_LINES = 12
+"""Lines of one text that an artist breaks by hand."""
+
+
+def lines_of_text(text: str) -> str:
+    """Return the text without blanks around its lines. Empty lines between two stay."""
+    lines = [line.strip() for line in text.replace("\r\n", "\n").strip().split("\n")]
+    if not any(lines):
+        raise ValueError("must not be empty")
+    if any(map(_CONTROL.search, lines)):
+        raise ValueError("must be plain text")
+    if len(lines) > MOST_LINES:
+        raise ValueError(f"has more than {MOST_LINES} lines")
+    return "\n".join(lines)
+
+
 def inside_the_drop(pattern: str) -> str:
     path = PurePosixPath(pattern)
     if path.is_absolute() or ".." in path.parts or "\\" in pattern or "**" in pattern:

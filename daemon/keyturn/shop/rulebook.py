@@ -77,6 +77,7 @@ class Caps(Sourced):
     picture_mpx: Annotated[float, Field(gt=0)]
     clip_mpx: Annotated[float, Field(gt=0)]
     frames: Annotated[int, Field(gt=0)]
+    rows: Annotated[int, Field(gt=0)]
     folder_depth: Annotated[int, Field(gt=0)]
     zip_ratio: Annotated[float, Field(gt=1)]
     drop_seconds: Annotated[float, Field(ge=1)]
@@ -133,6 +134,16 @@ class MotionRule(Sourced):
     slowest_fps: Annotated[int, Field(ge=1, le=60)]
 
 
+class DrawnWords(Sourced):
+    """Words that Keyturn draws: how large a font file may be, and how high a capital letter must be to be read.
+
+    That height is in minutes of arc, as the driver sees it.
+    """
+
+    font_mib: Annotated[float, Field(gt=0)]
+    least_arcmin: Annotated[float, Field(ge=0, le=120)]
+
+
 class Intake(Rule):
     caps: Caps
     workers: Workers
@@ -141,6 +152,7 @@ class Intake(Rule):
     formats: Formats
     motion: MotionRule
     enlarging: Enlarging
+    words: DrawnWords
 
 
 class Usb(Rule):
