@@ -95,3 +95,29 @@ def test_a_stick_is_called_by_its_label_its_volume_and_its_place(tmp_path: Path)
     assert mounts.stick_words(stick, info, tmp_path / "disk") == f"VAN TWO\u00e9 (1A2B-3C4D) at {stick}"
     assert mounts.stick_words(stick, info, tmp_path / "none") == f"{device} at {stick}"
     assert mounts.stick_words(tmp_path, info) == f"the folder {tmp_path}"
+
+
+def test_a_stick_is_told_from_another_by_its_file_system_and_its_serial_number(tmp_path: Path) -> None:
+    """udev names file systems in /dev/disk/by-uuid; a USB device's folder in sysfs has idVendor and, mostly, serial."""
+    device, stick = tmp_path / "sdx1", tmp_path / "stick"
+    device.touch()
+    stick.mkdir()
+    (tmp_path / "disk" / "by-uuid").mkdir(parents=True)
+    (tmp_path / "disk" / "by-uuid" / "1A2B-3C4D").symlink_to(device)
+    usb = tmp_path / "devices" / "usb1" / "1-2"
+    disk = usb / "1-2:1.0" / "host6" / "block" / "sdx" / "sdx1"
+    disk.mkdir(parents=True)
+    (usb / "idVendor").write_text("abcd\n")
+    (tmp_path / "devices" / "usb1" / "idVendor").write_text("1d6b\n")
+    (tmp_path / "devices" / "usb1" / "serial").write_text("0000:00:14.0\n")  # the hub's, of every stick in it
+    (tmp_path / "dev" / "block").mkdir(parents=True)
+    (tmp_path / "dev" / "block" / "8:1").symlink_to(disk)
+    info = tmp_path / "mountinfo"
+    info.write_text(f"30 1 8:1 / {stick} rw - vfat {device} rw\n")
+    disks = tmp_path / "disk"
+    assert mounts.stick_id(stick, info, disks, tmp_path) == "1A2B-3C4D", "a stick without a serial number"
+    (usb / "serial").write_text("0019E06B9C85\n")
+    assert mounts.stick_id(stick, info, disks, tmp_path) == "1A2B-3C4D 0019E06B9C85"
+    assert mounts.stick_id(stick, info, tmp_path / "none", tmp_path) == "0019E06B9C85"
+    assert mounts.stick_id(stick, info, tmp_path / "none", tmp_path / "none") == ""
+    assert mounts.stick_id(tmp_path, info, disks, tmp_path) == "", "nothing is mounted there"

@@ -1,16 +1,18 @@
-"""`keyturn copy`: find the job and the stick, ask before files are replaced, and copy."""
+"""`keyturn copy`: find the job and the stick, ask before files are replaced, and copy; `--all`, one after the other."""
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from keyturn.commands import approval, job_search, output, slip_entry, stick_copy
+from keyturn.commands import approval, job_search, output, slip_entry, stick_copy, sticks_in_a_row
 from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_if_any, shop_of
 from keyturn.commands.stick_copy import StickFolder
+from keyturn.commands.sticks_in_a_row import Row, StickToMake
 from keyturn.shop import mounts, settings
 from keyturn.shop.mounts import Mount
 from keyturn.shop.plain_text import plain_line
@@ -24,24 +26,81 @@ def copy(
     radio: Annotated[str | None, typer.Option(help="Which radio, where the job is for several.")] = None,
     replace: Annotated[bool, typer.Option(help="Replace files of the same names on the stick.")] = False,
     any_folder: Annotated[bool, typer.Option(help="Copy to a folder that is not a stick.")] = False,
+    every: Annotated[
+        bool, typer.Option("--all", help="One stick after the other: for each vehicle of the job, or for each radio.")
+    ] = False,
+    vehicle: Annotated[
+        list[str] | None,
+        typer.Option(help="For which vehicle the stick is; with --all, for these alone.", show_default=False),
+    ] = None,
     root: RootOption = None,
 ) -> None:
-    """Put a finished job on a stick, read it back and compare.
+    """Put a finished job on a stick, read it back and compare. With --all it says which stick to plug in next.
 
     Example: `keyturn copy van-two /media/stick --root /srv/keyturn`
     """
+    if every:
+        _copy_all(job, target, radio, vehicle or [], replace, any_folder, root)
+        return
+    if vehicle and len(vehicle) > 1:
+        raise WrongUse("one stick is for one vehicle", "say --all for several")
     source = job_search.find_direct(job, radio) or job_search.find(shop_of(root).outbox, job, radio)
     _ask_for_the_yes(source, root)
+    name = job_search.one_vehicle(source.job, vehicle[0]) if vehicle else _only(source.job.vehicles)
     stick = choose_target(target, mounts.sticks())
     faults = stick_copy.faults(source, stick, rules_of(root).usb.fat, any_folder=any_folder)
     if faults:
         raise WrongUse("; ".join(faults))
     _ask_to_replace(stick_copy.in_the_way(source, stick), replace)
+    _copy(StickToMake(name, source), stick, root)
+    out.print("Eject the stick properly before you pull it out.")
+
+
+def _copy(made: StickToMake, stick: Path, root: Path | None) -> None:
+    """Copy, compare, say so and note it."""
+    source, of_whom = made.source, {"stick": mounts.stick_words(stick), "stick_id": mounts.stick_id(stick)}
     with output.progress(err, quiet=False) as progress:
         stick_copy.copy(source, stick, lambda done, total: progress("copy and compare", done, total))
-    out.print(f"{len(source.radio.files)} files are on {output.plain(str(stick))}, read back and compared.")
-    _note(source, stick, root)
-    out.print("Eject the stick properly before you pull it out.")
+    whose = f"{output.plain(made.vehicle)}: " if made.vehicle else ""
+    out.print(f"{whose}{len(source.radio.files)} files are on {output.plain(str(stick))}, read back and compared.")
+    _note(made, of_whom, root)
+
+
+def _copy_all(
+    job: str,
+    target: Path | None,
+    radio: str | None,
+    vehicles: list[str],
+    replace: bool,
+    any_folder: bool,
+    root: Path | None,
+) -> None:
+    """Write the sticks of the job that are still to be made. Each is noted, so that it may be stopped at any point."""
+    found = job_search.find_job(job, lambda: shop_of(root))
+    every = sticks_in_a_row.sticks_of(found.record, found.folder, radio, vehicles)
+    _ask_for_the_yes(every[0].source, root)
+    shop, fat = found.shop or shop_if_any(root), rules_of(root).usb.fat
+    copied, fitted = (slip_entry.entered(shop, found.folder, kind) for kind in ("copied", "fitted"))
+    left = sticks_in_a_row.left_of(every, copied, fitted)
+    if len(left) < len(every):
+        out.print(f"Done before: {output.plain(', '.join(stick.name for stick in every if stick not in left))}.")
+    row = Row(
+        look=lambda: (target,) if target else tuple(stick.point for stick in mounts.sticks()),
+        pause=lambda: time.sleep(sticks_in_a_row.LOOK_EVERY_S),
+        say=lambda text: out.print(output.plain(text)),
+        faults=lambda source, stick: stick_copy.faults(source, stick, fat, any_folder=any_folder),
+        agreed=lambda source, stick: _agreed(stick_copy.in_the_way(source, stick), replace),
+        write=lambda made, stick: _copy(made, stick, root),
+        used=sticks_in_a_row.used_for(every, copied),
+    )
+    row.make(left)
+    out.print(
+        "Every stick is made. Eject the last one properly before you pull it out." if left else "No stick is left."
+    )
+
+
+def _only(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else ""
 
 
 def _ask_for_the_yes(source: StickFolder, root: Path | None) -> None:
@@ -54,12 +113,12 @@ def _ask_for_the_yes(source: StickFolder, root: Path | None) -> None:
         stop_if_refused(filter(None, [approval.missing(revision, source.job)]))
 
 
-def _note(source: StickFolder, stick: Path, root: Path | None) -> None:
+def _note(made: StickToMake, of_whom: dict[str, str], root: Path | None) -> None:
     """Note that the stick was made. The copy is good, whether or not that can be noted."""
-    revision = source.folder.parent
-    words = mounts.stick_words(stick)
+    source, revision = made.source, made.source.folder.parent
+    told = of_whom | {"vehicle": made.vehicle, "radio": source.radio.radio}
     try:
-        slip = slip_entry.slip_for("copied", revision, source.job, radio=source.radio.radio, stick=words, verified=True)
+        slip = slip_entry.slip_for("copied", revision, source.job, **told, verified=True)
         slip_entry.enter(job_search.shop_around(revision) or shop_if_any(root), revision, slip)
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
@@ -79,10 +138,15 @@ def choose_target(target: Path | None, sticks: Sequence[Mount]) -> Path:
 
 def _ask_to_replace(names: tuple[str, ...], replace: bool) -> None:
     """Return where the files may be replaced. Exit with 1 on a no; raise `WrongUse` where nobody can be asked."""
+    if not _agreed(names, replace):
+        raise typer.Exit(REFUSED)
+
+
+def _agreed(names: tuple[str, ...], replace: bool) -> bool:
+    """Return whether the files may be replaced. Raise `WrongUse` where nobody can be asked."""
     if not names or replace:
-        return
+        return True
     question = f"The stick holds other files called {', '.join(names)}. Replace them?"
     if not err.is_terminal:
         raise WrongUse(f"the stick holds other files called {', '.join(names)}", "say --replace, or use another stick")
-    if not typer.confirm(plain_line(question)):
-        raise typer.Exit(REFUSED)
+    return typer.confirm(plain_line(question))

@@ -26,7 +26,7 @@ FAT32_MOST = 2**32 - 1
 
 _CHUNK = 1 << 20
 _FAT_KINDS = frozenset({"vfat", "msdos"})
-_HALFWAY = ".keyturn-part"
+HALFWAY = ".keyturn-part"
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ def _additions(source: StickFolder) -> list[str]:
 def _write(original: Path, place: Path) -> None:
     """Write beside the old file, then rename: a stick that is pulled midway has the old file or the new one."""
     place.parent.mkdir(parents=True, exist_ok=True)
-    halfway = place.with_name(place.name + _HALFWAY)
+    halfway = place.with_name(place.name + HALFWAY)
     try:
         with original.open("rb") as reader, halfway.open("wb") as writer:
             while chunk := reader.read(_CHUNK):
@@ -147,7 +147,7 @@ def _write(original: Path, place: Path) -> None:
             writer.flush()
             os.fsync(writer.fileno())
         halfway.replace(place)
-    except OSError:
+    except BaseException:  # Ctrl-C too
         with contextlib.suppress(OSError):  # the stick may be unplugged
             halfway.unlink(missing_ok=True)
         raise

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -59,6 +60,12 @@ def mount_of(path: Path, mountinfo: Path = MOUNTINFO) -> Mount | None:
     return max(reversed(around), key=lambda m: len(m.point.parts), default=None)
 
 
+def mounted_at(target: Path, mountinfo: Path = MOUNTINFO) -> Mount | None:
+    """Return what is mounted at `target` itself; None where nothing is."""
+    mount = mount_of(target, mountinfo)
+    return mount if mount is not None and mount.point == target.resolve() else None
+
+
 def file_system(path: Path, mountinfo: Path = MOUNTINFO) -> str:
     """Return the type of the file system that holds `path`, such as "ext4", or "unknown"."""
     found = mount_of(path, mountinfo)
@@ -101,12 +108,41 @@ def stick_words(target: Path, mountinfo: Path = MOUNTINFO, disks: Path = Path("/
 
     udev names both in /dev/disk, with other characters than letters and digits as \\x20 (blkid(8), udev output).
     """
-    mount = mount_of(target, mountinfo)
-    if mount is None or mount.point != target.resolve():
+    mount = mounted_at(target, mountinfo)
+    if mount is None:
         return f"the folder {target.resolve()}"
     label, volume = (_named(disks / kind, mount.source) for kind in ("by-label", "by-uuid"))
     known = " ".join(word for word in (label, f"({volume})" if volume else "") if word)
     return f"{known or mount.source} at {mount.point}"
+
+
+def stick_id(
+    target: Path,
+    mountinfo: Path = MOUNTINFO,
+    disks: Path = Path("/dev/disk"),
+    sysfs: Path = Path("/sys"),
+) -> str:
+    """Return what tells the stick mounted at `target` from another: the id of its file system and the serial number of
+    its device, or one of them. Return "" where it tells neither, and for a folder where nothing is mounted.
+    """
+    mount = mounted_at(target, mountinfo)
+    if mount is None:
+        return ""
+    return " ".join(filter(None, (_named(disks / "by-uuid", mount.source), _serial(sysfs, mount.device))))
+
+
+def _serial(sysfs: Path, device: str) -> str:
+    """Return the serial number that the USB device tells (sysfs-bus-usb); "" where it tells none."""
+    try:
+        disk = (sysfs / "dev" / "block" / device).resolve(strict=True)
+    except OSError:
+        return ""
+    for above in disk.parents:
+        if (above / "idVendor").is_file():  # the device itself: below it are its interface and its disk
+            with suppress(OSError):
+                return (above / "serial").read_text(encoding="utf-8", errors="replace").strip()
+            return ""
+    return ""
 
 
 def _named(folder: Path, source: str) -> str:
