@@ -25,6 +25,7 @@ from keyturn.service import apprise_sending
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
 from samples import Run, picture, until, with_tables
+from stock_samples import STOCKS
 
 CHECKOUT = Path(__file__).parents[1]
 README = (CHECKOUT / "README.md").read_text(encoding="utf-8")
@@ -54,6 +55,7 @@ COMMANDS = (
     "[inbox]",
     "[notify]",
     "bmp_rows",
+    "radios learn",
 )
 
 
@@ -293,6 +295,16 @@ def test_the_share_is_one_that_samba_knows(needs: Callable[[str], str], tmp_path
     assert said.returncode == 0 and "Loaded services file OK" in said.stderr
     assert not [line for line in said.stderr.splitlines() if "inbox" in line or "nknown" in line]
     assert "force user = keyturn" in said.stdout
+
+
+def test_a_radio_is_learnt_from_its_stock_files(
+    run: Run, shop: Shop, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    STOCKS["plain"].write(tmp_path / "stock.zip")
+    Image.new("RGB", (48, 64), "navy").save(tmp_path / "stock-logo.bmp")
+    (words,) = commands("radios learn", **{SHOP: shop.root})
+    assert run(*words[1:]) == 0 and rulebook.load(shop.rules).radios["dash-stock"].logo.made == "bmp"
 
 
 def test_the_logo_of_the_example_can_be_made_for_a_panel_that_ships() -> None:

@@ -10,12 +10,14 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from keyturn.commands.archive_reader import read_bundle
+from keyturn.commands.archive_reader import Bundle, read_bundle
 from keyturn.commands.console import DONE, REFUSED, JsonOption, RootOption, out, profile_of, rules_of
 from keyturn.commands.output import plain, reasons, write_json
 from keyturn.radio import inspect as inspection
 from keyturn.radio.archive import Verdict
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, only
+from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.wrong_use import WrongUse
 
 
@@ -33,19 +35,23 @@ def inspect(
     profile = profile_of(rules, radio) if radio else None
     if not bundle.is_file():
         raise WrongUse(f"{bundle} is not a file", "name a bootanimation.zip")
-    found = read_bundle(bundle, rules.intake.caps)
-    camera_s = rules.safety.holding.camera_seconds
-    verdict = inspection.look(
-        found.entries, found.desc, profile, found.trims, bytes_before=found.bytes_before, camera_s=camera_s
-    )
+    verdict = verdict_on(read_bundle(bundle, rules.intake.caps), rules, profile)
     if as_json:
         write_json(_as_json(verdict))
     else:
-        _print_verdict(out, verdict)
+        print_verdict(out, verdict)
     raise typer.Exit(REFUSED if only(verdict.reasons, Kind.REFUSE) else DONE)
 
 
-def _print_verdict(console: Console, found: Verdict) -> None:
+def verdict_on(found: Bundle, rules: Rulebook, profile: Radio | None) -> Verdict:
+    """Return what a radio makes of the archive; without a profile, what the published players do."""
+    camera_s = rules.safety.holding.camera_seconds
+    return inspection.look(
+        found.entries, found.desc, profile, found.trims, bytes_before=found.bytes_before, camera_s=camera_s
+    )
+
+
+def print_verdict(console: Console, found: Verdict) -> None:
     """Print the parts that a radio would show, in their order, then the reasons why others are not shown."""
     if found.desc is None:
         console.print("[bold red]nothing is shown[/]")

@@ -1,24 +1,38 @@
-"""`keyturn radios`: list the radios of the rules."""
+"""`keyturn radios`: list the radios of the rules, or learn one from its stock files."""
 
 from __future__ import annotations
 
+import typer
 from rich.console import Console
 from rich.table import Column, Table
 
 from keyturn.commands.console import JsonOption, RootOption, out, rules_of
 from keyturn.commands.output import plain, write_json
 from keyturn.commands.radio_health import bmp_told
+from keyturn.commands.radios_learn import learn
 from keyturn.shop.rulebook import Rulebook
 
+radios = typer.Typer(
+    invoke_without_command=True,
+    add_completion=False,
+    rich_markup_mode="markdown",
+    help="List the radios that the shop knows: panel, player, limits, boot times.",
+)
 
-def radios(root: RootOption = None, as_json: JsonOption = False) -> None:
-    """List the radios that the shop knows: panel, player, limits, boot times."""
+
+@radios.callback()
+def every(context: typer.Context, root: RootOption = None, as_json: JsonOption = False) -> None:
+    """List the radios that the shop knows: panel, player, limits, boot times. `keyturn radios learn` adds one."""
+    if context.invoked_subcommand is not None:
+        return
     rules = rules_of(root)
     if as_json:
-        every = {name: radio.model_dump(mode="json") for name, radio in rules.radios.items()}
-        write_json(every)
+        write_json({name: radio.model_dump(mode="json") for name, radio in rules.radios.items()})
     else:
         _print_table(out, rules)
+
+
+radios.command("learn")(learn)
 
 
 def _print_table(console: Console, rules: Rulebook) -> None:
