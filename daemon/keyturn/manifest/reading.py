@@ -64,8 +64,13 @@ def parse_leniently(data: bytes, file: str = FILE_NAME) -> tuple[Manifest | None
         written, reasons = _toml(data, file)
     except Refused as refused:
         return None, refused.reasons
-    table, more = as_meant(written, Manifest, file)
-    reasons += more
+    manifest, more = validated(written, file)
+    return manifest, (*reasons, *more)
+
+
+def validated(written: dict[str, Any], file: str) -> tuple[Manifest | None, tuple[Reason, ...]]:
+    """As `parse_leniently`, from the file's tables."""
+    table, reasons = as_meant(written, Manifest, file)
     try:
         return Manifest.model_validate(table), tuple(reasons)
     except ValidationError as error:
@@ -77,6 +82,27 @@ def parse_leniently(data: bytes, file: str = FILE_NAME) -> tuple[Manifest | None
         return Manifest.model_validate(table), tuple(reasons)
     except ValidationError:
         return None, tuple(reasons)
+
+
+def read_fleet(folder: Path, *, max_kib: float = 256) -> tuple[dict[str, Any], str, tuple[Reason, ...]] | None:
+    """Return the tables of a manifest that names a fleet's table, its file, and what is wrong with or mended in it.
+
+    Return None where the drop in `folder` has no such manifest.
+    """
+    names = manifest_file.in_folder(folder)
+    if len(names) != 1:
+        return None
+    try:
+        written, reasons = _toml(_read_file(folder / names[0], max_kib), names[0])
+    except Refused:
+        return None
+    single = {key: value for key, value in written.items() if not isinstance(value, dict | list)}
+    table, more = as_meant(single, Manifest, names[0])
+    if "each" not in table:
+        return None
+    renamed = [_renamed(names[0])] if names[0] != FILE_NAME else [*map(_not_read, manifest_file.beside(folder))]
+    rest = {key: value for key, value in written.items() if key not in single}
+    return table | rest, names[0], (*renamed, *reasons, *more)
 
 
 def _whole(manifest: Manifest | None, reasons: tuple[Reason, ...]) -> Manifest:
