@@ -12,54 +12,13 @@ from pathlib import Path
 
 import pytest
 
+from folder_samples import claim, everywhere, lay, rejection, staged
 from keyturn.inbox.moving import Changed
 from keyturn.inbox.survey import snapshot
 from keyturn.service import recovery
-from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
-from keyturn.shop.records import JobRecord, Rejection
-
-
-@pytest.fixture
-def way(shop: Shop) -> DropFolders:
-    return DropFolders(shop, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
-
-
-def lay(shop: Shop, name: str = "van") -> Path:
-    folder = shop.inbox / name
-    (folder / "lamps").mkdir(parents=True)
-    (folder / "job.toml").write_text("customer = 'x'")
-    (folder / "lamps" / "0001.png").write_bytes(b"one")
-    return folder
-
-
-def claim(way: DropFolders, name: str = "van") -> Claim:
-    return way.claim(name, snapshot(way.shop.inbox / name))
-
-
-def staged(way: DropFolders, of: Claim) -> Path:
-    place = way.staging(of)
-    record = JobRecord(
-        keyturn="0", customer="C", job="van", artist=None, drop=of.name, claim=of.id, digest="d",
-        made_at="2026-03-01T09:30:00+00:00", revision=1, radios=(),
-    )  # fmt: skip
-    (place / "usb").mkdir()
-    (place / "usb" / "logo.png").write_bytes(b"logo")
-    (place / "job.json").write_text(record.model_dump_json())
-    return place
-
-
-def rejection(of: Claim) -> Rejection:
-    return Rejection(keyturn="0", drop=of.name, claim=of.id, customer=None, rejected_at="2026-03-01", reasons=())
-
-
-def everywhere(shop: Shop) -> list[str]:
-    """Return the top folders of the shop that hold the artist's picture, sorted, once for each copy."""
-    return sorted(
-        p.relative_to(shop.root).parts[0] for p in shop.root.rglob("*") if p.is_file() and p.read_bytes() == b"one"
-    )
 
 
 def test_claiming_moves_the_whole_drop_out_of_the_inbox(way: DropFolders, shop: Shop) -> None:
@@ -98,24 +57,6 @@ def test_a_drop_that_vanished_leaves_nothing_in_work(way: DropFolders, shop: Sho
     with pytest.raises(Changed):
         way.claim("ghost", frozenset())
     assert not list(shop.work.iterdir())
-
-
-def test_publishing_makes_the_revision_appear_and_archives_the_drop(way: DropFolders, shop: Shop) -> None:
-    lay(shop)
-    taken = claim(way)
-    target = way.publish(taken, staged(way, taken), "c/van-r1")
-    assert (target / "usb" / "logo.png").read_bytes() == b"logo"
-    assert everywhere(shop) == ["archive"]
-    assert not list(shop.work.iterdir())
-
-
-def test_nothing_is_ever_overwritten(way: DropFolders, shop: Shop) -> None:
-    lay(shop)
-    taken = claim(way)
-    (shop.outbox / "c" / "van-r1").mkdir(parents=True)
-    with pytest.raises(FileExistsError):
-        way.publish(taken, staged(way, taken), "c/van-r1")
-    assert everywhere(shop) == ["work"]
 
 
 def test_a_refused_drop_lies_in_rejects_as_it_came_with_its_reasons(way: DropFolders, shop: Shop) -> None:
