@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -78,6 +79,11 @@ class Start:
         return played
 
     def shown(self) -> list[tuple[float, str, int | None]]:
+        """Return what was on screen, as `_shown` says."""
+        return self._shown
+
+    @cached_property
+    def _shown(self) -> list[tuple[float, str, int | None]]:
         """Return (when it came in seconds, what it is, its number), from the logo to the home screen.
 
         Time is 0 where work on the animation begins; the first two generations show black from then to frame 1.
