@@ -23,8 +23,10 @@ def claim(way: DropFolders, name: str = "van") -> Claim:
     return way.claim(name, snapshot(way.shop.inbox / name))
 
 
-def staged(way: DropFolders, of: Claim) -> Path:
-    place = way.staging(of)
+def staged(way: DropFolders, of: Claim, place: Path | None = None) -> Path:
+    """A built revision, in `place` where the claim has several."""
+    place = place or way.staging(of)
+    place.mkdir(exist_ok=True)
     record = JobRecord(
         keyturn="0", customer="C", job="van", artist=None, drop=of.name, claim=of.id, digest="d",
         made_at="2026-03-01T09:30:00+00:00", revision=1, radios=(),

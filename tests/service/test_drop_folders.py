@@ -16,9 +16,11 @@ from folder_samples import claim, everywhere, lay, rejection, staged
 from keyturn.inbox.moving import Changed
 from keyturn.inbox.survey import snapshot
 from keyturn.service import recovery
+from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
+from samples import EXAMPLES_SHARE
 
 
 def test_claiming_moves_the_whole_drop_out_of_the_inbox(way: DropFolders, shop: Shop) -> None:
@@ -139,7 +141,9 @@ def whole_way(way: DropFolders, end: str) -> None:
     if end != "return" or not (way.shop.root / "returned").exists():
         started += [claim(way, p.name) for p in sorted(way.shop.inbox.iterdir()) if not p.name.startswith(".")]
     for taken in started:
-        if end == "publish":
+        if end == "fleet":
+            publish_fleet(way, taken)
+        elif end == "publish":
             number = 1 + len(list((way.shop.outbox / "c").glob("van-r*")))
             way.publish(taken, staged(way, taken), f"c/van-r{number}")
         elif end == "reject":
@@ -147,6 +151,20 @@ def whole_way(way: DropFolders, end: str) -> None:
         else:
             (way.shop.root / "returned").touch()
             way.send_back(taken)
+
+
+def publish_fleet(way: DropFolders, taken: Claim) -> None:
+    """Publish what is missing of two rows; a third one is refused."""
+    building = way.staging(taken)
+    done = {target.partition("-r")[0] for target in way.published(taken)}
+    built = {}
+    for customer in ("a", "b"):
+        if f"{customer}/van" not in done:
+            number = 1 + len(list((way.shop.outbox / customer).glob("van-r*")))
+            built[f"{customer}/van-r{number}"] = staged(way, taken, building / f"of-{customer}")
+    pages = {"REJECTED.txt": "why"}
+    rest = way.lay_rest(taken, way.drop_of(taken), {"job.toml": b"less"}, rejection(taken), pages)
+    way.publish_fleet(taken, built, rest)
 
 
 ENDS = {"publish": "archive", "reject": "rejects", "return": "inbox"}
@@ -178,6 +196,35 @@ def test_cut_off_at_any_step_a_drop_is_whole_in_one_place_and_published_once(sho
         if not cut:
             break
     assert step > 6, "the cut must have met many steps"
+
+
+@pytest.mark.parametrize("mounts", ["one mount", "inbox apart", "outbox, archive and rejects apart"])
+def test_cut_off_at_any_step_no_row_of_a_fleet_is_lost_or_published_twice(shop: Shop, mounts: str) -> None:
+    """As above, with two rows that are published and one that is refused. pytest alone tries each fifth step."""
+    step = 1 - EXAMPLES_SHARE
+    while True:
+        step += EXAMPLES_SHARE
+        again = Shop(shop.root.parent / f"fleet-{step}")
+        again.create()
+        way = DropFolders(again, lambda: datetime(2026, 3, 1, 9, 30, tzinfo=UTC))
+        lay(again)
+        with pytest.MonkeyPatch.context() as patch:
+            _mounts(patch, again, mounts)
+            cut = _cut_off(patch, way, "fleet", step)
+            assert everywhere(again), f"lost after step {step}"
+            _cut_off(patch, way, "fleet", 2 + step % 5)
+            whole_way(way, "fleet")
+        assert everywhere(again) == ["archive", "rejects"], f"step {step}"
+        assert not list(again.work.iterdir()) and not list(again.building.iterdir())
+        revisions = sorted(p.relative_to(again.outbox).as_posix() for p in again.outbox.glob("*/*"))
+        assert revisions == ["a/van-r1", "b/van-r1"], f"step {step}"
+        assert all((again.outbox / r / "usb" / "logo.png").exists() for r in revisions)
+        assert all((again.numbers / r).exists() for r in revisions)
+        (refused,) = again.rejects.iterdir()
+        assert (refused / "job.toml").read_bytes() == b"less" and (refused / "REJECTED.json").exists()
+        if not cut:
+            break
+    assert step > 20, "the cut must have met many steps"
 
 
 def _mounts(patch: pytest.MonkeyPatch, shop: Shop, mounts: str) -> None:

@@ -100,6 +100,22 @@ class Intent(Record):
     target: RelativePath
 
 
+class Publication(Intent):
+    """publish.json: the revisions that are made from a drop, `target` the first of them.
+
+    Of a fleet `others` are the further ones, and `places` what lies in outbox/.building/<claim> of each, the first
+    included. `rest` is the name in rejects of a fleet's faulty rows, which lie in work/<claim>/rest.
+    """
+
+    others: tuple[RelativePath, ...] = ()
+    places: tuple[Name, ...] = ()
+    rest: Name | None = None
+
+    @property
+    def targets(self) -> tuple[str, ...]:
+        return (self.target, *self.others)
+
+
 def write_record(path: Path, record: Record) -> None:
     """Replace the file at `path` by `record`, durably and in one step."""
     durable_files.write_atomic(path, record.model_dump_json().encode("utf-8"))

@@ -7,12 +7,13 @@ reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of
     work/<claim>/claim.json      which drop this is, and how many tries it has had
     work/<claim>/aside.json      the faults it met, see set_aside
     work/<claim>/drop/           the artist's files (a zip or loose file lies inside)
-    work/<claim>/publish.json    intent: this revision is being published
+    work/<claim>/publish.json    intent: this revision, or these of a fleet, are being published
+    work/<claim>/rest/           the faulty rows of a fleet of which the others are published
     work/<claim>/reject.json     intent: this drop is being rejected
     work/<claim>/return.json     intent: this drop is being sent back to the inbox
     work/<claim>/entered.json    intent: this slip stands beside its revision and is being archived
     inbox/.keyturn-leaving-<claim>--<name>  a claimed drop, where the inbox is on another mount
-    outbox/.building/<claim>/    the revision being built
+    outbox/.building/<claim>/    the revision being built, or a folder for each of a fleet
     state/numbers/<customer>/<job>-r<n>  an empty file: the job's highest revision so far
     state/published/<customer>/<job>-r<n>  the SHA-256 of the revision's job.json
 """
@@ -21,7 +22,8 @@ from __future__ import annotations
 
 import os
 import secrets
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -141,21 +143,26 @@ class DropFolders(RevisionFolders):
         `pages` maps the names of the pages that explain the rejection to their text.
         """
         place = self.shop.work / claim.id
-        name = claim.name if claim.form == "folder" else without_ending(claim.name)
-        target = free_name(self.shop.rejects, name)
+        target = free_name(self.shop.rejects, _folder_name(claim))
         write_record(place / "reject.json", Intent(target=target.name))
         drop = self.drop_of(claim)
-        with suppress(FileNotFoundError, IsADirectoryError):
-            (drop / MENDED).unlink()
-        rename_folders(drop, (*pages, "REJECTED.json"))
-        for page, text in pages.items():
-            durable_files.write_atomic(drop / page, text.encode("utf-8"))
-        durable_files.write_atomic(drop / "REJECTED.json", rejection.model_dump_json(indent=2).encode("utf-8"))
-        open_to_group(drop)
-        durable_files.fsync_tree(drop)
+        _add_pages(drop, rejection, pages)
         move(drop, target)
         self._discard(place)
         return target
+
+    def lay_rest(
+        self, claim: Claim, root: Path, changed: Mapping[str, bytes], rejection: Rejection, pages: dict[str, str]
+    ) -> str:
+        """Copy the artist's folder `root`, with the files in `changed` in the place of its own, for the rows of a fleet
+        that are refused while the others are published. Return its name in rejects."""
+        rest = self.rest_of(claim)
+        shutil.rmtree(rest, ignore_errors=True)
+        durable_files.copy_tree(root, rest)
+        for name, data in changed.items():
+            (rest / name).write_bytes(data)
+        _add_pages(rest, rejection, pages)
+        return free_name(self.shop.rejects, _folder_name(claim)).name
 
     # -- after a fault or a kill --------------------------------------------------------------
 
@@ -172,15 +179,14 @@ class DropFolders(RevisionFolders):
         claim = read_record(place / "claim.json", Claim)
         if claim is None or claim.id != claim_id:
             return self._claim_without_record(place)
-        intent = read_record(place / "publish.json", Intent)
-        if intent is not None and self._published(claim, intent):
-            self._archive(claim, intent)
+        if self.finish_publishing(claim):
             return None
         if not os.path.lexists(self.artist_path(claim)) or self._arrived_elsewhere(claim, place):
             self._discard(place)
             return None
-        for leftover in ("publish.json", "reject.json", "return.json", "entered.json"):
+        for leftover in ("reject.json", "return.json", "entered.json"):
             (place / leftover).unlink(missing_ok=True)
+        shutil.rmtree(place / "rest", ignore_errors=True)
         return claim
 
     def _arrived_elsewhere(self, claim: Claim, place: Path) -> bool:
@@ -213,8 +219,21 @@ class DropFolders(RevisionFolders):
         return claim
 
     def went_on(self, claim: Claim) -> bool:
-        """Return whether the revision made from this claim is in the outbox, or the drop has left work."""
-        if not os.path.lexists(self.artist_path(claim)):
-            return True
-        intent = read_record(self.shop.work / claim.id / "publish.json", Intent)
-        return intent is not None and self._published(claim, intent)
+        """Return whether a revision made from this claim is in the outbox, or the drop has left work."""
+        return not os.path.lexists(self.artist_path(claim)) or bool(self.published(claim))
+
+
+def _folder_name(claim: Claim) -> str:
+    return claim.name if claim.form == "folder" else without_ending(claim.name)
+
+
+def _add_pages(folder: Path, rejection: Rejection, pages: Mapping[str, str]) -> None:
+    """Add REJECTED.* to a folder that is to go to rejects, and make it durable."""
+    with suppress(FileNotFoundError, IsADirectoryError):
+        (folder / MENDED).unlink()
+    rename_folders(folder, (*pages, "REJECTED.json"))
+    for page, text in pages.items():
+        durable_files.write_atomic(folder / page, text.encode("utf-8"))
+    durable_files.write_atomic(folder / "REJECTED.json", rejection.model_dump_json(indent=2).encode("utf-8"))
+    open_to_group(folder)
+    durable_files.fsync_tree(folder)
