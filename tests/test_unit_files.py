@@ -201,6 +201,7 @@ FOLDERS = {
     "rejects": 0o2770,
     "archive": 0o2750,
     "rules": 0o750,
+    "fonts": 0o750,
     "work": 0o750,
     "state": 0o750,
 }

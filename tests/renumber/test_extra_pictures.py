@@ -56,12 +56,6 @@ def test_a_dissolve_from_the_logo_finds_the_job_s_own() -> None:
     assert "frame 1 is the logo" in reason.what and "logo.png" in reason.mend
 
 
-def test_letters_without_a_shape_are_named() -> None:
-    part = Part.model_validate({"glide": {k: v for k, v in GLIDE.items() if k != "sprite"} | {"text": "Fern \u4e2d"}})
-    (reason,) = [r for r in with_real_names(part, 1, FILES, None)[1] if r.code == "letters-missing"]
-    assert "\u4e2d" in reason.what and reason.field == "part.1.glide.text"
-
-
 def test_a_clip_is_refused_where_a_still_is_wanted(tmp_path: Path, rules: Rulebook) -> None:
     frames = [picture((8, 8), n) for n in range(3)]
     frames[0].save(tmp_path / "moving.gif", save_all=True, append_images=frames[1:], duration=100)

@@ -257,11 +257,6 @@ def test_a_sprite_much_smaller_than_it_is_shown_is_told(understood: Callable[...
         (GLIDE.replace("lake", "sea") + "frames = 9\n", "picture-missing", "part.1.glide.backdrop"),
         ('[[part]]\nart = "lake.png"\nbackdrop = "sea.png"\n', "picture-missing", "part.1.backdrop"),
         ('[[part]]\nart = "*.png"\npan = { frames = 9 }\n', "pan-of-several", "part.1.art"),
-        (
-            GLIDE.replace('sprite = "van.png"', 'text = "Привет"') + "frames = 9\n",
-            "letters-missing",
-            "part.1.glide.text",
-        ),
     ],
 )
 def test_what_cannot_be_drawn_is_refused_with_its_place(

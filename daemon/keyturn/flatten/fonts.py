@@ -19,8 +19,6 @@ from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Reason, Refused, refuse
 from keyturn.shop.rulebook import Intake
 
-ENDINGS = (".ttf", ".otf", ".woff2", ".woff")
-
 _STARTS = (b"\0\1\0\0", b"true", b"OTTO", b"wOF2", b"wOFF")
 _COLLECTIONS = (b"ttcf",)
 

@@ -60,17 +60,16 @@ class WordsSet:
     reasons: tuple[Reason, ...]
 
 
+def check_words(job: WordsJob) -> None:
+    """Raise `Refused` where the text cannot be set, OSError where the shop's disk fails."""
+    _chosen(job)
+
+
 def set_words(job: WordsJob) -> WordsSet:
-    """Return the text as it is set. Raise `Refused` where it cannot be set, OSError where the shop's disk fails."""
-    if found := list(_unusable(job.text)):
-        raise Refused(found)
-    faces = _faces(job)
-    weight, reasons = _weight(job, faces[0][1])
-    chosen = _as_faces(faces, weight)
-    if missing := chosen.missing(job.text):
-        raise Refused([_letters_missing(job.text, missing)])
+    """Return the text as it is set. Raise as `check_words` does."""
+    faces, reasons = _chosen(job)
     try:
-        scale, words = _fitted(job, chosen)
+        scale, words = _fitted(job, faces)
         ink = ink_of(words, job.intake)
     except (OSError, ValueError) as error:  # FreeType meets a broken letter
         if isinstance(error, OSError) and error.errno:
@@ -78,6 +77,18 @@ def set_words(job: WordsJob) -> WordsSet:
         what, mend = "is a font of which these words cannot be drawn", "export or download it anew, or take another"
         raise Refused([refuse("font-broken", what, mend, file=job.fonts[0].name or None)]) from error
     return WordsSet(words, scale, ink, (*reasons, *_too_long(job, words, scale)))
+
+
+def _chosen(job: WordsJob) -> tuple[Faces, list[Reason]]:
+    """Return the fonts that the text is set in, and what was mended."""
+    if found := list(_unusable(job.text)):
+        raise Refused(found)
+    faces = _faces(job)
+    weight, reasons = _weight(job, faces[0][1])
+    chosen = _as_faces(faces, weight)
+    if missing := chosen.missing(job.text):
+        raise Refused([_letters_missing(job.text, missing)])
+    return chosen, reasons
 
 
 def _unusable(text: str) -> Iterator[Reason]:

@@ -67,11 +67,13 @@ class Faces:
     files: tuple[FontFile, ...]
     faces: tuple[Typeface, ...]
     weight: int | None
-    _measured: dict[tuple[int, str, bool], tuple[float, tuple[float, ...]]] = field(default_factory=dict)
+    _advances: dict[tuple[int, str, bool], float] = field(default_factory=dict)
     _fonts: dict[int, ImageFont.FreeTypeFont] = field(default_factory=dict)
 
     def of_each(self, text: str) -> list[int | None]:
         """Return for each letter the index of its font; None where no font has the cluster that it belongs to."""
+        if all(self.faces[0].has(letter) for letter in text if _is_seen(letter)):
+            return [0] * len(text)
         from uniseg.graphemecluster import grapheme_clusters  # type: ignore[import-untyped]
 
         found: list[int | None] = []
@@ -92,15 +94,17 @@ class Faces:
         torn = (letter for letter, font in zip(text, self.of_each(text), strict=True) if font is None)
         return list(alone) or [letter for letter in dict.fromkeys(torn) if _is_seen(letter)]
 
-    def measured(self, font: int, text: str, rtl: bool) -> tuple[float, tuple[float, ...]]:
-        """Return how far a run advances, and the box of its ink about its pen's start on the baseline, in ems."""
+    def advance(self, font: int, text: str, rtl: bool) -> float:
+        """Return how far a run advances, in ems."""
         key = font, text, rtl
-        if key not in self._measured:
-            sized = self.sized(font)
-            box = sized.getbbox(text, anchor="ls", direction=direction(rtl))
-            advance = sized.getlength(text, direction=direction(rtl))
-            self._measured[key] = advance / MEASURE_PX, tuple(side / MEASURE_PX for side in box)
-        return self._measured[key]
+        if key not in self._advances:
+            self._advances[key] = self.sized(font).getlength(text, direction=direction(rtl)) / MEASURE_PX
+        return self._advances[key]
+
+    def ink(self, font: int, text: str, rtl: bool) -> Sequence[float]:
+        """Return the box of a run's ink about its pen's start on the baseline: left, top, right, bottom, in ems."""
+        box = self.sized(font).getbbox(text, anchor="ls", direction=direction(rtl))
+        return [side / MEASURE_PX for side in box]
 
     def sized(self, font: int) -> ImageFont.FreeTypeFont:
         if font not in self._fonts:
@@ -114,7 +118,7 @@ class Faces:
 
     def capital(self) -> float:
         """Return the height of a capital letter of the first font in ems; of a font without any, what is usual."""
-        return -self.measured(0, "H", False)[1][1] if self.faces[0].has("H") else 0.7
+        return -self.ink(0, "H", False)[1] if self.faces[0].has("H") else 0.7
 
 
 def direction(rtl: bool) -> Literal["rtl", "ltr"] | None:
@@ -172,7 +176,7 @@ def laid_out(text: str, faces: Faces, *, align: Align, most: float | None = None
         for place in letter_order.runs_as_seen([level for _, _, level in line]):
             letters, font, level = line[place]
             runs.append(Run(letters, used.index(font), level % 2 == 1, x, y))
-            x += faces.measured(font, letters, level % 2 == 1)[0]
+            x += faces.advance(font, letters, level % 2 == 1)
     height = len(lines) * (ascent + descent)
     overhang = max((_overhang(run, faces, used, width, height) for run in runs), default=0.0)
     files = tuple(faces.files[font] for font in used)
@@ -180,7 +184,7 @@ def laid_out(text: str, faces: Faces, *, align: Align, most: float | None = None
 
 
 def _overhang(run: Run, faces: Faces, used: Sequence[int], width: float, height: float) -> float:
-    left, top, right, foot = faces.measured(used[run.font], run.text, run.rtl)[1]
+    left, top, right, foot = faces.ink(used[run.font], run.text, run.rtl)
     return max(0.0, -(run.x + left), -(run.y + top), run.x + right - width, run.y + foot - height)
 
 
@@ -189,7 +193,7 @@ def _paragraph(text: str, faces: Faces) -> _Paragraph:
 
 
 def _width(line: Line, faces: Faces) -> float:
-    return sum(faces.measured(font, text, level % 2 == 1)[0] for text, font, level in line)
+    return sum(faces.advance(font, text, level % 2 == 1) for text, font, level in line)
 
 
 def _lines(words: _Paragraph, faces: Faces, most: float | None) -> Iterator[Line]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from keyturn.flatten.figures import letters_missing
 from keyturn.manifest.drawn_frames import Crossfade, Glide, Sprite
 from keyturn.manifest.models import FILE_NAME, Part
 from keyturn.normalize.reading.clips import is_clip
@@ -72,23 +71,8 @@ def _glide_with_real_names(glide: Glide, number: int, files: Sequence[str]) -> t
         sprites.append(sprite.model_copy(update={"art": art}))
         reasons += more
     backdrop, more = _real_name(glide.backdrop, f"part.{number}.glide.backdrop", files)
-    reasons += [*more, *_letter_reasons(glide, sprites, number)]
+    reasons += more
     return glide.model_copy(update={"backdrop": backdrop, "sprite": tuple(sprites), "text": None}), reasons
-
-
-def _letter_reasons(glide: Glide, sprites: Sequence[Sprite], number: int) -> list[Reason]:
-    """Refuse text with letters that the typeface lacks."""
-    return [
-        refuse(
-            "letters-missing",
-            f'the typeface has no shape for {" ".join(missing)} in "{sprite.text}"',
-            "write it otherwise, or draw the words as a picture and name it as a sprite's art",
-            file=FILE_NAME,
-            field=f"part.{number}.glide" + (f".sprite.{place}.text" if glide.sprite else ".text"),
-        )
-        for place, sprite in enumerate(sprites, 1)
-        if (missing := letters_missing(sprite.text or ""))
-    ]
 
 
 def clip_reasons(names: Iterable[str], probes: Mapping[str, Probe]) -> list[Reason]:

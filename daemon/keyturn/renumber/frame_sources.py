@@ -9,10 +9,9 @@ from pathlib import Path
 
 from keyturn.flatten.figures import Figure, Placed
 from keyturn.flatten.frame_source import Box, Source
-from keyturn.flatten.motion import SpriteMotion, poses
+from keyturn.flatten.motion import Pose, SpriteMotion, poses
 from keyturn.manifest.drawn_frames import Crossfade, Glide, Pan, Sprite
 from keyturn.manifest.models import FILE_NAME
-from keyturn.manifest.values import rgb
 from keyturn.normalize.fit import Fit, enlargement
 from keyturn.normalize.reading.clips import resample
 from keyturn.renumber import pans_and_dissolves
@@ -54,10 +53,17 @@ class FrameSources:
     def _pictures(self, part: PartArt, rate: float) -> tuple[Source, ...]:
         if part.cells:
             return tuple(Source(self.root / name, name, cell=cell) for name, cell in part.cells)
+        if self._is_logo_alone(part) and (logo := self.logo()):
+            return (logo,)
         stills = tuple(Source(self.root / name, name) for name in part.names)
         if part.clip:
             return tuple(replace(stills[0], index=index) for index in self._clip_indices(part, rate))
         return self._pan(stills[0], part.entry.pan, rate) if part.entry.pan else stills
+
+    def _is_logo_alone(self, part: PartArt) -> bool:
+        """Whether the part is the whole job, and the boot logo all that it shows: it stands there with its words."""
+        alone = len(self.art.parts) == 1 and part.names == (self.art.logo,)
+        return alone and not part.clip and part.entry.pan is None
 
     def _clip_indices(self, part: PartArt, rate: float) -> tuple[int, ...]:
         """Return the index of the clip's picture that each frame shows."""
@@ -99,21 +105,40 @@ class FrameSources:
         The logo is shown as it stands before the animation, without the part's backdrop.
         """
         first, last = frames[0], frames[-1]
+        logo = self.logo()
         shares = pans_and_dissolves.dissolve_shares(crossfade.count(rate))[:-1]
         if start := crossfade.start:
-            backdrop = None if start == self.art.logo else first.backdrop
-            other = Source(self.root / start, start, backdrop=backdrop)
+            other = (
+                logo if logo and start == self.art.logo else Source(self.root / start, start, backdrop=first.backdrop)
+            )
             frames = (other, *(replace(other, into=(first, share)) for share in shares), *frames)
         if to := crossfade.to:
             other = Source(self.root / to, to, backdrop=last.backdrop)
             frames = (*frames, *(replace(last, into=(other, share)) for share in shares), other)
         return frames
 
+    def logo(self) -> Source | None:
+        """Return the job's own logo with its words; None where it has none but the words on frame 1."""
+        if self.art.logo is None:
+            return None
+        return Source(self.root / self.art.logo, self.art.logo, figures=self.logo_words())
+
+    def logo_words(self) -> tuple[Placed, ...]:
+        """Return the words on the boot logo."""
+        wide, high = self.size
+        placed = []
+        for text in self.art.words.logo:
+            figure, times = self.art.words.figure(text, self.size)
+            (x, y), height = text.place, text.size * high * times
+            placed.append(Placed(figure, Pose(x * wide, y * high, height, text.turn, 1.0, text.pivot)))
+        return tuple(placed)
+
     def _glide(self, glide: Glide, rate: float) -> tuple[Source, ...]:
         frames = glide.count(rate)
         placed = [
-            [Placed(self._figure(sprite), pose) for pose in poses(self._motion(sprite), frames)]
+            [Placed(figure, pose) for pose in poses(self._motion(sprite, times), frames)]
             for sprite in glide.sprites
+            for figure, times in [self._figure(sprite)]
         ]
         backdrop = self._glide_backdrop(glide)
         return tuple(replace(backdrop, figures=figures) for figures in zip(*placed, strict=True))
@@ -123,20 +148,24 @@ class FrameSources:
             return Source(self.root / glide.backdrop, glide.backdrop)
         return Source(None, next(iter(glide.pictures()), FILE_NAME))
 
-    def _figure(self, sprite: Sprite) -> Figure:
+    def _figure(self, sprite: Sprite) -> tuple[Figure, float]:
+        """Return the sprite's figure, and by what its sizes are to be multiplied."""
         if sprite.art:
-            return Figure(sprite.art, self.root / sprite.art)
-        return Figure(FILE_NAME, text=sprite.text or "", colour=rgb(sprite.colour))
+            return Figure(sprite.art, self.root / sprite.art), 1.0
+        return self.art.words.figure(sprite, self.size)
 
-    def _motion(self, sprite: Sprite) -> SpriteMotion:
-        """Return the sprite's motion in panel pixels; the manifest states it in shares of the panel."""
+    def _motion(self, sprite: Sprite, times: float) -> SpriteMotion:
+        """Return the sprite's motion in panel pixels; the manifest states it in shares of the panel.
+
+        Its sizes are multiplied by `times`.
+        """
         wide, high = self.size
         first, last = sprite.size
         return SpriteMotion(
             points=tuple((x * wide, y * high) for x, y in sprite.path),
             bend=sprite.bend,
             ease=sprite.ease,
-            sizes=(first * high, last * high),
+            sizes=(first * high * times, last * high * times),
             turns=sprite.turn,
             pivot=sprite.pivot,
             bob=(sprite.bob[0] * high, sprite.bob[1]),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import filecmp
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import Final, TypeVar
 
@@ -22,6 +22,7 @@ from keyturn.normalize.sheet_cells import Cell
 from keyturn.renumber import order
 from keyturn.renumber.clip_timing import cut_reasons
 from keyturn.renumber.extra_pictures import clip_reasons, extra_pictures, with_real_names
+from keyturn.renumber.job_words import NO_WORDS, JobWords
 from keyturn.renumber.logo import JobLogo, job_logo
 from keyturn.renumber.patterns import matching, what_looks_like, where_pictures_lie
 from keyturn.renumber.stills_and_clips import stills_of
@@ -61,25 +62,49 @@ class PartArt:
 
 @dataclass(frozen=True, slots=True)
 class JobArt:
-    """The job's art, the same for all its radios. Without a `logo`, frame 1 is the logo."""
+    """The job's art, the same for all its radios. Without a `logo`, frame 1 is the logo.
+
+    `words` are the job's words, set for each radio's panel.
+    """
 
     parts: tuple[PartArt, ...]
     logo: str | None
     probes: Mapping[str, Probe]
     reasons: tuple[Reason, ...]
+    words: JobWords = NO_WORDS
+
+
+@dataclass(frozen=True, slots=True)
+class LookedInto:
+    """What was read of a drop's files: their kinds, and the headers of those that a job used."""
+
+    files: DropFiles
+    probes: dict[str, Probe | Refused] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, found: Survey, intake: Intake, named: NamedKinds) -> LookedInto:
+        return cls(drop_files.look_into(found, intake, named))
 
 
 def job_art(
-    manifest: Manifest, found: Survey, intake: Intake, probe_all: ProbeAll = here, named: NamedKinds = NO_KINDS
+    manifest: Manifest,
+    found: Survey,
+    intake: Intake,
+    probe_all: ProbeAll = here,
+    named: NamedKinds = NO_KINDS,
+    known: LookedInto | None = None,
+    words: JobWords = NO_WORDS,
 ) -> JobArt:
     """Return the art of the drop `found`. Raise `Refused` with everything that is wrong with it.
 
     `probe_all` reads the headers of the files that the service should not read itself; see `probing`.
-    `named` tells kinds that are not taken.
+    `named` tells kinds that are not taken. `known` is what was read of the files for another job of the same drop.
+    `words` are the job's words as they are set.
     """
-    files = drop_files.look_into(found, intake, named)
+    known = known or LookedInto.of(found, intake, named)
+    files = known.files
     chosen_logo = job_logo(manifest, found.files, files)
-    logo, reasons = chosen_logo.name, [*chosen_logo.reasons]
+    logo, reasons = chosen_logo.name, [*chosen_logo.reasons, *words.reasons]
     entries, more = _entries(manifest, found.files, files, chosen_logo)
     reasons += more
     extra = dict.fromkeys(name for entry in entries for name in extra_pictures(entry) if name in found.files)
@@ -91,7 +116,7 @@ def job_art(
     wanted = [*used, *([logo] if logo and logo not in used else [])]
     reasons += drop_files.refused(wanted, files)
     readable = [name for name in wanted if name not in files.not_taken]
-    probes, header_reasons = probed(found.root, readable, intake, probe_all)
+    probes, header_reasons = probed(found.root, readable, intake, probe_all, known.probes)
     reasons += header_reasons
     reasons += clip_reasons(extra, probes)
     chosen = list(zip(entries, pictures, strict=True))
@@ -100,12 +125,12 @@ def job_art(
     for number, (entry, names) in enumerate(chosen, 1):
         reasons += cut_reasons(entry, number, names, probes, intake.caps.frames)
     if parts:
-        reasons += [*_unused(files, {*used, logo, *chosen_logo.told}), *_unreachable(parts)]
+        reasons += [*unused(files, {*used, logo, *chosen_logo.told, *words.fonts}), *_unreachable(parts)]
     elif not _refuses(reasons):
         reasons += drop_files.without_pictures(files)
     if _refuses(reasons):
         raise Refused(reasons)
-    return JobArt(tuple(_with_hold(parts)), logo, probes, tuple(reasons))
+    return JobArt(tuple(_with_hold(parts)), logo, probes, tuple(reasons), words)
 
 
 def _gathered(results: Iterable[tuple[T, Sequence[Reason]]]) -> tuple[list[T], list[Reason]]:
@@ -225,7 +250,12 @@ def _same_content(root: Path) -> Callable[[str, str], bool]:
 # -- all parts together -----------------------------------------------------------------------------
 
 
-def _unused(files: DropFiles, used: Collection[str | None]) -> list[Reason]:
+UNUSED_CODES = frozenset({"art-unused", "kind-left-out"})
+"""Codes of what `unused` notes."""
+
+
+def unused(files: DropFiles, used: Collection[str | None]) -> list[Reason]:
+    """Note the pictures, and the files of kinds that are not taken, that no job uses."""
     notes = drop_files.left_out([name for name in files.not_taken if name not in used], files)
     left = sorted(files.art.difference(used).difference(files.not_taken))
     if not left:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from keyturn.flatten.frame_source import Source
@@ -15,6 +15,8 @@ from keyturn.radio.desc import Desc
 from keyturn.radio.pacing import Pacing, pacing_of
 from keyturn.radio.timeline import Timeline
 from keyturn.renumber.cut_off import cut_off_reasons
+from keyturn.renumber.frame_sources import FrameSources
+from keyturn.renumber.job_words import NO_WORDS, JobWords
 from keyturn.renumber.parts import UNTIL_BOOTED, JobArt
 from keyturn.renumber.planned_parts import PlanInputs, PlannedPart, fit_for, pacing
 from keyturn.renumber.rate import chosen_fps, made_to_fit, neighbouring_rates, slide_show_reasons
@@ -44,6 +46,7 @@ class Plan:
     share_finished: float
     alternatives: tuple[PaceRow, ...]
     reasons: tuple[Reason, ...]
+    words: JobWords = NO_WORDS
 
     @property
     def desc(self) -> Desc:
@@ -82,7 +85,7 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, intake: Inta
     return Plan(
         radio=radio,
         parts=parts,
-        logo=Source(root / art.logo, art.logo) if art.logo else None,
+        logo=_logo(inputs.frame_sources, parts),
         fps=fps,
         boot=inputs.boot,
         once_only_s=once_s,
@@ -99,7 +102,16 @@ def plan(manifest: Manifest, art: JobArt, root: Path, radio: Radio, intake: Inta
             *slide_show_reasons(inputs, parts, fps),
             *inputs.frame_sources.retiming_notes(inputs.shown_rate(fps)),
         ),
+        words=art.words,
     )
+
+
+def _logo(sources: FrameSources, parts: Sequence[PlannedPart]) -> Source | None:
+    """Return the job's own logo, or frame 1 with the logo's words; None where frame 1 is the logo as it is."""
+    if (own := sources.logo()) is not None:
+        return own
+    first, words = parts[0].sources[0], sources.logo_words()
+    return replace(first, figures=(*first.figures, *words)) if words else None
 
 
 def _plays_reasons(inputs: PlanInputs) -> list[Reason]:

@@ -47,6 +47,11 @@ class Shop:
         return self.root / "rules"
 
     @property
+    def fonts(self) -> Path:
+        """Fonts for words, beside those that drops bring."""
+        return self.root / "fonts"
+
+    @property
     def building(self) -> Path:
         """Where revisions are built. It lies in the outbox, so that publishing is one rename."""
         return self.outbox / ".building"
@@ -66,6 +71,11 @@ class Shop:
         return self.state / "published"
 
     @property
+    def kept(self) -> Path:
+        """What workers made, kept for later drops. It can be deleted at any time."""
+        return self.state / "kept"
+
+    @property
     def lock(self) -> Path:
         return self.state / "service.lock"
 
@@ -75,7 +85,7 @@ class Shop:
         Raise `ShopFault` where the disk does not allow it.
         """
         shared = {self.inbox: SHARED_DIR, self.outbox: OUTBOX_DIR, self.rejects: SHARED_DIR, self.archive: KEPT_DIR}
-        private = dict.fromkeys((self.work, self.state, self.rules), CLOSED_DIR)
+        private = dict.fromkeys((self.work, self.state, self.rules, self.fonts), CLOSED_DIR)
         try:
             for folder, mode in ({self.root: CLOSED_DIR} | shared | private).items():
                 make_folder(folder, mode)
