@@ -47,6 +47,7 @@ def no_shop_but_the_tests_own(tmp_path_factory: pytest.TempPathFactory, monkeypa
         monkeypatch.delenv(name, raising=False)
     logger.remove()  # a sink of an earlier test may write to a stream that is closed
     monkeypatch.setattr(shop_search, "UNIT_FOLDERS", ())
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
     monkeypatch.chdir(tmp_path_factory.mktemp("nowhere"))
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from keyturn.inbox.survey import digest, snapshot, survey
 from keyturn.shop import rulebook
+from keyturn.shop.file_digests import FileDigests
 from keyturn.shop.reasons import Kind
 
 INTAKE = rulebook.load().intake
@@ -116,6 +117,6 @@ def test_equal_drops_have_equal_digests_wherever_they_lie(root: Path, tmp_path: 
     (other / "lamps" / "1.png").write_bytes(b"one")
     (other / "job.toml").write_text("x")
     (other / ".DS_Store").write_bytes(b"litter")
-    assert digest(survey(root, INTAKE)) == digest(survey(other, INTAKE))
+    assert digest(survey(root, INTAKE), FileDigests()) == digest(survey(other, INTAKE), FileDigests())
     (other / "lamps" / "1.png").write_bytes(b"two")
-    assert digest(survey(root, INTAKE)) != digest(survey(other, INTAKE))
+    assert digest(survey(root, INTAKE), FileDigests()) != digest(survey(other, INTAKE), FileDigests())

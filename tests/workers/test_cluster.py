@@ -47,8 +47,8 @@ import dask
 import distributed
 
 from keyturn.workers import cluster as clusters
-from keyturn.workers import remote_job
 from keyturn.workers.cluster import ClusterCrew
+from keyturn.workers.program_versions import versions
 
 PATIENCE_S = 60
 """Only a test that fails waits so long."""
@@ -273,7 +273,7 @@ def test_workers_without_keyturn_are_refused_by_name() -> None:
 
 def test_a_worker_that_joins_later_looks_for_itself(crew: ClusterCrew, monkeypatch: pytest.MonkeyPatch) -> None:
     assert list(crew.run(square, [1], str)) == [1]
-    monkeypatch.setattr(crew, "_versions", {**remote_job.versions(), "pillow": "99"})
+    monkeypatch.setattr(crew, "_versions", {**versions(), "pillow": "99"})
     with pytest.raises(ShopFault, match=r"worker tcp://\S+ has pillow .* instead of 99"):
         list(crew.run(square, [1], str))
 

@@ -15,9 +15,6 @@ if find_spec("distributed") is None:
         raise ModuleNotFoundError("distributed is not installed (extra cluster, part of the extra test)")
     pytest.skip('distributed is not installed (pip install -e ".[cluster]")', allow_module_level=True)
 
-import numpy
-import PIL
-
 from cluster_tasks import Drawing, size_of
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused, ShopFault
@@ -63,11 +60,6 @@ def test_a_packed_path_cannot_be_read_without_its_folder() -> None:
     """Python's own pickle refuses persistent ids, so no path of the service is taken for one of the worker's."""
     with pytest.raises(pickle.UnpicklingError, match="persistent"):
         pickle.loads(remote_job.packed([Path("/inbox/a.png")], lambda path: path.name))
-
-
-def test_the_versions_are_those_that_the_libraries_state() -> None:
-    versions = remote_job.versions()
-    assert (versions["numpy"], versions["pillow"]) == (numpy.__version__, PIL.__version__)
 
 
 def test_equal_versions_pass_and_each_difference_is_named() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -16,11 +17,13 @@ from keyturn.commands.console import RootOption, err, out, shop_if_any
 from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.commands.output import plain, reasons
 from keyturn.package import PRELOAD
-from keyturn.pipeline import Bench, frame_crew
+from keyturn.pipeline import Bench, frame_crew, kept_results
 from keyturn.shop import papers, rulebook, settings
+from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, TimelineRecord
+from keyturn.shop.shop_fonts import NO_FONTS, ShopFonts
 from keyturn.shop.units import readable_size
 from keyturn.workers.crew import LocalCrew
 
@@ -51,9 +54,25 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
         crew.wake()  # before the progress bar starts a thread, see `workers.process_start`
         with output.progress(err, quiet) as progress:
             paper = papers.of_shop(wanted, shop.root) if shop else papers.Papers()
-            yield Bench(rules, crew, lambda: datetime.now(UTC), Progress(progress), paper).for_one_drop()
+            kept = kept_results(_kept_in(shop), wanted.keep)
+            fonts = ShopFonts(shop.fonts) if shop else NO_FONTS
+            bench = Bench(rules, crew, lambda: datetime.now(UTC), Progress(progress), paper, kept, fonts=fonts)
+            yield bench.for_one_drop()
     finally:
         crew.close()
+
+
+def _kept_in(shop: Shop | None) -> Path:
+    """Return the folder of what was made before: the shop's where its user asks, else that user's own.
+
+    What root or a member of the group left in the shop's, the service could not read or remove. The user's own is
+    where the XDG Base Directory Specification 0.8 has caches.
+    """
+    if shop and shop.state.is_dir() and shop.state.stat().st_uid == os.geteuid():
+        return shop.kept
+    wanted = os.environ.get("XDG_CACHE_HOME", "")
+    caches = Path(wanted) if wanted.startswith("/") else Path("~/.cache").expanduser()
+    return caches / "keyturn"
 
 
 def print_made(console: Console, result: MadeByHand) -> None:

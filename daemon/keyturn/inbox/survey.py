@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from keyturn.shop import durable_files
+from keyturn.shop.file_digests import FileDigests
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import case_twins, is_in_cloud, is_junk, looks_half_copied
 from keyturn.shop.name_rules import Names
@@ -169,9 +169,12 @@ def _case_twins(twins: tuple[str, ...]) -> Reason:
     )
 
 
-def digest(found: Survey) -> str:
-    """Return the SHA-256 of all names and contents, in hex. Where the drop lies and its times do not matter."""
+def digest(found: Survey, digests: FileDigests) -> str:
+    """Return the SHA-256 of all names and of the digests of all contents, in hex.
+
+    Where the drop lies and its times do not matter.
+    """
     total = hashlib.sha256()
     for name in found.files:
-        total.update(f"{name}\0{durable_files.sha256(found.root / name)}\0".encode())
+        total.update(f"{name}\0{digests.of(found.root / name).hex()}\0".encode())
     return total.hexdigest()

@@ -10,9 +10,8 @@ Nothing here moves a drop; `service.drop_folders` does.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from keyturn import __version__
@@ -25,7 +24,7 @@ from keyturn.manifest.models import Manifest
 from keyturn.normalize import drop_files, probing
 from keyturn.outbox.record_files import refused_before
 from keyturn.outbox.sheets import OWN_PAGE
-from keyturn.package import PRELOAD, held_picture
+from keyturn.package import held_picture
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
@@ -33,49 +32,28 @@ from keyturn.package.refused_pictures import exhibited, refused_pictures
 from keyturn.pages.answer import Told
 from keyturn.pages.card import cards
 from keyturn.pages.sheet import Beside, sheet
+from keyturn.pipeline.bench import Bench, frame_crew, kept_results
 from keyturn.renumber import packed_art
 from keyturn.renumber.frame_sheets import with_cells
-from keyturn.renumber.parts import JobArt, job_art
+from keyturn.renumber.job_words import WordsBench, words_of
+from keyturn.renumber.parts import JobArt, LookedInto, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.file_names import safe_name
-from keyturn.shop.papers import Papers
-from keyturn.shop.progress import Progress
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import REASONS_SHOWN, Kind, Reason, Refused, first_of, only, refuse, stop_if_refused
+from keyturn.shop.reasons import REASONS_SHOWN, Reason, Refused, first_of, refuse, stop_if_refused
 from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, Rejection
 from keyturn.shop.rulebook import Rulebook
-from keyturn.shop.settings import Settings
-from keyturn.workers.choice import chosen_crew
-from keyturn.workers.crew import Crew
-from keyturn.workers.drop_crew import DropCrew
 
-
-def frame_crew(wanted: Settings, rules: Rulebook) -> Crew:
-    """Return the crew that the settings name, with workers that know this work. Raise as `chosen_crew`."""
-    return chosen_crew(wanted, rules, PRELOAD)
-
-
-@dataclass(frozen=True)
-class Bench:
-    """What the work is done with. `now` returns the time in UTC."""
-
-    rules: Rulebook
-    crew: Crew
-    now: Callable[[], datetime]
-    progress: Progress = field(default_factory=Progress)
-    papers: Papers = field(default_factory=Papers)
-
-    def for_one_drop(self) -> Bench:
-        """Return the bench with a crew that bounds the time of one drop."""
-        return replace(self, crew=DropCrew(self.crew, self.rules.intake, lambda: self.progress.current))
+__all__ = ["Bench", "frame_crew", "kept_results"]
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
     """A drop understood: its files, its manifest, its art and a plan for each radio.
 
-    `mends` is the claim under which it was refused before.
+    `mends` is the claim under which it was refused before. `row` is the row of the fleet's table that it is made from,
+    0 where it has none.
     """
 
     found: Survey
@@ -85,6 +63,12 @@ class Job:
     plans: tuple[Plan, ...]
     reasons: tuple[Reason, ...]
     mends: str | None = None
+    row: int = 0
+
+    @property
+    def frame_count(self) -> int:
+        """The frames of all its radios."""
+        return sum(planned.frame_count for planned in self.plans)
 
     @property
     def customer_folder(self) -> str:
@@ -107,14 +91,29 @@ class Made:
 # -- before any picture is decoded ------------------------------------------------------------------
 
 
-def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
+@dataclass(frozen=True, slots=True)
+class OpenedDrop:
+    """A drop with its files listed; its archive, if it is one, is unpacked. `mends` as in `Job`."""
+
+    found: Survey
+    reasons: tuple[Reason, ...]
+    mends: str | None
+
+
+def opened(drop: Path, scratch: Path, rules: Rulebook) -> OpenedDrop:
+    """Return the drop with the list of its files. Raise `Refused` where its archive cannot be unpacked."""
+    root, reasons = artist_folder(drop, scratch, rules)
+    return OpenedDrop(survey(root, rules.intake), tuple(reasons), refused_before(drop) or refused_before(root))
+
+
+def understand(drop: Path | OpenedDrop, name: str, scratch: Path, bench: Bench) -> Job:
     """Return all that can be known of `drop` before a picture is decoded.
 
     Raise `Refused` with all that was found, the customer and the artist's folder as far as they are known.
     """
     intake = bench.rules.intake
-    root, reasons = artist_folder(drop, scratch, bench.rules)
-    found = survey(root, intake)
+    drop = opened(drop, scratch, bench.rules) if isinstance(drop, Path) else drop
+    found, root, reasons = drop.found, drop.found.root, list(drop.reasons)
     manifest, faults = reading.read_leniently(root, max_kib=intake.caps.manifest_kib, radios=bench.rules.radios)
     if in_cloud := [reason for reason in found.reasons if reason.code == "still-in-cloud"]:
         raise Refused(in_cloud, customer=manifest.customer if manifest else None, root=root)
@@ -122,24 +121,51 @@ def understand(drop: Path, name: str, scratch: Path, bench: Bench) -> Job:
         reasons += [*found.reasons, *packed_art.without_manifest(found, faults, bench.rules)]
         raise Refused(reasons, root=root)
     reasons += [*found.reasons, *faults]
-    radios = [bench.rules.radio(wanted) for wanted in manifest.radio]
-    reasons += [*(radio for radio in radios if isinstance(radio, Reason)), *bench.rules.radios_renamed(manifest.radio)]
-    known = tuple(radio for radio in radios if isinstance(radio, Radio))
+    if manifest.stock:
+        what = "these are a radio's stock files, which are kept as they are: no job is made of them"
+        reasons.append(refuse("stock-not-a-job", what, "put the folder into the shop's inbox", field="stock"))
     try:
-        job = _planned(found, manifest, name, known, scratch, bench)
+        job = planned(found, manifest, name, scratch, bench, reasons)
     except Refused as refused:
-        every = [*reasons, *refused.reasons]
-    else:
-        reasons += job.reasons
-        every = [*reasons, *_by_radio(job.plans)]
-        if not only(every, Kind.REFUSE):
-            return replace(job, reasons=tuple(reasons), mends=refused_before(drop) or refused_before(root))
-    every += _broken_pictures(found, bench, every)
-    raise Refused(every, customer=manifest.customer, root=root)
+        every = [*refused.reasons, *broken_pictures(found, bench, refused.reasons)]
+        raise Refused(every, customer=manifest.customer, root=root) from None
+    bench.progress.expect(job.frame_count)
+    return replace(job, mends=drop.mends)
 
 
-def _planned(
-    found: Survey, manifest: Manifest, name: str, radios: tuple[Radio, ...], scratch: Path, bench: Bench
+def planned(
+    found: Survey,
+    manifest: Manifest,
+    name: str,
+    scratch: Path,
+    bench: Bench,
+    reasons: Sequence[Reason] = (),
+    known: LookedInto | None = None,
+) -> Job:
+    """Return the job that `manifest` wants of the files `found`, planned for each of its radios.
+
+    `reasons` are those that are known, and `known` is as in `job_art`. Raise `Refused` with these reasons and all that
+    was found.
+    """
+    radios = [bench.rules.radio(wanted) for wanted in manifest.radio]
+    unknown = [radio for radio in radios if isinstance(radio, Reason)]
+    reasons = [*reasons, *unknown, *bench.rules.radios_renamed(manifest.radio)]
+    try:
+        job = _with_art(found, manifest, name, tuple(r for r in radios if isinstance(r, Radio)), scratch, bench, known)
+    except Refused as refused:
+        raise Refused([*reasons, *refused.reasons]) from None
+    stop_if_refused([*reasons, *job.reasons, *_by_radio(job.plans)])
+    return replace(job, reasons=(*reasons, *job.reasons))
+
+
+def _with_art(
+    found: Survey,
+    manifest: Manifest,
+    name: str,
+    radios: tuple[Radio, ...],
+    scratch: Path,
+    bench: Bench,
+    known: LookedInto | None,
 ) -> Job:
     """Choose the art and plan it for each radio. A ready-made animation is taken apart first."""
     art_in, reasons = found, list[Reason]()
@@ -151,7 +177,9 @@ def _planned(
         reasons += unpacked
     intake = bench.rules.intake
     try:
-        art = job_art(manifest, art_in, intake, probing.by(bench.crew), bench.rules.kinds)
+        known = known if art_in is found else None
+        words = words_of(manifest, [r.panel for r in radios], WordsBench(art_in, bench.fonts, intake, bench.crew))
+        art = job_art(manifest, art_in, intake, probing.by(bench.crew), bench.rules.kinds, known, words)
         art = with_cells(art, art_in.root, intake, bench.crew)
     except Refused as refused:
         raise Refused([*reasons, *refused.reasons]) from None
@@ -177,7 +205,7 @@ def _by_radio(plans: tuple[Plan, ...], outputs: tuple[RadioOutput, ...] = ()) ->
     return list(dict.fromkeys(named))
 
 
-def _broken_pictures(found: Survey, bench: Bench, known: list[Reason]) -> list[Reason]:
+def broken_pictures(found: Survey, bench: Bench, known: Sequence[Reason]) -> list[Reason]:
     """Read every picture of a drop that is refused anyway, so that the artist can mend all at once.
 
     Where the drop's time is up, the refusal that says so is the last one.
@@ -204,15 +232,13 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
 
     Raise `Refused` where the made animation may not leave the shop, `Stopped` where the work is to stop.
     """
-    record = _unmade_record(job, claim, drop_name, revision, bench.now())
-    frames = sum(planned.frame_count for planned in job.plans)
-    bench.progress.expect(frames)
+    record = _unmade_record(job, claim, drop_name, revision, bench)
     outputs: tuple[RadioOutput, ...] = ()
     try:
-        for planned in crop_check.with_crop_notes(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
-            folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{planned.radio.name}")
+        for each in crop_check.with_crop_notes(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
+            folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{each.radio.name}")
             paper = bench.papers.sheet_mb, bench.papers.letterhead
-            radio_job = RadioJob(planned, job.manifest, bench.rules, folder, scratch, record, frames, *paper)
+            radio_job = RadioJob(each, job.manifest, bench.rules, folder, scratch, record, job.frame_count, *paper)
             outputs += (make_radio(radio_job, bench.crew, bench.progress),)
         bench.progress.stage("papers")
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])
@@ -248,7 +274,7 @@ def rejection(refused: Refused, claim: str, drop_name: str, bench: Bench, mends:
     )
 
 
-def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at: datetime) -> JobRecord:
+def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, bench: Bench) -> JobRecord:
     """Return the job's record as far as it is known before its frames are made."""
     return JobRecord(
         keyturn=__version__,
@@ -257,12 +283,14 @@ def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, made_at:
         artist=job.manifest.artist,
         drop=drop_name,
         claim=claim,
-        digest=digest(job.found),
-        made_at=made_at.isoformat(timespec="seconds"),
+        digest=digest(job.found, bench.digests),
+        made_at=bench.now().isoformat(timespec="seconds"),
         revision=revision,
         radios=(),
         reasons=job.reasons,
         mends=job.mends,
+        row=job.row,
+        restores=bench.restores(job.manifest.customer, [planned.radio.name for planned in job.plans]),
         language=job.manifest.language,
         vehicles=job.manifest.every_vehicle,
     )

@@ -73,7 +73,10 @@ class SettleSettings(BaseModel):
 
 
 class KeepSettings(BaseModel):
-    """How many days archive and rejects are kept and how many GiB they may take; 0 is no limit."""
+    """How many days archive and rejects are kept and how many GiB they may take; 0 is no limit.
+
+    `frames_gib` is what finished frames may take that are kept for later revisions; with 0 none are.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -81,6 +84,7 @@ class KeepSettings(BaseModel):
     rejects_days: Annotated[float, Field(ge=0)] = 0
     archive_gib: Annotated[float, Field(ge=0)] = 0
     rejects_gib: Annotated[float, Field(ge=0)] = 0
+    frames_gib: Annotated[float, Field(ge=0, le=1024)] = 2
 
 
 class HookSettings(BaseModel):

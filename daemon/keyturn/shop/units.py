@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-KIB, MIB = 2**10, 2**20
+KIB, MIB, GIB = 2**10, 2**20, 2**30
 """Bytes of the binary multiples (IEC 80000-13)."""
 
 

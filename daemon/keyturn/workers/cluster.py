@@ -30,6 +30,7 @@ from keyturn.shop.reasons import Refused, ShopFault, refuse
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
 from keyturn.workers.crew import DEFEATED
+from keyturn.workers.program_versions import versions
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -76,7 +77,7 @@ class ClusterCrew:
 
     def __init__(self, address: str, limits: Workers, preload: str = "") -> None:
         self._address, self._limits, self._preload = address, limits, preload
-        self._versions = remote_job.versions()
+        self._versions = versions()
         self._client: Any = None
         self._closed = threading.Event()
         self._files: OrderedDict[tuple[Path, FileIdentity], _Sent] = OrderedDict()
@@ -161,7 +162,7 @@ class ClusterCrew:
         logger.info("the cluster at {} does {} jobs at a time", self._address, self._threads)
 
     def _require_same_programs(self) -> None:
-        for worker, theirs in self._client.run(remote_job.versions, on_error="return").items():
+        for worker, theirs in self._client.run(versions, on_error="return").items():
             if isinstance(theirs, BaseException):
                 raise _cannot_run_keyturn(worker, theirs)
             remote_job.require_same(worker, theirs, self._versions)

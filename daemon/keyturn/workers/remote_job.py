@@ -13,30 +13,23 @@ from __future__ import annotations
 import io
 import multiprocessing
 import pickle
-import platform
 import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from functools import cache
-from importlib import metadata
 from multiprocessing.util import Finalize
 from pathlib import Path
 from typing import Any
 
 from distributed import get_worker
-from PIL import features
 
-import keyturn
 from keyturn.shop.reasons import Refused, ShopFault, shop_fault
 from keyturn.shop.rulebook import Workers
 from keyturn.workers.crew import LocalCrew
+from keyturn.workers.program_versions import versions
 
 KEPT_BYTES = 256 * 2**20
 """A thread of a worker keeps copies of up to this size: the next frame often needs the same clip or backdrop."""
-
-LIBRARIES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py")
-CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif")
 
 
 # -- packing, where the service runs ------------------------------------------------------------------
@@ -65,24 +58,6 @@ def unpacked(pickled: bytes, folder: Path) -> Any:
 
 
 # -- the same programs everywhere -----------------------------------------------------------------------
-
-
-@cache
-def versions() -> Mapping[str, str]:
-    """Return the versions that must be the same on every machine.
-
-    They decide the bytes of a frame, and whether a job can be unpickled.
-    """
-    python = ".".join(platform.python_version_tuple()[:2])
-    codecs = {f"Pillow's {name}": str(features.version(name)) for name in CODECS}
-    return {"Python": python, "keyturn": keyturn.__version__} | {n: _version(n) for n in LIBRARIES} | codecs
-
-
-def _version(distribution: str) -> str:
-    try:
-        return metadata.version(distribution)
-    except metadata.PackageNotFoundError:
-        return "none"
 
 
 def require_same(worker: str, theirs: Mapping[str, str], ours: Mapping[str, str]) -> None:

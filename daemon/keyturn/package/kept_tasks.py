@@ -1,0 +1,68 @@
+"""The work on pictures whose results are kept: another revision, drop, radio or process finds them again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keyturn.flatten.frame_source import Source
+from keyturn.judge.crop_thumbnails import ThumbnailJob, make_thumbnails
+from keyturn.normalize import probing
+from keyturn.normalize.reading.probe import Probe
+from keyturn.normalize.sheet_cells import Cell, SheetJob, filled
+from keyturn.package.frame import FrameDone, FrameJob, make_frame
+from keyturn.package.picture_tasks import Compare, compare
+from keyturn.package.player_pictures import PictureDone, PictureJob, make_picture
+from keyturn.package.repack import Recode, Recoded, recode
+from keyturn.shop.records import HandoffRecord
+from keyturn.workers.keeping_crew import KeptTask, Rename
+
+
+def _frame_job(job: FrameJob, rename: Rename) -> FrameJob:
+    return replace(job, source=_source(job.source, rename))
+
+
+def _source(source: Source, rename: Rename) -> Source:
+    return replace(
+        source,
+        name=rename(source.name),
+        backdrop=source.backdrop and (source.backdrop[0], rename(source.backdrop[1])),
+        figures=tuple(
+            replace(placed, figure=replace(placed.figure, name=rename(placed.figure.name))) for placed in source.figures
+        ),
+        into=source.into and (_source(source.into[0], rename), source.into[1]),
+    )
+
+
+def _frame_done(done: FrameDone, rename: Rename) -> FrameDone:
+    named = (r.model_copy(update={"file": rename(r.file)}) if r.file is not None else r for r in done.reasons)
+    return replace(done, reasons=tuple(named)) if done.reasons else done
+
+
+def _thumbnail_job(job: ThumbnailJob, rename: Rename) -> ThumbnailJob:
+    return replace(job, sources=tuple(_source(source, rename) for source in job.sources))
+
+
+def _named_job(job: Any, rename: Rename) -> Any:
+    return replace(job, name=rename(job.name))
+
+
+def _as_it_is(job: Any, rename: Rename) -> Any:
+    """What a file's header says names the file, and depends on its name's ending."""
+    return job
+
+
+KEPT_TASKS: tuple[KeptTask[Any, Any], ...] = (
+    KeptTask[FrameJob, FrameDone](make_frame, FrameDone, _frame_job, _frame_done),
+    KeptTask[ThumbnailJob, tuple[NDArray[np.uint8], ...]](
+        make_thumbnails, tuple[NDArray[np.uint8], ...], _thumbnail_job
+    ),
+    KeptTask[probing.ProbeJob, Probe](probing.look, Probe, _as_it_is),
+    KeptTask[SheetJob, tuple[Cell, ...]](filled, tuple[Cell, ...], _named_job),
+    KeptTask[Recode, Recoded](recode, Recoded, _named_job),
+    KeptTask[PictureJob, PictureDone](make_picture, PictureDone, _named_job),
+    KeptTask[Compare, tuple[HandoffRecord, bytes]](compare, tuple[HandoffRecord, bytes], _as_it_is),
+)

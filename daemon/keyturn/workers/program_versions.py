@@ -1,0 +1,55 @@
+"""The versions of all that decides the bytes of a frame, to compare those of two machines or of two days."""
+
+from __future__ import annotations
+
+import hashlib
+import platform
+from collections.abc import Mapping
+from functools import cache
+from importlib import metadata
+from pathlib import Path
+
+import keyturn
+
+LIBRARIES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py", "zlib-ng", "pyvips", "pyvips-binary", "cykooz.resizer")
+CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif", "jpg_2000", "freetype2", "raqm")
+
+FOLDERS = ("eye", "flatten", "inbox", "judge", "manifest", "normalize", "package", "png", "radio", "renumber", "shop")
+"""The folders of the package with all code and data that workers' results depend on."""
+
+
+@cache
+def versions() -> Mapping[str, str]:
+    """Return the versions that must be the same on every machine.
+
+    They decide the bytes of a frame, and whether a job can be unpickled.
+    """
+    from PIL import features
+
+    python = ".".join(platform.python_version_tuple()[:2])
+    codecs = {f"Pillow's {name}": str(features.version(name)) for name in CODECS}
+    return {"Python": python, "keyturn": keyturn.__version__} | {n: _version(n) for n in LIBRARIES} | codecs
+
+
+def _version(distribution: str) -> str:
+    try:
+        return metadata.version(distribution)
+    except metadata.PackageNotFoundError:
+        return "none"
+
+
+@cache
+def code_digest() -> bytes:
+    """Return a digest of the program as it lies on disk, and of the versions of its libraries.
+
+    Ask for it when a process starts: the code that runs is then that on disk.
+    """
+    total = hashlib.blake2b(f"{platform.machine()}\0{sorted(versions().items())}\0".encode(), digest_size=32)
+    package = Path(keyturn.__file__).parent
+    for folder in FOLDERS:
+        for path in sorted((package / folder).rglob("*")):
+            if path.is_file() and path.parent.name != "__pycache__":
+                data = path.read_bytes()
+                total.update(f"{path.relative_to(package)}\0{len(data)}\0".encode())
+                total.update(data)
+    return total.digest()
