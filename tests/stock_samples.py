@@ -46,10 +46,10 @@ class Stock:
     def write(self, path: Path, size: tuple[int, int] = SIZE) -> Path:
         with zipfile.ZipFile(path, "w", zipfile.ZIP_STORED) as archive:
             lines = [f"{size[0]} {size[1]} {self.fps}", *self.rows]
-            archive.writestr("desc.txt", "".join(f"{line}\n" for line in lines))
+            archive.writestr(zipfile.ZipInfo("desc.txt"), "".join(f"{line}\n" for line in lines))
             for folder, files in self.parts.items():
                 for name, data in files.items():
-                    archive.writestr(f"{folder}/{name}", data)
+                    archive.writestr(zipfile.ZipInfo(f"{folder}/{name}"), data)
         return path
 
 

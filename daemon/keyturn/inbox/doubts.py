@@ -30,7 +30,7 @@ WORDS = {
 }
 """What each fault of a file looks like while the file is being copied, by the reason's code."""
 
-MISSING = frozenset({"frames-gap", "part-empty", "no-art", "no-pictures", "logo-missing"})
+MISSING = frozenset({"frames-gap", "part-empty", "no-art", "no-pictures", "logo-missing", "stock-missing"})
 """The codes of files that are not there."""
 
 _HOLLOW = frozenset({"picture-unknown", "manifest-key-missing", "manifest-unreadable"})

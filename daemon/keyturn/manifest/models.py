@@ -164,6 +164,9 @@ class Manifest(Table):
             description='Of the customer\'s sheet: "en", "de", "es", "fr", "pt", "pl" or "ar". Default: the shop\'s.'
         ),
     ] = None
+    stock: Annotated[
+        bool, Field(description="These are the files that the radio came with: they are kept as the way back.")
+    ] = False
     rush: Annotated[bool, Field(description="Goes before the other waiting drops.")] = False
     background: Annotated[Colour, Field(description="What transparency is laid on.")] = "#000000"
     fit: Annotated[
@@ -208,6 +211,13 @@ class Manifest(Table):
         if vehicle and info.data.get("vehicles"):
             raise ValueError("stands beside vehicles: leave vehicle out, and name all of them in vehicles")
         return vehicle
+
+    @field_validator("stock")
+    @classmethod
+    def _stock_is_of_one_radio(cls, stock: bool, info: ValidationInfo) -> bool:
+        if stock and (len(info.data.get("radio", ())) > 1 or info.data.get("each")):
+            raise ValueError("is for one customer and one radio: put in a drop for each, with that radio's files")
+        return stock
 
     @property
     def every_vehicle(self) -> tuple[str, ...]:

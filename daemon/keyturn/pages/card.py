@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, product
@@ -12,15 +10,10 @@ from keyturn.pages.in_words import OnScreen, on_screen
 from keyturn.pages.languages import ENGLISH, Language, language_of_shop
 from keyturn.pages.render import page
 from keyturn.pages.sheet import job_anchor
+from keyturn.pages.text_file import chapter, text_file, wrapped
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.records import JobRecord, ProofRecord, RadioProof, RadioRecord
-
-WIDTH = 72
-_UNSEEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
-"""General categories of characters without a shape of their own: controls, directions, line ends, surrogates."""
-
-_ISOLATES = "\u2066\u2068\u2069"
+from keyturn.shop.records import FileRecord, JobRecord, ProofRecord, RadioProof, RadioRecord
 
 DIGEST = 12
 """How many hex digits of a SHA-256 are shown, for people to compare by eye."""
@@ -64,8 +57,8 @@ def cards(
             r,
             profiles[r.radio],
             load_steps(profiles[r.radio], f"{r.folder}/", language),
-            _translated(profiles[r.radio].steps.confirm, language),
-            _translated(profiles[r.radio].steps.restore, language),
+            translated(profiles[r.radio].steps.confirm, language),
+            _restore_steps(job, profiles[r.radio], language),
             on_screen(r, language),
             _stills(proofs.get(r.radio), language),
         )
@@ -78,20 +71,35 @@ def cards(
         shop=letterhead or Letterhead(),
         job=job,
         radios=views,
-        cautions=_translated(cautions, language),
+        cautions=translated(cautions, language),
         language=language,
         digits=DIGEST,
         sheet=sheet,
     )
 
 
-def _translated(texts: Sequence[str], language: Language) -> tuple[str, ...]:
+def _restore_steps(job: JobRecord, profile: Radio, language: Language) -> tuple[str, ...]:
+    """Return how the radio goes back to stock. Where its stock files are kept, where to take them from comes first."""
+    steps = translated(profile.steps.restore, language)
+    if (folder := job.restores.get(profile.name)) is None:
+        return steps
+    where = language.isolated(folder)
+    return (
+        language.gettext(
+            "The shop keeps this radio's stock files, ready for a stick: keyturn copy %(folder)s", folder=where
+        ),
+        *steps,
+    )
+
+
+def translated(texts: Sequence[str], language: Language) -> tuple[str, ...]:
+    """Return the rules' texts in the language, as far as they are known in it."""
     return tuple(map(language.translated, texts))
 
 
 def load_steps(profile: Radio, folder: str, language: Language = ENGLISH) -> tuple[str, ...]:
     """Return the profile's steps to load, with `folder` where they say {folder}."""
-    steps = _translated(profile.steps.load, language)
+    steps = translated(profile.steps.load, language)
     return tuple(step.replace("{folder}", language.isolated(folder)) for step in steps)
 
 
@@ -118,18 +126,15 @@ def install_text(
     cautions: Sequence[str],
     letterhead: Letterhead | None = None,
 ) -> str:
-    """Return INSTALL.txt for one radio, with CRLF line ends.
-
-    In English it is ASCII, which any machine can read. Other languages need more: their text begins with a byte order
-    mark, by which old editors know UTF-8.
+    """Return INSTALL.txt for one radio, as `text_file` lays it out.
 
     The files' digests are in it where the record has them. It is written before they are known where it lies on the
     stick itself, because no file can hold its own digest.
     """
     language = language_of_shop(letterhead)
-    lines = [*_wrapped(letterhead.line if letterhead else "", "", language)]
+    lines = [*wrapped(letterhead.line if letterhead else "", "", language)]
     lines += _install_lines(job, radio_record, profile, cautions, language)
-    return ("" if language.code == "en" else "\ufeff") + "".join(f"{line}\r\n" for line in lines)
+    return text_file(lines, language)
 
 
 def _install_lines(
@@ -139,44 +144,35 @@ def _install_lines(
     titles = {"job": name(job.job), "number": job.revision, "customer": name(job.customer)}
     steps = profile.steps
     listed = (
-        (_("Before you begin"), _translated(cautions, language), "!"),
+        (_("Before you begin"), translated(cautions, language), "!"),
         (_("Files on this stick"), _files(radio, profile, language), "-"),
         (_("Load"), load_steps(profile, f"{radio.folder}/", language), None),
-        (_("Confirm"), _translated(steps.confirm, language), None),
+        (_("Confirm"), translated(steps.confirm, language), None),
         (_("What you will see"), _seen(radio, language), None),
-        (_("Back to stock"), _translated(steps.restore, language), None),
+        (_("Back to stock"), _restore_steps(job, profile, language), None),
     )
-    yield from _wrapped(_("%(job)s, revision %(number)s, for %(customer)s", **titles), "", language)
+    yield from wrapped(_("%(job)s, revision %(number)s, for %(customer)s", **titles), "", language)
     about = {"title": name(language.translated(radio.title)), "radio": name(radio.radio)}
-    yield from _wrapped(_("Radio: %(title)s (%(radio)s)", **about), "", language)
+    yield from wrapped(_("Radio: %(title)s (%(radio)s)", **about), "", language)
     for title, texts, mark in listed:
-        yield from _listed(title, texts, mark, language)
-
-
-def _listed(title: str, texts: Sequence[str], mark: str | None, language: Language) -> Iterator[str]:
-    """Yield a title and its texts, each with `mark` before it, or numbered where `mark` is None."""
-    yield from ("", _readable(title, language).upper(), "-" * len(title))
-    for number, text in enumerate(texts, start=1):
-        yield from _wrapped(text, f"{mark or f'{number}.'} ", language)
-
-
-def _wrapped(text: str, mark: str, language: Language) -> list[str]:
-    return textwrap.wrap(_readable(text, language), WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
+        yield from chapter(title, texts, mark, language)
 
 
 def _files(radio: RadioRecord, profile: Radio, language: Language) -> list[str]:
     if radio.files:
-        return [
-            language.gettext(
-                "%(file)s, %(size)s, SHA-256 begins %(digits)s",
-                file=language.isolated(f.path),
-                size=language.size(f.size),
-                digits=language.isolated(f.sha256[:DIGEST]),
-            )
-            for f in radio.files
-        ]
+        return [file_line(file, language) for file in radio.files]
     animation = language.listed(language.isolated(profile.stick.animation), language.size(radio.zip_bytes))
     return [animation, language.isolated(profile.stick.logo)]
+
+
+def file_line(file: FileRecord, language: Language) -> str:
+    """Return a file's name, size and the first digits of its digest, in words."""
+    return language.gettext(
+        "%(file)s, %(size)s, SHA-256 begins %(digits)s",
+        file=language.isolated(file.path),
+        size=language.size(file.size),
+        digits=language.isolated(file.sha256[:DIGEST]),
+    )
 
 
 def _seen(radio: RadioRecord, language: Language) -> list[str]:
@@ -191,12 +187,3 @@ def _seen(radio: RadioRecord, language: Language) -> list[str]:
         late = language.seconds(radio.timeline.delay_s)
         return [*seen, _("The home screen, up to %(late)s later than before.", late=late)]
     return [*seen, _("The home screen.")]
-
-
-def _readable(text: str, language: Language) -> str:
-    """Return `text` as one line. In English it is ASCII: letters without accents, "?" for every other character."""
-    if language.code != "en":
-        return "".join("?" if unicodedata.category(c) in _UNSEEN and c not in _ISOLATES else c for c in text)
-    plain = unicodedata.normalize("NFKD", text.replace("\u00d7", "x"))
-    plain = "".join(c for c in plain if not unicodedata.combining(c))
-    return "".join(c if " " <= c <= "~" else "?" for c in plain)

@@ -6,7 +6,10 @@ Times are ISO 8601 in UTC, durations seconds, sizes bytes unless a name says oth
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
+
+from pydantic import Field
 
 from keyturn.shop.bounded_record import Record as Record
 from keyturn.shop.reasons import Reason
@@ -147,12 +150,32 @@ class RadioRecord(Record):
     reasons: tuple[Reason, ...] = ()
 
 
+class RestoreRecord(Record):
+    """The stock files of one customer's radio as they are kept: `files` lie in the folder `folder` beside the record.
+
+    `reasons` say which files of the drop are none of them.
+    """
+
+    keyturn: str
+    customer: str
+    radio: str
+    title: str
+    drop: str
+    claim: str
+    kept_at: str
+    files: tuple[FileRecord, ...]
+    folder: str = "usb"
+    reasons: tuple[Reason, ...] = ()
+
+
 class JobRecord(Record):
     """job.json: what a revision holds. `claim` is the id under which its drop was taken.
 
     `mends` is the claim of the refused drop that this one is a mended copy of. `picture` is the name of a small picture
     beside it; records of before have none. `language` is that of the customer's pages where job.toml names one.
-    `vehicles` are those that the job is fitted into, one by one; none where it does not say.
+    `vehicles` are those that the job is fitted into, one by one; none where it does not say. `row` is the row of a
+    fleet's table that it was made from, as a spreadsheet counts it, and 0 where the drop is one job. `restores` names,
+    for each of its radios whose stock files are kept for the customer, their folder in the outbox.
     """
 
     keyturn: str
@@ -170,6 +193,8 @@ class JobRecord(Record):
     picture: str = ""
     language: str | None = None
     vehicles: tuple[str, ...] = ()
+    row: int = 0
+    restores: Mapping[str, str] = Field(default_factory=dict)
 
     @property
     def every_reason(self) -> tuple[Reason, ...]:
