@@ -4,8 +4,15 @@ The commands are imported only when one is run: each worker imports the main pro
 (multiprocessing, "Safe importing of main module"), and needs none of them.
 """
 
+import sys
+
+from keyturn import __version__
+
 
 def main() -> None:
+    if sys.argv[1:] == ["--version"]:  # what installers and scripts ask; it needs nothing of the program
+        sys.stdout.write(f"keyturn {__version__}\n")
+        return
     from keyturn.commands.app import main as run
 
     run()

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
+from keyturn import __version__
 from keyturn.commands.on_demand import OnDemand
 from samples import Run
 
@@ -27,8 +29,24 @@ def imported_by(*arguments: str) -> set[str]:
     return set(json.loads(ran.stderr.splitlines()[-1]))
 
 
-def test_the_version_is_told_without_what_makes_frames() -> None:
-    assert imported_by("--version").isdisjoint(HEAVY)
+def test_the_version_is_told_without_any_of_the_program() -> None:
+    modules = imported_by("--version")
+    assert modules.isdisjoint((*HEAVY, "typer", "pydantic"))
+    assert {name for name in modules if name.startswith("keyturn.")} == {"keyturn.__main__"}
+
+
+@pytest.mark.parametrize("asked", [("--version",), ("--version", "status")])
+def test_the_version_is_the_package_s(asked: tuple[str, ...]) -> None:
+    """Alone it is told by the module itself, beside other words by the program."""
+    ran = subprocess.run([sys.executable, "-m", "keyturn", *asked], capture_output=True, text=True, check=True)
+    assert ran.stdout == f"keyturn {__version__}\n"
+
+
+def test_status_waits_for_no_templates_and_pictures(tmp_path: Path) -> None:
+    assert imported_by("init", str(tmp_path / "shop"))
+    modules = imported_by("status", "--root", str(tmp_path / "shop"))
+    assert "keyturn.commands.status" in modules
+    assert modules.isdisjoint({"jinja2", "PIL", "numpy", "babel", "keyturn.pages.board"})
 
 
 def test_a_command_is_imported_when_it_is_asked_for() -> None:

@@ -6,17 +6,16 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from keyturn.outbox import standings
 from keyturn.outbox.record_files import is_mended, read_job, read_rejection, readable_record, revisions
-from keyturn.pages.board import board
 from keyturn.shop import durable_files, rulebook, service_lock, settings
 from keyturn.shop.bounded_record import Record
 from keyturn.shop.disk_look import disk_fault
 from keyturn.shop.file_names import may_be_drop
 from keyturn.shop.folders import Shop
 from keyturn.shop.name_rules import Names
-from keyturn.shop.papers import Letterhead
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.records import JobRecord
 from keyturn.shop.state_records import (
@@ -30,6 +29,9 @@ from keyturn.shop.state_records import (
     Waiting,
     Working,
 )
+
+if TYPE_CHECKING:
+    from keyturn.shop.papers import Letterhead
 
 SILENT_AFTER = timedelta(seconds=150)
 """A running service writes its state once a minute. One that has not done so for so long cannot."""
@@ -48,6 +50,8 @@ class _Claimed(Record):
 
 def write_board(shop: Shop, state: ShopState, letterhead: Letterhead | None = None) -> None:
     """Write outbox/board.html, whole and in one step."""
+    from keyturn.pages.board import board  # templates and pictures, which `keyturn status` does without
+
     durable_files.write_atomic(shop.board, board(state, letterhead).encode("utf-8"))
 
 
@@ -190,6 +194,13 @@ def _names(shop: Shop) -> Names:
         return rulebook.load(shop.rules).intake.names
     except (ShopFault, OSError):
         return rulebook.load().intake.names
+
+
+def placed(shop: Shop, folder: Path, record: JobRecord) -> PlacedJob:
+    """Return how the revision in `folder` stands now, from the folders."""
+    return standings.placed(
+        shop.outbox, _ready(folder.relative_to(shop.outbox.resolve()).as_posix(), record), _approval(shop)
+    )
 
 
 def _approval(shop: Shop) -> bool:
