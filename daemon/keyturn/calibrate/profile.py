@@ -46,11 +46,10 @@ def store(shop_rules: Path, radio: Radio, learnt: Learnt, *, on: date) -> Stored
     path = shop_rules / "radios" / f"{radio.name}.toml"
     before = rulebook.load(shop_rules).radios[radio.name] if path.is_file() else radio
     samples = (*before.boot.samples, *learnt.boot_s)[-KEPT:]
-    document = _document(path, before)
-    document["boot"].update(_boot_table(before, samples, on))
-    document["limits"].update(_limits_table(before, learnt, on))
-    path.parent.mkdir(parents=True, exist_ok=True)
-    durable_files.write_atomic(path, tomlkit.dumps(document).encode("utf-8"))
+    tables = document(path, before)
+    tables["boot"].update(boot_table(before, samples, on))
+    tables["limits"].update(_limits_table(before, learnt, on))
+    write(path, tables)
     added = min(KEPT, len(learnt.boot_s))
     kept = len(samples) - added
     return Stored(path, kept, added, len(before.boot.samples) - kept)
@@ -65,16 +64,22 @@ def store_told(shop_rules: Path, radio: Radio, told_s: Sequence[float], *, on: d
     before = rulebook.load(shop_rules).radios[radio.name] if path.is_file() else radio
     told = list(told_s)[-KEPT:]
     source = f"{before.boot.source.partition(_BY_WATCH)[0]}{_BY_WATCH}{on.isoformat()}, {starts(len(told))}"
-    document = _document(path, before)
-    document["boot"].update({"source": source, "told": told})
-    path.parent.mkdir(parents=True, exist_ok=True)
-    durable_files.write_atomic(path, tomlkit.dumps(document).encode("utf-8"))
+    tables = document(path, before)
+    tables["boot"].update({"source": source, "told": told})
+    write(path, tables)
     return path
 
 
-def _boot_table(before: Radio, samples: Sequence[float], on: date) -> dict[str, Any]:
+def write(path: Path, tables: Any) -> None:
+    """Write a profile's tables to its file, in one step."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    durable_files.write_atomic(path, tomlkit.dumps(tables).encode("utf-8"))
+
+
+def boot_table(before: Radio, samples: Sequence[float], on: date) -> dict[str, Any]:
+    """Return the measured starts and their source. `samples` are all that the profile is to keep, in s."""
     how = f"{MEASURED}{on.isoformat()}, {starts(len(samples))}"
-    return {"source": _sourced(how, before.boot.source), "samples": list(samples)}
+    return {"source": sourced(how, before.boot.source), "samples": list(samples)}
 
 
 def _limits_table(before: Radio, learnt: Learnt, on: date) -> dict[str, Any]:
@@ -89,7 +94,7 @@ def _limits_table(before: Radio, learnt: Learnt, on: date) -> dict[str, Any]:
         f"{MEASURED}{on.isoformat()} at {learnt.fps} fps, {starts(len(learnt.frames))}: "
         "decoding and drawing together; draw_ms alone is not measured"
     )
-    source = _sourced(how, before.limits.source)
+    source = sourced(how, before.limits.source)
     draw_ms = min(before.limits.draw_ms, learnt.cost_ms)
     mpx = before.panel.width * before.panel.height / 1e6
     decode_ms_per_mpx = round((learnt.cost_ms - draw_ms) / mpx, 6)
@@ -98,14 +103,14 @@ def _limits_table(before: Radio, learnt: Learnt, on: date) -> dict[str, Any]:
     return {"source": source, "decode_ms_per_mpx": decode_ms_per_mpx, "draw_ms": draw_ms}
 
 
-def _sourced(how: str, source: str) -> str:
+def sourced(how: str, source: str) -> str:
     """Return the new source, followed by the source of the figures that were not measured."""
     if source.startswith(MEASURED):
         source = source.partition(_BEFORE)[2]
     return how + _BEFORE + source if source else how
 
 
-def _document(path: Path, radio: Radio) -> Any:
+def document(path: Path, radio: Radio) -> Any:
     """Return `radio` as TOML: the shop's own file or the shipped one with its comments, or else a new document."""
     for file in (path, rulebook.SHIPPED / "radios" / path.name):
         text = file.read_text(encoding="utf-8") if file.is_file() else ""

@@ -116,6 +116,30 @@ LogoFormat = Literal["png", "jpeg", "bmp"]
 LOGO_ENDINGS: dict[LogoFormat, tuple[str, ...]] = {"png": (".png",), "jpeg": (".jpg", ".jpeg"), "bmp": (".bmp",)}
 
 
+class Filmed(Sourced):
+    """How the radio showed a calibration stick of `fps` on `starts` films, in ms, with standard errors.
+
+    `interval_ms` is the time from one plain frame to the next, and `spread_ms` how far the films' own intervals lie
+    apart at most. `draw_ms`, `plain_ms` and `detailed_ms` are what it takes to draw a frame, to decode a plain one and
+    a detailed one; each is left out where the films do not tell it. `films` are the beginnings of the SHA-256 of the
+    films whose starts are among the boot's samples.
+    """
+
+    fps: Annotated[int, Field(ge=1, le=60)]
+    starts: Annotated[int, Field(ge=1)]
+    interval_ms: Annotated[float, Field(gt=0)]
+    interval_error_ms: Annotated[float, Field(ge=0)]
+    spread_ms: Annotated[float, Field(ge=0)] = 0.0
+    boot_error_ms: Annotated[float, Field(ge=0)] = 0.0
+    draw_ms: Annotated[float | None, Field(ge=0)] = None
+    draw_error_ms: Annotated[float | None, Field(ge=0)] = None
+    plain_ms: Annotated[float | None, Field(ge=0)] = None
+    plain_error_ms: Annotated[float | None, Field(ge=0)] = None
+    detailed_ms: Annotated[float | None, Field(ge=0)] = None
+    detailed_error_ms: Annotated[float | None, Field(ge=0)] = None
+    films: tuple[str, ...] = ()
+
+
 class Logo(Sourced):
     """Which boot logos the radio takes; the first of `formats` is made.
 
@@ -213,6 +237,7 @@ class Radio(Rule):
     stick: Stick
     screen: CameraDisplay
     steps: Steps
+    filmed: Filmed | None = None
     old_keys: tuple[str, ...] = Field((), exclude=True)
 
     @model_validator(mode="after")
