@@ -68,7 +68,7 @@ def workers(rules: Rulebook) -> Iterator[LocalCrew]:
 def test_what_a_library_must_look_into_is_the_crews_work(odd_kinds: dict[str, Path], rules: Rulebook) -> None:
     crew = Watched()
     root = next(iter(odd_kinds.values())).parent
-    probes, reasons = probing.probed(root, odd_kinds, rules.intake, probing.by(crew))
+    probes, reasons = probing.probed(root, odd_kinds, rules.intake, probing.by(crew), {})
     assert list(probes) == list(odd_kinds) and not reasons
     assert crew.seen == {"look": [name for name in odd_kinds if name != "hold.png"]}
 
@@ -78,7 +78,7 @@ def test_reasons_come_in_the_order_of_the_names(tmp_path: Path, rules: Rulebook)
     (tmp_path / "b.png").write_bytes(b"")
     (tmp_path / "c.mp4").write_bytes(b"\0\0\0\x10ftypisom\0\0\0\0")
     names = ["c.mp4", "b.png", "a.svg"]
-    probes, reasons = probing.probed(tmp_path, names, rules.intake, probing.here)
+    probes, reasons = probing.probed(tmp_path, names, rules.intake, probing.here, {})
     assert not probes and [r.file for r in reasons] == names
 
 
@@ -87,7 +87,7 @@ def test_workers_look_into_every_kind_and_draw_it_within_their_limits(
 ) -> None:
     """2 GiB of address space, no file written, 64 files open: the limits a worker of the shop has."""
     root = next(iter(odd_kinds.values())).parent
-    probes, _ = probing.probed(root, odd_kinds, rules.intake, probing.by(workers))
+    probes, _ = probing.probed(root, odd_kinds, rules.intake, probing.by(workers), {})
     assert list(probes) == list(odd_kinds)
     jobs = [
         FrameJob(Source(path, name, index), LOOK, rules.intake)
@@ -187,5 +187,5 @@ def test_large_files_and_very_many_are_probed_by_the_crew_whatever_they_are(
         asked.extend(job.name for job in jobs)
         return list(probing.here(list(jobs)))
 
-    probes, _ = probing.probed(tmp_path, ["large.gif", "1.gif", "2.gif", "3.gif"], rules.intake, crew)
+    probes, _ = probing.probed(tmp_path, ["large.gif", "1.gif", "2.gif", "3.gif"], rules.intake, crew, {})
     assert asked == ["large.gif", "3.gif"] and {probe.size for probe in probes.values()} == {(48, 64)}

@@ -49,13 +49,15 @@ here = by(InlineCrew())
 
 
 def probed(
-    root: Path, names: Iterable[str], intake: Intake, probe_all: ProbeAll
+    root: Path, names: Iterable[str], intake: Intake, probe_all: ProbeAll, known: dict[str, Probe | Refused]
 ) -> tuple[dict[str, Probe], tuple[Reason, ...]]:
     """Return the probe of each name that is not refused, and the reasons of all, both in the order of the names.
 
-    `probe_all` probes the kinds that the service itself must not.
+    `probe_all` probes the kinds that the service itself must not. `known` holds what earlier calls found, and gets what
+    this one finds.
     """
-    jobs = [ProbeJob(root / name, name, intake) for name in dict.fromkeys(names)]
+    wanted = list(dict.fromkeys(names))
+    jobs = [ProbeJob(root / name, name, intake) for name in wanted if name not in known]
     near: list[ProbeJob] = []
     far: list[ProbeJob] = []
     left = NEAR_MOST_IN_ALL
@@ -64,8 +66,8 @@ def probed(
         is_near = kind not in kinds.IN_A_WORKER and size <= min(NEAR_MOST_BYTES, left)
         (near if is_near else far).append(job)
         left -= size if is_near else 0
-    results = dict(zip((job.name for job in [*near, *far]), [*here(near), *probe_all(far)], strict=True))
-    ordered = [(job.name, results[job.name]) for job in jobs]
+    known |= zip((job.name for job in [*near, *far]), [*here(near), *probe_all(far)], strict=True)
+    ordered = [(name, known[name]) for name in wanted]
     probes = {name: result for name, result in ordered if not isinstance(result, Refused)}
     return probes, tuple(reason for _, result in ordered for reason in result.reasons)
 

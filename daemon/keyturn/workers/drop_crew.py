@@ -41,6 +41,13 @@ class DropCrew:
         self._defeating: dict[str, Refused] = {}
         self._over: Refused | None = None
 
+    def for_next_job(self) -> DropCrew:
+        """Return a crew for another job of the same drop: it has the time of a whole drop, and reads no file in vain
+        that this one did."""
+        crew = DropCrew(self._crew, self._intake, self._stage, self._clock)
+        crew._defeating = self._defeating
+        return crew
+
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
         """Yield as `Crew.run` does. Raise `Refused` where the drop's time is up: that is no result of a job."""
         left: Iterator[J] = iter(jobs)
