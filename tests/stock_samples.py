@@ -57,6 +57,18 @@ def frames(count: int = 8, kind: str = "PNG", ending: str = "png", **how: Any) -
     return {f"{n:04}.{ending}": encoded(noise(seed=n), kind, **how) for n in range(1, count + 1)}
 
 
+MANIFEST = 'customer = "Fern Hollow Mobile Library"\nradio = "tiny"\nstock = true\n'
+
+
+def stock_drop(folder: Path, *, seed: int = 1, manifest: str = MANIFEST) -> Path:
+    """A drop of stock files; `seed` makes another logo."""
+    folder.mkdir(parents=True)
+    (folder / "job.toml").write_text(manifest, encoding="utf-8")
+    STOCKS["plain"].write(folder / "bootanimation.zip")
+    (folder / "stock-logo.png").write_bytes(encoded(noise(seed=seed)))
+    return folder
+
+
 def _palette(count: int = 8) -> dict[str, bytes]:
     return {f"{n:04}.png": encoded(noise(seed=n).quantize(200)) for n in range(1, count + 1)}
 

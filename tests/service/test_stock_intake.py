@@ -20,18 +20,9 @@ from keyturn.shop.settings import KeepSettings
 from page_text import text_of
 from samples import Drop
 from shop_runs import lay, rejected, revisions, run_until_quiet
-from stock_samples import STOCKS, encoded, noise
+from stock_samples import stock_drop
 
-MANIFEST = 'customer = "Fern Hollow Mobile Library"\nradio = "tiny"\nstock = true\n'
 TARGET = "fern-hollow-mobile-library/restore-tiny"
-
-
-def stock_drop(folder: Path, *, shape: str = "plain", seed: int = 1) -> Path:
-    folder.mkdir(parents=True)
-    (folder / "job.toml").write_text(MANIFEST, encoding="utf-8")
-    STOCKS[shape].write(folder / "bootanimation.zip")
-    (folder / "stock-logo.png").write_bytes(encoded(noise(seed=seed)))
-    return folder
 
 
 def archived(shop: Shop) -> list[Path]:

@@ -9,19 +9,23 @@ from typing import Annotated
 
 import typer
 
-from keyturn.commands import approval, job_search, output, slip_entry, stick_copy, sticks_in_a_row
+from keyturn.commands import approval, job_search, output, restore_search, slip_entry, stick_copy, sticks_in_a_row
 from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_if_any, shop_of
-from keyturn.commands.stick_copy import StickFolder
+from keyturn.commands.stick_copy import RestoreFolder, StickFolder
 from keyturn.commands.sticks_in_a_row import Row, StickToMake
 from keyturn.shop import mounts, settings
 from keyturn.shop.mounts import Mount
 from keyturn.shop.plain_text import plain_line
 from keyturn.shop.reasons import stop_if_refused
+from keyturn.shop.stick_names import INSTALL
 from keyturn.shop.wrong_use import WrongUse
 
 
 def copy(
-    job: Annotated[str, typer.Argument(help="A job (its newest revision), job-r2, or a path: a revision or its usb.")],
+    job: Annotated[
+        str,
+        typer.Argument(help="A job (its newest revision), job-r2, restore-RADIO, or a path: a revision or its usb."),
+    ],
     target: Annotated[Path | None, typer.Argument(help="Where the stick is mounted.", show_default=False)] = None,
     radio: Annotated[str | None, typer.Option(help="Which radio, where the job is for several.")] = None,
     replace: Annotated[bool, typer.Option(help="Replace files of the same names on the stick.")] = False,
@@ -42,6 +46,9 @@ def copy(
     if every:
         _copy_all(job, target, radio, vehicle or [], replace, any_folder, root)
         return
+    if (stock := restore_search.find(job, lambda: shop_of(root))) is not None:
+        _copy_stock(stock, target, root, replace=replace, any_folder=any_folder)
+        return
     if vehicle and len(vehicle) > 1:
         raise WrongUse("one stick is for one vehicle", "say --all for several")
     source = job_search.find_direct(job, radio) or job_search.find(shop_of(root).outbox, job, radio)
@@ -53,6 +60,24 @@ def copy(
         raise WrongUse("; ".join(faults))
     _ask_to_replace(stick_copy.in_the_way(source, stick), replace)
     _copy(StickToMake(name, source), stick, root)
+    out.print("Eject the stick properly before you pull it out.")
+
+
+def _copy_stock(
+    source: RestoreFolder, target: Path | None, root: Path | None, *, replace: bool, any_folder: bool
+) -> None:
+    """Copy kept stock files: they are the radio's own, so no customer is asked."""
+    stick = choose_target(target, mounts.sticks())
+    faults = stick_copy.faults(source, stick, rules_of(root).usb.fat, any_folder=any_folder)
+    if faults:
+        raise WrongUse("; ".join(faults))
+    _ask_to_replace(stick_copy.in_the_way(source, stick), replace)
+    with output.progress(err, quiet=False) as progress:
+        stick_copy.copy(source, stick, lambda done, total: progress("copy and compare", done, total))
+    record, place = source.radio, output.plain(str(stick))
+    whose = output.plain(f"{record.customer}'s {record.radio}")
+    out.print(f"{len(record.files)} stock files of {whose} are on {place}, read back and compared.")
+    out.print(f"How they go back: {output.plain(str(source.folder.parent / INSTALL))}")
     out.print("Eject the stick properly before you pull it out.")
 
 

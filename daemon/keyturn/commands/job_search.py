@@ -36,7 +36,7 @@ def find_job(name: str, shop_of: Callable[[], Shop]) -> FoundJob:
         shop = shop_of()
         folder = _revision(shop.outbox, name)
     record = _record(folder)
-    _check_published(folder, [shop] if shop else [])
+    check_published(folder, [shop] if shop else [])
     return FoundJob(folder, record, shop)
 
 
@@ -110,7 +110,7 @@ def find_direct(path: str, radio: str | None) -> StickFolder | None:
 
 def _stick_folder(folder: Path, radio: str | None, *shops: Shop) -> StickFolder:
     job = _record(folder)
-    _check_published(folder, shops)
+    check_published(folder, shops)
     wanted = one_radio(job, radio)
     return StickFolder(job, wanted, folder / wanted.folder)
 
@@ -122,11 +122,13 @@ def _record(folder: Path) -> JobRecord:
     return job
 
 
-def _check_published(folder: Path, shops: Sequence[Shop]) -> None:
+def check_published(
+    folder: Path, shops: Sequence[Shop], record: str = RECORD, again: str = "make the job again"
+) -> None:
     """Raise `ShopFault` where the revision lies in a shop's outbox and is not as that shop's service published it.
 
-    The shop is one of `shops` or the one around the folder. The shop's people may write in the outbox, and job.json
-    says which files go on the stick.
+    The shop is one of `shops` or the one around the folder. The shop's people may write in the outbox, and `record`
+    says which files go on the stick. `again` is what helps.
     """
     place = folder.resolve()
     shop = _shop_of(place, shops)
@@ -134,10 +136,10 @@ def _check_published(folder: Path, shops: Sequence[Shop]) -> None:
         return
     known = published_digests.recorded(shop.published, f"{place.parent.name}/{place.name}")
     if known is None:
-        raise ShopFault(f"{folder} was not published by this shop's service", "make the job again")
+        raise ShopFault(f"{folder} was not published by this shop's service", again)
     if known != published_digests.digest_of(place):
-        what = f"{folder / RECORD} is not as the service wrote it"
-        raise ShopFault(what, "make the job again, or take another revision")
+        other = ", or take another revision" if record == RECORD else ""
+        raise ShopFault(f"{folder / record} is not as the service wrote it", again + other)
 
 
 def _revision(outbox: Path, name: str) -> Path:

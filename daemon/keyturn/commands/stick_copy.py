@@ -18,7 +18,7 @@ from keyturn.shop import durable_files, mounts
 from keyturn.shop.file_names import fat_faults
 from keyturn.shop.name_rules import Fat
 from keyturn.shop.reasons import ShopFault, shop_fault
-from keyturn.shop.records import FileRecord, JobRecord, RadioRecord
+from keyturn.shop.records import FileRecord, JobRecord, RadioRecord, RestoreRecord
 from keyturn.shop.units import readable_size
 
 FAT32_MOST = 2**32 - 1
@@ -38,8 +38,19 @@ class StickFolder:
     folder: Path
 
 
+@dataclass(frozen=True, slots=True)
+class RestoreFolder:
+    """What goes on the stick to bring a radio back to stock: the folder of the files, and their record."""
+
+    radio: RestoreRecord
+    folder: Path
+
+
+Source = StickFolder | RestoreFolder
+
+
 def faults(
-    source: StickFolder, target: Path, fat: Fat, *, any_folder: bool, mountinfo: Path = mounts.MOUNTINFO
+    source: Source, target: Path, fat: Fat, *, any_folder: bool, mountinfo: Path = mounts.MOUNTINFO
 ) -> list[str]:
     """Return every fault that forbids the copy, each with its remedy."""
     if not target.is_dir():
@@ -57,7 +68,7 @@ def faults(
     return found
 
 
-def _folder_faults(source: StickFolder, fat: Fat) -> list[str]:
+def _folder_faults(source: Source, fat: Fat) -> list[str]:
     """Return what is wrong with the name of the folder in the revision: it must lead nowhere else."""
     name = source.radio.folder
     found = list(fat_faults(name, fat))
@@ -66,7 +77,7 @@ def _folder_faults(source: StickFolder, fat: Fat) -> list[str]:
     return found
 
 
-def _needed(source: StickFolder, target: Path) -> int:
+def _needed(source: Source, target: Path) -> int:
     """Return the bytes needed. A new file is written beside the old one, whose space is free only afterwards."""
     return sum(f.size for f in source.radio.files if not _same(target / f.path, f))
 
@@ -85,14 +96,14 @@ def _stick_faults(target: Path, mountinfo: Path) -> list[str]:
     return found
 
 
-def in_the_way(source: StickFolder, target: Path) -> tuple[str, ...]:
+def in_the_way(source: Source, target: Path) -> tuple[str, ...]:
     """Return the paths of files on the stick that have the same names and other contents."""
     return tuple(
         f.path for f in source.radio.files if os.path.lexists(target / f.path) and not _same(target / f.path, f)
     )
 
 
-def copy(source: StickFolder, target: Path, progress: Callable[[int, int], None] = lambda done, total: None) -> None:
+def copy(source: Source, target: Path, progress: Callable[[int, int], None] = lambda done, total: None) -> None:
     """Copy every file, read it back and compare.
 
     `progress` is called with the bytes done and the bytes of all files. Raise `ShopFault` where the stick fails, or
@@ -114,7 +125,7 @@ def copy(source: StickFolder, target: Path, progress: Callable[[int, int], None]
         progress(done, total)
 
 
-def _check_source(source: StickFolder) -> None:
+def _check_source(source: Source) -> None:
     if extra := _additions(source):
         raise ShopFault(f"{', '.join(extra)}: not made by Keyturn", "take it away, or make the job again")
     wrong = [str(source.folder / f.path) for f in source.radio.files if not _same(source.folder / f.path, f)]
@@ -124,7 +135,7 @@ def _check_source(source: StickFolder) -> None:
         )
 
 
-def _additions(source: StickFolder) -> list[str]:
+def _additions(source: Source) -> list[str]:
     """Return the paths below the folder that no file of the list needs. A link in a folder's place is one of them."""
     files = [Path(f.path) for f in source.radio.files]
     needed = {*files, *(above for path in files for above in path.parents)}

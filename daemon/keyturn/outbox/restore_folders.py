@@ -17,12 +17,12 @@ from keyturn.shop.own_files import is_plain_folder
 from keyturn.shop.records import RestoreRecord
 
 RECORD = "restore.json"
-_PREFIX = "restore-"
+PREFIX = "restore-"
 
 
 def folder_name(radio: str) -> str:
     """Return the folder's name. It never looks like a revision's, which retention and revision numbers go by."""
-    name = _PREFIX + safe_name(radio)
+    name = PREFIX + safe_name(radio)
     return name if job_and_number(name) is None else f"{name}-stock"
 
 
@@ -48,7 +48,7 @@ def folders(outbox: Path) -> Iterator[Path]:
     """Yield every folder of stock files in the outbox that has a record."""
     for customer in sorted(filter(is_plain_folder, outbox.iterdir() if outbox.is_dir() else ())):
         if not customer.name.startswith("."):
-            named = (path for path in customer.iterdir() if path.name.startswith(_PREFIX))
+            named = (path for path in customer.iterdir() if path.name.startswith(PREFIX))
             yield from sorted(path for path in named if is_plain_folder(path) and (path / RECORD).is_file())
 
 
