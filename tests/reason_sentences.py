@@ -52,6 +52,16 @@ COMPOSED = (
     "… general flashes and … red flashes",
     "the … of one is the … of the other",
     "… times",
+    "the key …",
+    "a film",
+    "a zip",
+    "a packed file (gzip)",
+    "a drawing (SVG)",
+    "a HEIC photograph",
+    "numbered PNGs",
+    "JPEG or PNG",
+    "the top of the file",
+    "lies in the drop and in its archive, and so do … more",
     "write …",
 )
 """What a reason adds to a phrase that it was handed."""
@@ -69,7 +79,8 @@ def sentences() -> list[str]:
     found |= {text for module in reader.modules.values() for text in _handed_on(module)}
     found |= {*_of_values(), *_of_kinds(), *COMPOSED}
     found -= {text for text in found if text[:1] in (" ", ",", "")}  # the end of another text
-    found = {text.split("\n")[0].replace("write in job.toml:", f"{VARIES}:") for text in found}
+    found = {text.split("\n")[0] for text in found}
+    found = {text.replace("write in job.toml:", VARIES) for text in found}  # where, is a sentence of lines_to_paste
     return sorted(_with_names(text) for text in _without_doubles(found) if _fixed(text) >= LEAST_FIXED)
 
 
@@ -131,7 +142,11 @@ def _of_kinds() -> Iterator[str]:
     """Return what kinds of files are called and their ways out; names of formats vary: "a … file"."""
     kinds = tomllib.loads((PACKAGE / "rules" / "kinds.toml").read_text(encoding="utf-8"))["kind"]
     for kind in kinds.values():
-        yield re.sub(r"(?<=^a )[A-Z0-9].*(?= [a-z]+$)|(?<=^an )[A-Z].*(?= [a-z]+$)", VARIES, kind["what"])
+        yield re.sub(
+            r"(?<=^a )[A-Z0-9]\S*( [A-Z0-9]\S*)*(?= [a-z]+$)|(?<=^an )[A-Z]\S*( [A-Z]\S*)*(?= [a-z]+$)",
+            VARIES,
+            kind["what"],
+        )
         yield kind["way_out"]
 
 

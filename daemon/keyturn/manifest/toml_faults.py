@@ -73,8 +73,9 @@ def _said_twice(line: str, number: int, above: list[str], error: str, column: in
         return None
     key = line.partition("=")[0].strip()
     first = next((n for n, other in enumerate(above, 1) if other.partition("=")[0].strip() == key), None)
-    where = f", as in line {first}" if first else ""
-    return f"line {number} sets {key[:40]} again{where}: {_shown(line)}", "keep one of the two"
+    if first:
+        return f"line {number} sets {key[:40]} again, as in line {first}: {_shown(line)}", "keep one of the two"
+    return f"line {number} sets {key[:40]} again: {_shown(line)}", "keep one of the two"
 
 
 def _as_it_should_be(line: str) -> str | None:

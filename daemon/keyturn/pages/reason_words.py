@@ -61,8 +61,15 @@ def told(text: str, language: Language) -> Worded:
     """Return a reason's text in the language; in English where it is of no sentence that the catalogue has."""
     if language.code == "en":
         return Worded(text, "en")
-    words = _translated(text, language, DEEPEST)
+    words = _translated(text, language, DEEPEST) or _named(text, language)
     return Worded(text, "en") if words is None else Worded(words, language.code)
+
+
+def _named(text: str, language: Language) -> str | None:
+    """Return a sentence that a name stands before, as that of one of several radios; None where it is none."""
+    name, colon, rest = text.partition(": ")
+    words = _translated(rest, language, DEEPEST) if colon else None
+    return words and f"{language.isolated(name)}: {words}"
 
 
 def _translated(text: str, language: Language, deep: int) -> str | None:

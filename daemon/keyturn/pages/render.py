@@ -33,13 +33,15 @@ def page(
     script: str | Sequence[str] | None = None,
     pictures: str = "data:",
     language: Language = ENGLISH,
+    own_style: str = "",
     **values: object,
 ) -> str:
     """Return the page of `template` with `styles` after the common ones, and `script`, one or several; all are files.
 
+    `own_style` comes after the styles: lengths of this page, in which no text from outside may stand.
     `pictures` says where pictures may come from, as the policy's img-src (CSP level 3, 6.1.8).
     """
-    css = "\n".join(_text(name) for name in ("colours.css", "common.css", *styles))
+    css = "\n".join([*(_text(name) for name in ("colours.css", "common.css", *styles)), *filter(None, [own_style])])
     js = "\n".join(_text(name) for name in ([script] if isinstance(script, str) else script or ()))
     policy = f"default-src 'none'; img-src {pictures}; style-src '{_hash(css)}'"
     policy += f"; script-src '{_hash(js)}'" if js else ""
