@@ -398,6 +398,7 @@ _CHAPTERS = {
     "workers": "While it is made",
     "service": "While it is made",
     "radio": "What a radio makes of an archive (keyturn inspect, and a ready-made bootanimation.zip)",
+    "calibrate": "Films of starts (keyturn calibrate)",
     "commands": "Commands",
 }
 
