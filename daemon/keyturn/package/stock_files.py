@@ -85,12 +85,12 @@ def _said(files: Sequence[str], animation: str | None, logo: str | None, radio: 
         for name in files
         if name not in (animation, logo)
     ]
-    for name, called, what in (
-        (animation, radio.stick.animation, "there is no stock animation among the files"),
-        (logo, radio.stick.logo, "there is no stock logo among the files"),
-    ):
-        if name is None:
-            said.append(note("stock-part-missing", what, f"put {called} into the drop too, if the radio has it"))
+    if animation is None:
+        mend = f"put {radio.stick.animation} into the drop too, if the radio has it"
+        said.append(note("stock-part-missing", "there is no stock animation among the files", mend))
+    if logo is None:
+        mend = f"put {radio.stick.logo} into the drop too, if the radio has it"
+        said.append(note("stock-part-missing", "there is no stock logo among the files", mend))
     if logo and _logo_path(logo, radio) != radio.stick.logo:
         what = f"is of another kind than {radio.stick.logo}, which the profile of {radio.name} names"
         mend = "look what the radio calls it, and correct [stick] and [logo] in the profile"
