@@ -104,3 +104,12 @@ def test_page_and_text_are_in_the_shops_language_reasons_and_all(by_hand: Module
         assert "is told by a newer Keyturn" in told
     assert '<bdi lang="de">ist leer (0 Byte)</bdi>' in page
     assert '<bdi lang="en">is told by a newer Keyturn</bdi>' in page
+
+
+def test_a_name_in_arabic_text_is_isolated_and_cannot_turn_what_is_beside_it(by_hand: ModuleType) -> None:
+    """Unicode Bidirectional Algorithm, 2.4. The name itself holds U+202E, which would turn the line round."""
+    arabic = Letterhead("Lantern Row Radio", language="ar")
+    reason = by_hand.refuse("frames-doubled", "has the number 12, as has lamps/\u202e12.png", "keep the right one")
+    text = rejected_text(by_hand.rejection(reasons=(reason,)), arabic)
+    assert "\u2068lamps/\ufffd12.png\u2069" in text
+    assert "\u202e" not in text

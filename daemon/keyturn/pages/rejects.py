@@ -105,16 +105,16 @@ def _listed(title: str, reasons: Sequence[Reason], language: Language) -> Iterat
     for number, reason in enumerate(reasons, start=1):
         yield ""
         place = " ".join(filter(None, [reason.file, f"[{reason.field}]" if reason.field else None]))
-        yield from _wrapped(place or language.gettext("the drop"), f"{number}. ")
-        yield from _wrapped(told(reason.what, language).words, "   ")
+        yield from _wrapped(_plain(place) or language.gettext("the drop"), f"{number}. ")
+        yield from _wrapped(told(_plain(reason.what), language).words, "   ")
         if reason.mend:
             first, *to_paste = reason.mend.split("\n")
-            yield from _wrapped(told(first, language).words, "   -> ")
+            yield from _wrapped(told(_plain(first), language).words, "   -> ")
             yield from (f"      {_plain(line)}" for line in to_paste)
 
 
 def _wrapped(text: str, mark: str) -> list[str]:
-    return textwrap.wrap(_plain(text), WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
+    return textwrap.wrap(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
 
 
 def _plain(text: str) -> str:
