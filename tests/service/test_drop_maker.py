@@ -201,13 +201,13 @@ def test_a_drop_that_changed_while_it_was_made_settles_anew(
 ) -> None:
     """Whether it could be made or not, what was made or said is about files that are no longer the artist's."""
     claim = claimed(manifest=manifest)
-    real = pipeline.understand
+    real = pipeline.opened
 
-    def understand(drop: Path, *rest: object) -> pipeline.Job:
+    def opened(drop: Path, *rest: object) -> pipeline.OpenedDrop:
         (drop / "late.txt").write_text("late")
         return real(drop, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(pipeline, "understand", understand)
+    monkeypatch.setattr(pipeline, "opened", opened)
     assert maker.process(claim) is Outcome.RETURNED
     assert places(shop) == {"inbox"} and not list(shop.work.iterdir())
     assert not list(shop.building.glob("*"))

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from keyturn import __version__
@@ -33,77 +33,30 @@ from keyturn.pages.answer import Told
 from keyturn.pages.card import cards
 from keyturn.pages.sheet import Beside, sheet
 from keyturn.pipeline.bench import Bench, frame_crew, kept_results
+from keyturn.pipeline.job import Job, Made, OpenedDrop
 from keyturn.renumber import packed_art
 from keyturn.renumber.frame_sheets import with_cells
 from keyturn.renumber.job_words import WordsBench, words_of
-from keyturn.renumber.parts import JobArt, LookedInto, job_art
+from keyturn.renumber.parts import LookedInto, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
-from keyturn.shop.file_names import safe_name
 from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import REASONS_SHOWN, Reason, Refused, first_of, refuse, stop_if_refused
 from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, Rejection
 from keyturn.shop.rulebook import Rulebook
 
-__all__ = ["Bench", "frame_crew", "kept_results"]
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """A drop understood: its files, its manifest, its art and a plan for each radio.
-
-    `mends` is the claim under which it was refused before. `row` is the row of the fleet's table that it is made from,
-    0 where it has none.
-    """
-
-    found: Survey
-    manifest: Manifest
-    name: str
-    art: JobArt
-    plans: tuple[Plan, ...]
-    reasons: tuple[Reason, ...]
-    mends: str | None = None
-    row: int = 0
-
-    @property
-    def frame_count(self) -> int:
-        """The frames of all its radios."""
-        return sum(planned.frame_count for planned in self.plans)
-
-    @property
-    def customer_folder(self) -> str:
-        return safe_name(self.manifest.customer)
-
-    @property
-    def job_folder(self) -> str:
-        return safe_name(self.name)
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """The records of a made revision: job.json, proof.json and player.json."""
-
-    record: JobRecord
-    proof: ProofRecord
-    player: PlayerRecord
+__all__ = ["Bench", "Job", "Made", "OpenedDrop", "frame_crew", "kept_results"]
 
 
 # -- before any picture is decoded ------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class OpenedDrop:
-    """A drop with its files listed; its archive, if it is one, is unpacked. `mends` as in `Job`."""
-
-    found: Survey
-    reasons: tuple[Reason, ...]
-    mends: str | None
-
-
 def opened(drop: Path, scratch: Path, rules: Rulebook) -> OpenedDrop:
-    """Return the drop with the list of its files. Raise `Refused` where its archive cannot be unpacked."""
+    """Return the drop with its files and manifest. Raise `Refused` where its archive cannot be unpacked."""
     root, reasons = artist_folder(drop, scratch, rules)
-    return OpenedDrop(survey(root, rules.intake), tuple(reasons), refused_before(drop) or refused_before(root))
+    found = survey(root, rules.intake)
+    said = reading.read_leniently(root, max_kib=rules.intake.caps.manifest_kib, radios=rules.radios)
+    return OpenedDrop(found, tuple(reasons), *said, refused_before(drop) or refused_before(root))
 
 
 def understand(drop: Path | OpenedDrop, name: str, scratch: Path, bench: Bench) -> Job:
@@ -111,10 +64,9 @@ def understand(drop: Path | OpenedDrop, name: str, scratch: Path, bench: Bench) 
 
     Raise `Refused` with all that was found, the customer and the artist's folder as far as they are known.
     """
-    intake = bench.rules.intake
     drop = opened(drop, scratch, bench.rules) if isinstance(drop, Path) else drop
     found, root, reasons = drop.found, drop.found.root, list(drop.reasons)
-    manifest, faults = reading.read_leniently(root, max_kib=intake.caps.manifest_kib, radios=bench.rules.radios)
+    manifest, faults = drop.manifest, drop.faults
     if in_cloud := [reason for reason in found.reasons if reason.code == "still-in-cloud"]:
         raise Refused(in_cloud, customer=manifest.customer if manifest else None, root=root)
     if manifest is None:

@@ -10,7 +10,6 @@ from pathlib import Path
 
 from keyturn import __version__
 from keyturn.inbox.survey import Survey
-from keyturn.manifest import reading
 from keyturn.manifest.models import Manifest
 from keyturn.outbox import restore_folders
 from keyturn.package import stock_files
@@ -48,8 +47,7 @@ def of_stock(drop: OpenedDrop, scratch: Path, bench: Bench) -> StockDrop | None:
 
     Raise `Refused` with all that is wrong, the customer and the artist's folder.
     """
-    root, rules = drop.found.root, bench.rules
-    manifest, faults = reading.read_leniently(root, max_kib=rules.intake.caps.manifest_kib, radios=rules.radios)
+    root, rules, manifest, faults = drop.found.root, bench.rules, drop.manifest, drop.faults
     if manifest is None or not manifest.stock:
         return None
     radio = rules.radio(manifest.radio[0])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import groupby
 from pathlib import Path
@@ -36,6 +36,17 @@ class Bookkeeping:
         sheets.write_sheet(self.shop.outbox, target.partition("/")[0], self.rules, self.papers)
         self._clear_mended(target, record)
         self.ledger.add_ready(target, record)
+
+    def enter_fleet(self, targets: Iterable[str]) -> None:
+        """Enter the revisions of a fleet, by their paths in the outbox: each customer's sheet is written once."""
+        for customer, group in groupby(sorted(targets), key=lambda target: target.partition("/")[0]):
+            self._enter_all(customer, group)
+
+    def jobs(self, targets: Iterable[str]) -> Iterator[tuple[str, JobRecord]]:
+        """Yield the revisions with these paths in the outbox whose records can be read."""
+        for target in targets:
+            if (record := record_files.read_job(self.shop.outbox / target)) is not None:
+                yield target, record
 
     def enter_slip(self, target: str) -> None:
         """Write anew what tells of the revision `target`: something became of it. Raise OSError where that fails."""
@@ -89,12 +100,9 @@ class Bookkeeping:
 
     def _enter_all(self, customer: str, targets: Iterable[str]) -> None:
         """Enter all revisions of one customer with one sheet and one transaction."""
-        outbox = self.shop.outbox
-        made = [
-            (target, record) for target in targets if (record := record_files.read_job(outbox / target)) is not None
-        ]
+        made = list(self.jobs(targets))
         if made:
-            sheets.write_sheet(outbox, customer, self.rules, self.papers)
+            sheets.write_sheet(self.shop.outbox, customer, self.rules, self.papers)
             for target, record in made:
                 self._clear_mended(target, record)
             self.ledger.add_all_ready(made)

@@ -18,27 +18,32 @@ from typing import Any
 from loguru import logger
 
 from keyturn import pipeline
-from keyturn.inbox.artist_folder import artist_folder
 from keyturn.inbox.doubts import Doubts, still_arriving
 from keyturn.inbox.survey import Snapshot
-from keyturn.manifest import reading
 from keyturn.outbox import revision_numbers
 from keyturn.outbox.record_files import refused_before
 from keyturn.pages.rejects import rejected_pages
-from keyturn.pipeline import Bench
-from keyturn.service import abrupt_ends, slip_intake
+from keyturn.pipeline import Bench, fleet, stock
+from keyturn.pipeline.fleet import FleetJobs
+from keyturn.pipeline.stock import StockDrop
+from keyturn.service import abrupt_ends, fleet_maker, slip_intake, stock_intake
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
+from keyturn.service.fleet_maker import BuiltFleet
 from keyturn.service.hooks import Event
+from keyturn.service.unread_drops import ended_abruptly, our_bug, unread
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.progress import Stopped
-from keyturn.shop.reasons import Reason, Refused, ShopFault, refuse, shop_fault
-from keyturn.shop.records import JobRecord
+from keyturn.shop.reasons import Reason, Refused, ShopFault, shop_fault
+from keyturn.shop.records import JobRecord, Rejection
 
 
 class Outcome(StrEnum):
-    """What became of a drop. `FINISHED`: an earlier try had published or refused it already. `ENTERED`: a slip was."""
+    """What became of a drop. `FINISHED`: an earlier try had published or refused it already.
+
+    `ENTERED`: a slip or stock files were.
+    """
 
     READY = "ready"
     REFUSED = "refused"
@@ -72,7 +77,7 @@ class DropMaker:
             return Outcome.FINISHED
         for is_last in (False, True):
             if abrupt_ends.is_to_blame(current):
-                return self._reject(current, self._unread(current, _ended_abruptly(current)))
+                return self._reject(current, self._unread(current, ended_abruptly(current)))
             current = abrupt_ends.count_try(self.folders.shop.work, current)
             before = self.folders.artist_snapshot(current)
             try:
@@ -93,7 +98,13 @@ class DropMaker:
             if (slip_text := slip_intake.text_in(self.folders.drop_of(claim))) is not None:
                 return self._enter_slip(claim, before, slip_text)
             scratch = self._new_scratch(claim)
-            job = pipeline.understand(self.folders.drop_of(claim), job_name(claim), scratch, self.bench)
+            opened = pipeline.opened(self.folders.drop_of(claim), scratch, self.bench.rules)
+            if (stock_drop := stock.of_stock(opened, scratch, self.bench)) is not None:
+                return self._keep_stock(claim, before, stock_drop)
+            partly = bool(self.folders.published(claim))
+            job = fleet.ordered(opened, job_name(claim), scratch, self.bench, good_alone=partly)
+            if isinstance(job, FleetJobs):
+                return self._make_fleet(claim, before, job, scratch)
             if returned := self._send_back_if_arriving(claim, before, job.reasons, job.found.root):
                 return returned
             revision, staging = self._next_revision(job), self.folders.staging(claim)
@@ -120,7 +131,7 @@ class DropMaker:
             return returned
         logger.opt(exception=error).error("{}: our own bug", claim.name)
         if is_last:
-            return self._reject(claim, self._unread(claim, _our_bug()))
+            return self._reject(claim, self._unread(claim, our_bug()))
         self.uncount_try(claim)
         return None
 
@@ -169,6 +180,33 @@ class DropMaker:
         logger.success("{}: ready in outbox/{} ({})", claim.name, target, times)
         return Outcome.READY
 
+    def _make_fleet(self, claim: Claim, before: Snapshot, jobs: FleetJobs, scratch: Path) -> Outcome:
+        known, root = jobs.refused(jobs.faults).reasons, jobs.opened.found.root
+        if returned := self._send_back_if_arriving(claim, before, known, root):
+            return returned
+        made = fleet_maker.built(jobs, claim, self.folders, scratch, self.bench)
+        return self._send_back_if_changed(claim, before) or self._publish_fleet(claim, made)
+
+    def _publish_fleet(self, claim: Claim, made: BuiltFleet) -> Outcome:
+        progress, rejection, rest = self.bench.progress, None, None
+        if made.refused is not None:
+            rejection, pages = self._rejection(claim, made.refused)
+            rest = fleet_maker.lay_rest(made, claim, self.folders, rejection, pages)
+        self.doubts.forget(claim.name)
+        self.remove_scratch(claim)
+        progress.stage("publish")
+        targets = (*self.folders.published(claim), *made.revisions)
+        refused = self.folders.publish_fleet(claim, made.revisions, rest)
+        progress.stage("sheet")
+        self._enter(lambda: self.books.enter_fleet(targets))
+        times = progress.times()
+        for target, record in self.books.jobs(targets):
+            self.told("ready", {"path": f"outbox/{target}", "job": record.model_dump(mode="json")})
+        logger.success("{}: {} jobs ready in the outbox ({})", claim.name, len(targets), times)
+        if refused is not None and rejection is not None:
+            self._tell_refused(claim, refused, rejection)
+        return Outcome.READY
+
     def _enter_slip(self, claim: Claim, before: Snapshot, text: bytes) -> Outcome:
         slip = slip_intake.checked(text, self.folders.shop.outbox, claim)
         if returned := self._send_back_if_changed(claim, before):
@@ -176,6 +214,15 @@ class DropMaker:
         self.doubts.forget(claim.name)
         if (answered := slip_intake.enter(slip, claim, self.folders, self.books)) is not None:
             self.told("answered", answered)
+        return Outcome.ENTERED
+
+    def _keep_stock(self, claim: Claim, before: Snapshot, found: StockDrop) -> Outcome:
+        made = stock_intake.built(found, claim, self.folders, self.bench)
+        if returned := self._send_back_if_changed(claim, before):
+            return returned
+        self.doubts.forget(claim.name)
+        self.remove_scratch(claim)
+        stock_intake.keep(made, claim, self.folders)
         return Outcome.ENTERED
 
     def _enter(self, enter: Callable[[], None]) -> None:
@@ -188,7 +235,8 @@ class DropMaker:
 
     def _send_back_if_changed(self, claim: Claim, before: Snapshot) -> Outcome | None:
         """Send the drop back to the inbox, to settle anew, where it is not as it was or is being written to."""
-        if self.folders.artist_snapshot(claim) == before and not self.folders.is_written(claim):
+        same = self.folders.artist_snapshot(claim) == before and not self.folders.is_written(claim)
+        if same or self.folders.published(claim):  # some rows of a fleet are out
             return None
         self._send_back(claim, "changed while it was being made")
         return Outcome.RETURNED
@@ -199,7 +247,7 @@ class DropMaker:
         """Send the drop back to the inbox where its only faults are those of a copy in progress, and it has not been
         left alone as it is often enough."""
         looks = still_arriving(reasons, self.folders.drop_of(claim), root)
-        if not looks or not self.doubts.is_to_wait(claim.name, before):
+        if not looks or not self.doubts.is_to_wait(claim.name, before) or self.folders.published(claim):
             return None
         place = self._send_back(claim, looks)
         self.doubts.sent_back(claim.name, place.name, before, looks)
@@ -212,45 +260,32 @@ class DropMaker:
         return place
 
     def _reject(self, claim: Claim, refused: Refused) -> Outcome:
-        before = refused_before(self.folders.drop_of(claim))
-        rejection = pipeline.rejection(refused, claim.id, claim.name, self.bench, mends=before)
-        pages = rejected_pages(rejection, self.bench.papers.letterhead)
+        if self.folders.published(claim):  # of a fleet: what is out stays out, and the drop is archived
+            self._remove_staging(claim)
+            return self._publish_fleet(claim, BuiltFleet({}, self.folders.drop_of(claim), refused))
+        rejection, pages = self._rejection(claim, refused)
         self._remove_staging(claim)
         self.remove_scratch(claim)
         self.doubts.forget(claim.name)
         folder = self.folders.reject(claim, rejection, pages)
+        self._tell_refused(claim, folder, rejection)
+        return Outcome.REFUSED
+
+    def _unread(self, claim: Claim, reason: Reason) -> Refused:
+        return unread(self.folders.drop_of(claim), self._new_scratch(claim), self.bench.rules, reason)
+
+    def _rejection(self, claim: Claim, refused: Refused) -> tuple[Rejection, dict[str, str]]:
+        """Return the record and the pages of a refusal."""
+        before = refused_before(self.folders.drop_of(claim))
+        rejection = pipeline.rejection(refused, claim.id, claim.name, self.bench, mends=before)
+        return rejection, rejected_pages(rejection, self.bench.papers.letterhead)
+
+    def _tell_refused(self, claim: Claim, folder: Path, rejection: Rejection) -> None:
         self._enter(lambda: self.books.enter_refused(folder, rejection))
         record = rejection.model_dump(mode="json", exclude={"pictures"})
         self.told("refused", {"path": f"rejects/{folder.name}", "rejection": record})
         logger.warning("{}: refused, see rejects/{}", claim.name, folder.name)
-        return Outcome.REFUSED
-
-    def _unread(self, claim: Claim, reason: Reason) -> Refused:
-        """Return the refusal of a drop that was not made, with its customer as far as its manifest says."""
-        rules = self.bench.rules
-        try:
-            root, _ = artist_folder(self.folders.drop_of(claim), self._new_scratch(claim), rules)
-        except (Refused, OSError):
-            return Refused([reason])
-        manifest, _ = reading.read_leniently(root, max_kib=rules.intake.caps.manifest_kib)
-        return Refused([reason], customer=manifest.customer if manifest else None, root=root)
 
 
 def job_name(claim: Claim) -> str:
     return claim.name if claim.form == "folder" else without_ending(claim.name)
-
-
-def _ended_abruptly(claim: Claim) -> Reason:
-    return refuse(
-        "drop-defeats-service",
-        f"the work on this drop ended abruptly {claim.tries} times, and that on others did not",
-        "save the pictures anew and send it again; tell whoever runs Keyturn",
-    )
-
-
-def _our_bug() -> Reason:
-    return refuse(
-        "keyturn-bug",
-        "Keyturn itself failed on this drop",
-        "this is not your fault: tell whoever runs Keyturn, the service's log has the details",
-    )

@@ -54,11 +54,11 @@ class RevisionFolders:
         self._archive(claim, publication)
         return self.shop.outbox / target
 
-    def publish_fleet(self, claim: Claim, built: Mapping[str, Path], rest: str | None = None) -> None:
+    def publish_fleet(self, claim: Claim, built: Mapping[str, Path], rest: str | None = None) -> Path | None:
         """Rename the built revisions, folders in `staging`, to their targets in the outbox, then archive the drop.
 
-        Those that an earlier try published stay. `rest` is the name in rejects of what `lay_rest` has laid ready.
-        Raise FileExistsError where a target is there already.
+        Those that an earlier try published stay. `rest` is the name in rejects of what `lay_rest` has laid ready:
+        return its path then. Raise FileExistsError where a target is there already.
         """
         for target, place in built.items():
             self._ready(place, target)
@@ -66,27 +66,30 @@ class RevisionFolders:
         targets, places = (*done, *built), (*("gone" for _ in done), *(place.name for place in built.values()))
         publication = Publication(target=targets[0], others=targets[1:], places=places, rest=rest)
         write_record(self.shop.work / claim.id / "publish.json", publication)
-        self._move_fleet(claim, publication)
+        refused = self._move_fleet(claim, publication)
         self._archive(claim, publication)
+        return refused
 
     def _ready(self, staged: Path, target: str) -> None:
         close_to_group(staged)
         durable_files.fsync_tree(staged)
         published_digests.record(self.shop.published, target, staged)
 
-    def _move_fleet(self, claim: Claim, publication: Publication) -> None:
+    def _move_fleet(self, claim: Claim, publication: Publication) -> Path | None:
         for target, place in zip(publication.targets, publication.places, strict=True):
             if not self._is_published(claim, target):
                 self._move_in(self.shop.building / claim.id / place, self.shop.outbox / target)
-        self._move_rest(claim, publication)
+        return self._move_rest(claim, publication)
 
-    def _move_rest(self, claim: Claim, publication: Publication) -> None:
+    def _move_rest(self, claim: Claim, publication: Publication) -> Path | None:
         rest = self.rest_of(claim)
         if publication.rest is None or not rest.is_dir():
-            return
+            return None
         target = self.shop.rejects / publication.rest
         if not finish_move(rest, target):
-            move(rest, free_name(self.shop.rejects, publication.rest))
+            target = free_name(self.shop.rejects, publication.rest)
+            move(rest, target)
+        return target
 
     def rest_of(self, claim: Claim) -> Path:
         """Return the folder in work that holds the faulty rows of a fleet on their way to rejects."""
