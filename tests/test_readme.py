@@ -25,7 +25,8 @@ from keyturn.service import apprise_sending
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
 from samples import Run, picture, until, with_tables
-from stock_samples import STOCKS
+from shop_runs import run_until_quiet
+from stock_samples import STOCKS, stock_drop
 
 CHECKOUT = Path(__file__).parents[1]
 README = (CHECKOUT / "README.md").read_text(encoding="utf-8")
@@ -56,6 +57,7 @@ COMMANDS = (
     "[notify]",
     "bmp_rows",
     "radios learn",
+    "\nstock = true",
 )
 
 
@@ -264,7 +266,7 @@ def test_every_command_named_in_a_sentence_has_its_name_and_options() -> None:
     assert len(named) > 5
     for _, command, *rest in named:
         inner = getattr(known[command], "commands", {})  # a group's own commands
-        chosen = inner[rest.pop(0)] if inner else known[command]
+        chosen = inner[rest.pop(0)] if rest and rest[0] in inner else known[command]
         options = {option for parameter in chosen.params for option in parameter.opts}
         assert {word for word in rest if word.startswith("-")} <= options, (command, rest)
 
@@ -295,6 +297,15 @@ def test_the_share_is_one_that_samba_knows(needs: Callable[[str], str], tmp_path
     assert said.returncode == 0 and "Loaded services file OK" in said.stderr
     assert not [line for line in said.stderr.splitlines() if "inbox" in line or "nknown" in line]
     assert "force user = keyturn" in said.stdout
+
+
+def test_stock_files_with_the_example_are_kept_and_copied(run: Run, small: Shop, tmp_path: Path) -> None:
+    stock_drop(small.inbox / "stock", manifest=block("\nstock = true"))
+    run_until_quiet(small)
+    (tmp_path / "stick").mkdir()
+    assert "`keyturn copy restore-tall-768x1024`" in README
+    assert run("copy", "restore-tall-768x1024", tmp_path / "stick", "--any-folder", "--root", small.root) == 0
+    assert (small.outbox / "fern-hollow-mobile-library/restore-tall-768x1024/SHA256SUMS").is_file()
 
 
 def test_a_radio_is_learnt_from_its_stock_files(
