@@ -19,9 +19,10 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 import page_records as records
-from keyturn.commands import answer, demo, doctor, inspect, make, output, slip_entry, status
+from keyturn.commands import answer, demo, doctor, inspect, job_status, make, output, slip_entry, status
 from keyturn.commands.demo import DemoOutcome
 from keyturn.commands.finding import Finding, Health
+from keyturn.commands.job_status import JobStatus
 from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.pipeline import Made
 from keyturn.radio import archive
@@ -128,6 +129,7 @@ def said_yes(name: str) -> Slip:
 PRINTERS: dict[str, Callable[[Console, str], object]] = {
     "status": lambda to, name: status._print_state(to, state(name)),
     "status with places": lambda to, name: status._print_state(to, with_places(name)),
+    "status of a job": lambda to, name: job_status.print_status(to, JobStatus(placed(name)[0], 2, name)),
     "answer": lambda to, name: answer._print_noted(to, said_yes(name), slip_entry.WRITTEN),
     "make and check": lambda to, name: make.print_made(to, job(name)),
     "reasons": lambda to, name: output.reasons(to, [about(name)]),

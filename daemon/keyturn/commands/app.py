@@ -23,7 +23,7 @@ class Commands(CommandGroup):
     names = (
         *("init", "run", "status", "retry", "radios"),
         *("make", "check", "new", "demo"),
-        *("shown", "answer", "copy", "fitted"),
+        *("shown", "answer", "copy", "labels", "fitted"),
         *("inspect", "flash", "calibrate", "doctor"),
         "service",
     )

@@ -12,7 +12,7 @@ import typer
 from keyturn.commands import approval, job_search, output, restore_search, slip_entry, stick_copy, sticks_in_a_row
 from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_if_any, shop_of
 from keyturn.commands.stick_copy import RestoreFolder, StickFolder
-from keyturn.commands.sticks_in_a_row import Row, StickToMake
+from keyturn.commands.sticks_in_a_row import StickRow, StickToMake
 from keyturn.shop import mounts, settings
 from keyturn.shop.mounts import Mount
 from keyturn.shop.plain_text import plain_line
@@ -109,7 +109,7 @@ def _copy_all(
     left = sticks_in_a_row.left_of(every, copied, fitted)
     if len(left) < len(every):
         out.print(f"Done before: {output.plain(', '.join(stick.name for stick in every if stick not in left))}.")
-    row = Row(
+    row = StickRow(
         look=lambda: (target,) if target else tuple(stick.point for stick in mounts.sticks()),
         pause=lambda: time.sleep(sticks_in_a_row.LOOK_EVERY_S),
         say=lambda text: out.print(output.plain(text)),

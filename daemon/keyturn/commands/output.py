@@ -12,12 +12,14 @@ import sys
 import traceback
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 
 from keyturn.shop.plain_text import escaped_in_json, plain_line
 from keyturn.shop.reasons import Kind, Reason
+from keyturn.shop.wrong_use import WrongUse
 
 if TYPE_CHECKING:  # loguru names these types in its stub alone
     from loguru import Record, RecordException
@@ -49,6 +51,16 @@ def write_json(value: object, *, one_line: bool = False) -> None:
     indent, separators = (None, (",", ":")) if one_line else (2, None)
     text = json.dumps(value, indent=indent, separators=separators, ensure_ascii=False)
     sys.stdout.write(escaped_in_json(text) + "\n")
+
+
+def page_file(named: Path) -> Path:
+    """Return the whole path of a page to write. Raise `WrongUse` where it would not be a page, or has no folder."""
+    page = named.resolve()
+    if page.suffix.lower() not in {".html", ".htm"} or page.is_dir():
+        raise WrongUse(f"{page} is no name for a page", "let --out end in .html")
+    if not page.parent.is_dir():
+        raise WrongUse(f"the folder {page.parent} is not there", "make it, or name another file with --out")
+    return page
 
 
 @contextmanager

@@ -9,11 +9,13 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from keyturn.commands import job_status
 from keyturn.commands.console import JsonOption, RootOption, out, shop_of
+from keyturn.commands.job_status import JobStatus
 from keyturn.commands.output import plain, write_json
 from keyturn.outbox import shop_state
 from keyturn.shop.reasons import Kind
-from keyturn.shop.state_records import PLACES, PlaceCounts, PlacedJob, ShopState
+from keyturn.shop.state_records import PLACES, PlaceCounts, ShopState
 
 WATCH_EVERY_S = 2.0
 MOST_JOBS = 10
@@ -21,23 +23,32 @@ MOST_JOBS = 10
 
 
 def status(
+    job: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="CODE", help="The code of a stick's label, or a job: how far that has come.", show_default=False
+        ),
+    ] = None,
     root: RootOption = None,
     as_json: JsonOption = False,
     watch: Annotated[bool, typer.Option("--watch", help="Show it again every two seconds, until Ctrl-C.")] = False,
 ) -> None:
     """Say what waits, what is in work, what is ready, what was refused, and whether the service runs.
 
+    With the code of a stick's label, or a job, it says how far that job has come.
+
     Example: `keyturn status --root /srv/keyturn`
     """
     shop = shop_of(root)
     shop.require()
     while True:
-        state = shop_state.current_state(shop)
+        state = shop_state.current_state(shop) if job is None else job_status.of(shop, job)
         if as_json:
-            write_json(state.model_dump(mode="json"), one_line=watch)
+            shown = state.as_json() if isinstance(state, JobStatus) else state.model_dump(mode="json")
+            write_json(shown, one_line=watch)
         else:
             out.clear() if watch else None
-            _print_state(out, state)
+            job_status.print_status(out, state) if isinstance(state, JobStatus) else _print_state(out, state)
         if not watch:
             return
         sys.stdout.flush()
@@ -92,20 +103,11 @@ def _jobs(console: Console, state: ShopState) -> None:
             said = f": {plain(job.said)}" if job.said else ""
             since = f", since {plain(job.since)}" if job.since else ""
             console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)}{since}{said}")
-            _vehicles(console, job)
+            job_status.print_vehicles(console, job)
         if total > len(shown):
             console.print(f"  and {total - len(shown)} more")
     if counts.fitted_earlier or counts.quiet:
         console.print(f"Fitted earlier: {counts.fitted_earlier}; made long ago and never spoken of: {counts.quiet}")
-
-
-def _vehicles(console: Console, job: PlacedJob) -> None:
-    """Print a line for each vehicle of the job."""
-    for line in job.lines:
-        words = f": {line.words}" if line.place else ""
-        since = f", since {plain(line.since)}" if line.since else ""
-        said = f", {plain(line.said)}" if line.said else ""
-        console.print(f"    {plain(line.name)}{words}{since}{said}")
 
 
 def _ready(console: Console, state: ShopState) -> None:

@@ -63,7 +63,7 @@ def used_for(every: Sequence[StickToMake], copied: Iterable[Slip]) -> dict[str, 
 
 
 @dataclass(slots=True)
-class Row:
+class StickRow:
     """What one row of sticks needs from outside.
 
     `look` returns where sticks may be mounted now; `pause` waits a moment. `faults` says what forbids a copy, `agreed`

@@ -15,7 +15,7 @@ from keyturn.outbox.ledger_rows import MadeFor, Standing, lines_text
 from keyturn.outbox.revision_life import FILES, Life
 from keyturn.shop.records import JobRecord
 from keyturn.shop.slips import Slip
-from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, VehicleLine
+from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, Ready, VehicleLine
 
 FITTED_SHOWN = timedelta(days=7)
 QUIET_AFTER = timedelta(days=90)
@@ -43,6 +43,16 @@ def jobs_in(
     found = {path: said for path, what in wanted_by.items() if (said := standing(f"{outbox}/{path}", what))}
     wanted = _wanted(found.values(), approval, now)
     return ledger_rows.jobs_of(made, found, wanted) if wanted else ((), None)
+
+
+def placed(outbox: Path, made: Ready, approval: bool) -> PlacedJob:
+    """Return where a revision stands, from the slips beside it. `approval`: none may go on a stick without a yes."""
+    said = standing(f"{outbox}/{made.path}", MadeFor(made.radios, made.vehicles))
+    unsaid: Place = "customer" if approval or (said and said.asked) else "stick"
+    known = said or Standing("", made.made_at, "", 0, 0)
+    lines = ledger_rows.vehicle_lines(known.lines) or tuple(VehicleLine(name=name) for name in made.vehicles)
+    told = {"place": known.place or unsaid, "since": known.since, "said": known.said, "lines": lines}
+    return PlacedJob.model_validate(made.model_dump() | told)
 
 
 def _wanted(known: Collection[Standing], approval: bool, now: datetime) -> tuple[Place, str, str] | None:

@@ -1,8 +1,8 @@
 """The rules, which a shop can read and edit as TOML: radios, safety, intake limits and names on sticks.
 
 Every table of a rules file names its source. The files of the shop's own rules folder come before those that ship
-with Keyturn: a radio's file adds or replaces that radio, a key in safety.toml, intake.toml, usb.toml, kinds.toml or
-players.toml replaces that key. Loading reports every error of every file at once.
+with Keyturn: a radio's file adds or replaces that radio, a key in safety.toml, intake.toml, usb.toml, kinds.toml,
+labels.toml or players.toml replaces that key. Loading reports every error of every file at once.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from pydantic import BaseModel, Field, ValidationError
 
 from keyturn.shop import player_facts
 from keyturn.shop.folding import folded
+from keyturn.shop.label_sheets import Labels
 from keyturn.shop.name_rules import Fat, Names
 from keyturn.shop.named_kinds import NamedKinds
 from keyturn.shop.radio_profile import Radio, Rule, Sourced
@@ -167,6 +168,7 @@ class Rulebook(Rule):
     intake: Intake
     usb: Usb
     kinds: NamedKinds
+    labels: Labels
 
     def radio(self, name: str) -> Radio | Reason:
         """Return the profile called `name`, or a reason that refuses it and names the nearest one.
@@ -200,7 +202,7 @@ class Rulebook(Rule):
 
 
 M = TypeVar("M", bound=BaseModel)
-_BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb, "kinds": NamedKinds}
+_BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb, "kinds": NamedKinds, "labels": Labels}
 
 
 def load(shop_rules: Path | None = None) -> Rulebook:
