@@ -31,7 +31,8 @@ def _sha256(path: Path) -> str:
 
 @dataclass(frozen=True)
 class Laid:
-    """A drop that was laid in the inbox and where it must end: `ready` or `refused`, or `entered` as a slip.
+    """A drop that was laid in the inbox and where it must end: `ready` or `refused`, `entered` as a slip, or `kept`
+    as stock files.
 
     `late` are names that may be missing or present: the artist adds them while the drop is on its way.
     """
@@ -90,7 +91,8 @@ def after_recovery(shop: Shop, drops: list[Laid], asked: Asked) -> None:
 
 
 def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
-    holding = [place for place in places(shop) if _holds_any(place, drop)]
+    held = _holds if drop.end == "kept" else _holds_any  # the same stock files may come twice
+    holding = [place for place in places(shop) if held(place, drop)]
     where = [str(p.relative_to(shop.root)) for p in holding]
     asked.that(len(holding) == 1, f"{drop.name} lies in {where or 'no folder'}")
     if len(holding) != 1:
@@ -100,6 +102,8 @@ def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
     asked.that(same, f"{drop.name} is not as it came: {sorted(there)}")
     wanted = shop.rejects if drop.end == "refused" else shop.archive
     asked.that(holding[0].is_relative_to(wanted), f"{drop.name}: to be {drop.end}, lies in {where[0]}")
+    if drop.end == "kept":
+        _kept_once(shop, drop, holding[0], asked)
     if drop.end == "entered":
         _entered_once(shop, drop, holding[0], asked)
     if drop.end == "ready":
@@ -107,6 +111,15 @@ def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
         asked.that(len(made) == 1, f"{drop.name} was published {len(made)} times")
         claimed = bool(made) and holding[0].name == f"{made[0].name}--{_record(made[0])['claim']}"
         asked.that(claimed, f"{drop.name}: its archive {where[0]} does not belong to its revision")
+
+
+def _kept_once(shop: Shop, drop: Laid, kept: Path, asked: Asked) -> None:
+    """Its files lie in one folder of stock files, under whose name it is archived."""
+    folder = shop.outbox / kept.parent.name / kept.name.partition("--")[0]
+    asked.that(folder in restores(shop), f"{drop.name}: no stock files lie in {folder.name}")
+    there = set(contents(folder / "usb").values()) if folder.is_dir() else set()
+    came = {sha for name, sha in drop.was.items() if name != "job.toml"}
+    asked.that(there == came, f"{drop.name}: what is kept is not what came")
 
 
 def _entered_once(shop: Shop, drop: Laid, kept: Path, asked: Asked) -> None:
@@ -144,7 +157,11 @@ def _sorted(folder: Path, pattern: str) -> list[Path]:
 
 def revisions(shop: Shop) -> list[Path]:
     customers = [p for p in shop.outbox.iterdir() if p.is_dir() and p != shop.building]
-    return sorted(p for c in customers for p in c.iterdir() if p.is_dir() and not p.name.startswith("."))
+    return sorted(p for c in customers for p in c.iterdir() if p.is_dir() and not p.name.startswith((".", "restore-")))
+
+
+def restores(shop: Shop) -> list[Path]:
+    return sorted(p for p in shop.outbox.glob("[!.]*/restore-*") if p.is_dir())
 
 
 def _record(revision: Path) -> dict[str, str]:
@@ -156,7 +173,7 @@ def published(shop: Shop) -> Contents:
     """The bytes of everything published: what is out must never change again. A hidden file is half written."""
     return {
         p.relative_to(shop.outbox).as_posix(): _sha256(p)
-        for r in revisions(shop)
+        for r in [*revisions(shop), *restores(shop)]
         for p in r.rglob("*")
         if p.is_file() and not p.name.startswith(".")
     }
@@ -166,6 +183,8 @@ def _complete(shop: Shop, drops: list[Laid], asked: Asked) -> None:
     """Promise 2: what has a name in outbox or rejects is whole."""
     for revision in revisions(shop):
         asked.that(_whole_revision(revision), f"outbox/{revision.parent.name}/{revision.name} is not whole")
+    for restore in restores(shop):
+        asked.that(_whole_restore(restore), f"outbox/{restore.parent.name}/{restore.name} is not whole")
     for folder in shop.rejects.iterdir():
         if folder.name.startswith("."):
             continue
@@ -184,6 +203,15 @@ def _whole_revision(revision: Path) -> bool:
         for file in radio["files"]
     }
     there = {p.relative_to(revision).as_posix(): _sha256(p) for p in revision.glob("usb*/**/*") if p.is_file()}
+    return bool(listed) and there == listed
+
+
+def _whole_restore(folder: Path) -> bool:
+    if not all((folder / n).is_file() for n in ("restore.json", "SHA256SUMS", "INSTALL.txt")):
+        return False
+    lines = (folder / "SHA256SUMS").read_text(encoding="utf-8").splitlines()
+    listed = {path: sha for sha, path in (line.split("  ") for line in lines)}
+    there = {p.relative_to(folder).as_posix(): _sha256(p) for p in folder.glob("usb/**/*") if p.is_file()}
     return bool(listed) and there == listed
 
 

@@ -125,6 +125,29 @@ def answers(shop: Shop) -> list[Laid]:
     ]
 
 
+def stock(shop: Shop) -> list[Laid]:
+    """Stock files that are kept, the same ones again, others, which are refused, another radio's, and a drop."""
+    before = lay_stock(shop, "stock", 30, "kept")
+    _make(shop)
+    again, other = lay_stock(shop, "again", 30, "kept"), lay_stock(shop, "other", 32, "refused")
+    return [before, again, other, lay_stock(shop, "fresh", 34, "kept", radio="wide-1024x600"), lay_good(shop)]
+
+
+def lay_stock(shop: Shop, name: str, first: int, end: str, radio: str = "tiny") -> Laid:
+    """A drop of stock files, with pictures from number `first` on."""
+    folder, frame = shop.inbox / name, shop.root / "frame.png"
+    folder.mkdir()
+    text = f'customer = "Fern Hollow"\nradio = "{radio}"\nstock = true\nartist = "{name}"\n'
+    (folder / "job.toml").write_text(text)
+    picture((48, 64), first).save(folder / "logo.png")
+    picture((48, 64), first + 1).save(frame)
+    with zipfile.ZipFile(folder / "bootanimation.zip", "w") as archive:
+        archive.writestr(zipfile.ZipInfo("desc.txt"), "48 64 10\np 0 0 part0\n")
+        archive.writestr(zipfile.ZipInfo("part0/0001.png"), frame.read_bytes())
+    frame.unlink()
+    return Laid(name, contents(folder), end)
+
+
 def slip_line(revision: Path) -> str:
     """A yes to the revision, as the customer's sheet writes it; made here without the package's own code."""
     job = json.loads((revision / "job.json").read_bytes())
@@ -171,6 +194,7 @@ SCENARIOS = {
     "changed": Scenario(changed, {"changed": True}),
     "doubtful": Scenario(doubtful),
     "answers": Scenario(answers),
+    "stock": Scenario(stock),
     "answers-apart": Scenario(answers, mounts=("inbox", "archive", "rejects")),
     "inbox-apart": Scenario(drops, mounts=("inbox",)),
     "all-apart": Scenario(good_and_bad, mounts=("inbox", "outbox", "archive", "rejects")),

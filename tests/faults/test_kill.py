@@ -40,7 +40,9 @@ def chosen(tries: Campaign, scenario: str, kind: str, every: int, most: int) -> 
     return every_one[:: -(-len(every_one) // most)]
 
 
-@pytest.mark.parametrize(("scenario", "most"), [("drops", 60), ("changed", 20), ("mended", 15), ("answers", 25)])
+@pytest.mark.parametrize(
+    ("scenario", "most"), [("drops", 60), ("changed", 20), ("mended", 15), ("answers", 25), ("stock", 25)]
+)
 def test_killed_before_any_call_the_shop_keeps_its_promises(tries: Campaign, scenario: str, most: int) -> None:
     tally = tally_of(chosen(tries, scenario, "kill", 12, most), tries)
     assert tally.ended["killed"] == tally.points
