@@ -94,10 +94,10 @@ def _chosen(job: WordsJob) -> tuple[Faces, list[Reason]]:
 def _unusable(text: str) -> Iterator[Reason]:
     """Yield what makes a text one that Keyturn cannot set rightly."""
     if any(letter in letter_order.OVERRIDES for letter in text):
-        what = f"{_cut(text)} has hidden characters that turn its letters round"
+        what = f'"{_cut(text)}" has hidden characters that turn its letters round'
         yield refuse("words-turned-round", what, "type the words anew, and do not copy them")
     if letter_order.needs_raqm(text) and not shapes_any_script():
-        what = f"the letters of {_cut(text)} join or run from right to left, and this shop lacks what sets them"
+        what = f'the letters of "{_cut(text)}" join or run from right to left, and this shop lacks what sets them'
         mend = "the shop installs FriBidi, as keyturn doctor says; or draw the words as a picture and name it as art"
         yield refuse("words-not-set", what, mend)
 
@@ -151,7 +151,7 @@ def _letters_missing(text: str, missing: Sequence[str]) -> Reason:
 
 def _cut(text: str) -> str:
     one_line = text.replace("\n", " ")
-    return f'"{one_line}"' if len(one_line) <= 60 else f'"{one_line[:57]}..."'
+    return one_line[:57] + "..." * (len(one_line) > 57)
 
 
 # -- how large ----------------------------------------------------------------------------------------
@@ -192,8 +192,7 @@ def _too_long(job: WordsJob, words: SetText, scale: float) -> list[Reason]:
     times = _times_too_wide(job, words, scale)
     if job.fit is None or times <= 1.001:
         return []
-    high = round(job.line_px * scale)
-    what = f"{_cut(job.text)} is {times:.2f} times as wide as fit = {job.fit:g} allows, in lines {high} pixels high"
-    what += ", the smallest that can be read"
+    high, short = round(job.line_px * scale), _cut(job.text)
+    what = f'"{short}" is {times:.2f} times as wide as fit = {job.fit:g} allows, in lines {high} pixels high'
     mend = "break it into lines with wrap = 0.9, or write fewer words" if job.wrap is None else "write fewer words"
     return [note("words-too-long", what, mend)]

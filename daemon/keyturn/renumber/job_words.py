@@ -204,10 +204,9 @@ def _named_font(wanted: str | None, place: str, bench: WordsBench) -> tuple[Font
     alike = [path for path in shops if path.name == wanted] or [p for p in shops if folded(p.name) == folded(wanted)]
     if len(alike) == 1 and not names:
         return FontFile(alike[0]), []
-    what = f'"{wanted}" names {len(names)} files of the drop'
-    if not names:
-        what = f'"{wanted}" is neither in the drop nor among the shop\'s fonts'
-        what += what_looks_like(wanted, bench.found.files)
+    what = f'"{wanted}" is no font of the drop or of the shop{what_looks_like(wanted, bench.found.files)}'
+    if names:
+        what = f'"{wanted}" names {len(names)} files of the drop'
     there = ", ".join(path.name for path in shops[:FONTS_NAMED])
     mend = f"put the font into the drop, or name one of the shop's: {there}" if there else "put the font into the drop"
     return None, [refuse("font-missing", what, mend, file=FILE_NAME, field=f"{place}.font")]
