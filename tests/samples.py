@@ -28,6 +28,12 @@ PATIENCE_S = 120
 """Only a test that fails waits so long: a machine with much else to do makes a minute of a second."""
 
 
+def with_rows(root: Path, *rows: str) -> Path:
+    """Lay the table of a fleet into the drop `root`, its cells parted by semicolons; return the drop."""
+    (root / "fleet.csv").write_text("".join(f"{row}\n" for row in rows), encoding="utf-8-sig")
+    return root
+
+
 def until(true: Callable[[], bool]) -> None:
     end = time.monotonic() + PATIENCE_S
     while not true():

@@ -14,8 +14,8 @@ from keyturn.commands import make_by_hand
 from keyturn.outbox import record_files
 from keyturn.pipeline import Bench
 from keyturn.shop.folders import Shop
-from keyturn.shop.reasons import Refused
-from samples import PATIENCE_S, Drop
+from keyturn.shop.reasons import Kind, Refused, only
+from samples import PATIENCE_S, Drop, with_rows
 
 
 def held(folder: Path) -> dict[str, bytes]:
@@ -99,3 +99,35 @@ def test_a_job_is_named_after_its_folder_or_its_zip(tmp_path: Path, monkeypatch:
     assert make_by_hand.drop_name(tmp_path / "van.tar.gz") == "van"
     monkeypatch.chdir(tmp_path / "van.two")
     assert make_by_hand.drop_name(Path()) == "van.two"
+
+
+FLEET = 'each = "fleet.csv"\nradio = "tiny"\n'
+
+
+def test_each_row_of_a_fleet_is_a_revision_and_each_customer_has_one_sheet(
+    drop: Drop, bench: Bench, tmp_path: Path
+) -> None:
+    root = with_rows(drop("vans", frames=3, manifest=FLEET), "customer;job", "Fern;one", "Fern;two", "Ada;one")
+    result = make_by_hand.make(root, tmp_path / "out", bench)
+    made = (result, *result.others)
+    folders = [each.folder.relative_to(tmp_path / "out").as_posix() for each in made if each.folder]
+    assert folders == ["fern/one-r1", "fern/two-r1", "ada/one-r1"]
+    assert [each.sheet.parent.name for each in made if each.sheet] == ["fern", "fern", "ada"]
+    assert result.refused is None and not list((tmp_path / "out").glob(".building*"))
+    assert len(make_by_hand.check(root, bench).others) == 2
+
+
+def test_a_faulty_row_of_a_fleet_leaves_nothing_unless_the_good_ones_are_wanted(
+    drop: Drop, bench: Bench, tmp_path: Path
+) -> None:
+    rows = ["customer;job;radio", "Fern;one;", "Fern;two;tinny", "Ada;one;tiny"]
+    with pytest.raises(Refused):
+        make_by_hand.make(with_rows(drop("vans", manifest=FLEET), *rows), tmp_path / "out", bench)
+    assert list((tmp_path / "out").iterdir()) == []
+    root = with_rows(drop("good", manifest=FLEET + "each_good = true\n"), *rows)
+    result = make_by_hand.make(root, tmp_path / "out", bench)
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["ada", "fern"]
+    assert result.refused and [reason.field for reason in only(result.refused.reasons, Kind.REFUSE)] == ["C3"]
+    looked = make_by_hand.look(root, bench)
+    assert isinstance(looked.outcome, make_by_hand.MadeByHand) and looked.outcome.refused
+    assert "Fern" in looked.page

@@ -40,6 +40,8 @@ def make(
     with bench_of(root) as bench:
         result = make_by_hand.make(drop, to, bench)
     print_made(out, result)
+    if result.refused is not None:
+        raise result.refused
 
 
 @contextmanager
@@ -76,7 +78,16 @@ def _kept_in(shop: Shop | None) -> Path:
 
 
 def print_made(console: Console, result: MadeByHand) -> None:
-    """Print what was made for each radio, where it is, and every reason once."""
+    """Print what was made for each radio, where it is, and every reason once; of a fleet for each row."""
+    every = (result, *result.others)
+    for each in every:
+        _print_job(console, each)
+    for sheet in dict.fromkeys(each.sheet for each in every if each.sheet):
+        console.print(f"  sheet: {plain(str(sheet))}")
+    reasons(console, dict.fromkeys(reason for each in every for reason in all_reasons(each.made.record)))
+
+
+def _print_job(console: Console, result: MadeByHand) -> None:
     record = result.made.record
     for radio in record.radios:
         frames = sum(p.frames for p in radio.parts)
@@ -84,9 +95,6 @@ def print_made(console: Console, result: MadeByHand) -> None:
         console.print(f"[bold]{plain(record.job)}[/] for {plain(radio.radio)}: {size}; {_timing(radio.timeline)}")
         if result.folder:
             console.print(f"  stick: {plain(str(result.folder / radio.folder))}")
-    if result.sheet:
-        console.print(f"  sheet: {plain(str(result.sheet))}")
-    reasons(console, dict.fromkeys(all_reasons(record)))
 
 
 def _timing(timing: TimelineRecord) -> str:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
 from itertools import count
 from pathlib import Path
+from typing import TypeVar
 
 from keyturn import pipeline
 from keyturn.inbox.moving import move
@@ -18,41 +19,107 @@ from keyturn.outbox.customer_folder import revision_names
 from keyturn.package.refused_pictures import exhibited, file_pictures
 from keyturn.pages.rejects import rejected_html
 from keyturn.pages.sheet import Beside, sheet
-from keyturn.pipeline import Bench, Job, Made
+from keyturn.pipeline import Bench, Job, Made, fleet
 from keyturn.shop import durable_files
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.reasons import Refused, refuse
+from keyturn.shop.records import PlayerRecord, ProofRecord
 
 
 @dataclass(frozen=True, slots=True)
 class MadeByHand:
-    """What was made, the revision's folder and the customer's sheet. Both are None where nothing is kept."""
+    """What was made, the revision's folder and the customer's sheet. Both are None where nothing is kept.
+
+    Of a fleet it is the first row's, `others` are the further ones, without their pictures, and `refused` is the
+    refusal of the rows that the right ones did not wait for.
+    """
 
     made: Made
     folder: Path | None
     sheet: Path | None
+    others: tuple[MadeByHand, ...] = ()
+    refused: Refused | None = None
 
 
 def make(drop: Path, out: Path, bench: Bench) -> MadeByHand:
     """Make `drop` into out/<customer>/<job>-rN. Raise `Refused` where it cannot be made, and leave no half of it."""
     out.mkdir(parents=True, exist_ok=True)
-    with _opened(drop) as (folder, scratch):
-        job = pipeline.understand(folder, drop_name(drop), scratch, bench)
-        with _staging(out, job) as (staging, revision):
-            made = pipeline.make(job, f"by-hand-{drop.name}", drop.name, revision, staging, scratch, bench)
+    with _opened(drop) as (folder, scratch), ExitStack() as stagings:
+
+        def build(job: Job, place: Path, own: Bench) -> _Built:
+            staging, revision = stagings.enter_context(_staging(out, job))
+            made = pipeline.make(job, f"by-hand-{drop.name}", drop.name, revision, staging, place, own)
             durable_files.fsync_tree(staging)
-            target = _target(out, job, revision)
-            target.parent.mkdir(exist_ok=True)
-            move(staging, target)
-        return MadeByHand(made, target, _write_sheet(out, job.customer_folder, bench))
+            return _Built(made, staging, _target(out, job, revision))
+
+        built, refused = _each_job(drop, folder, scratch, bench, build)
+        for each in built:
+            each.target.parent.mkdir(exist_ok=True)
+            move(each.staging, each.target)
+        sheets_of = {each.target.parent: None for each in built}
+        written = {customer: _write_sheet(out, customer.name, bench) for customer in sheets_of}
+        return _as_one([MadeByHand(b.made, b.target, written[b.target.parent]) for b in built], refused)
 
 
 def check(drop: Path, bench: Bench) -> MadeByHand:
     """Make `drop` as `make` does, and keep nothing. The result has every reason that the shop would find."""
-    with _opened(drop) as (folder, scratch), tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
-        job = pipeline.understand(folder, drop_name(drop), scratch, bench)
-        made = pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
-        return MadeByHand(made, None, None)
+    with _opened(drop) as (folder, scratch):
+        made, refused = _each_job(drop, folder, scratch, bench, lambda job, place, own: _checked(job, drop, place, own))
+        return _as_one([MadeByHand(each, None, None) for each in made], refused)
+
+
+def _checked(job: Job, drop: Path, scratch: Path, bench: Bench) -> Made:
+    with tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
+        return pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
+
+
+@dataclass(frozen=True, slots=True)
+class _Built:
+    """A revision in its `staging` folder, on its way to `target`."""
+
+    made: Made
+    staging: Path
+    target: Path
+
+
+T = TypeVar("T", Made, _Built)
+
+
+def _each_job(
+    drop: Path, folder: Path, scratch: Path, bench: Bench, work: Callable[[Job, Path, Bench], T]
+) -> tuple[list[T], Refused | None]:
+    """Do `work` on the drop's job, or on each row's of a fleet, with a scratch folder; return the results, and the
+    refusal of faulty rows. Raise `Refused` where these keep the right ones from being made."""
+    ordered = fleet.ordered(pipeline.opened(folder, scratch, bench.rules), drop_name(drop), scratch, bench)
+    if isinstance(ordered, Job):
+        return [work(ordered, scratch, bench)], None
+    done, faults = list[T](), dict(ordered.faults)
+    for row in ordered.rows:
+        place = scratch / f"row-{row.number}"
+        place.mkdir()
+        own = bench.for_next_job()
+        try:
+            done.append(_without_pictures(work(ordered.job(row, place, own), place, own), first=not done))
+        except Refused as refused:
+            faults[row.number] = refused.reasons
+        finally:
+            shutil.rmtree(place)
+    if faults and not (ordered.fleet.each_good and done):
+        raise ordered.refused(faults)
+    return done, ordered.refused(faults) if faults else None
+
+
+def _without_pictures(result: T, *, first: bool) -> T:
+    """Return a result as it is kept until all rows are made: pictures of a thousand rows would fill the memory."""
+    if first:
+        return result
+    if isinstance(result, _Built):
+        return replace(result, made=_without_pictures(result.made, first=False))
+    return replace(result, proof=ProofRecord(radios=()), player=PlayerRecord(radios=()))
+
+
+def _as_one(made: list[MadeByHand], refused: Refused | None) -> MadeByHand:
+    return replace(made[0], others=tuple(made[1:]), refused=refused)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,21 +131,30 @@ class DropLook:
 
 
 def look(drop: Path, bench: Bench) -> DropLook:
-    """Do as `check` does, and return a page too: the player and what was found, or why it would be refused."""
-    with _opened(drop) as (folder, scratch), tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
+    """Do as `check` does, and return a page too: the player and what was found, or why it would be refused.
+
+    Of a fleet the page shows the first row that is right.
+    """
+    roots: list[Path] = []
+
+    def work(job: Job, place: Path, own: Bench) -> Made:
+        roots.append(job.found.root)
+        return _checked(job, drop, place, own)
+
+    with _opened(drop) as (folder, scratch):
         try:
-            job = pipeline.understand(folder, drop_name(drop), scratch, bench)
-            made = pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
+            every, refused_rows = _each_job(drop, folder, scratch, bench, work)
         except Refused as refused:
             return DropLook(refused, _refused_page(drop, refused, bench))
+        made = every[0]
         reasons = made.record.every_reason
         names = [exhibit.name for reason in reasons for exhibit in reason.exhibits]
-        pictures = file_pictures(names, job.found.root, bench.rules.intake, bench.crew)
+        pictures = file_pictures(names, roots[0], bench.rules.intake, bench.crew)
         pictures |= exhibited(reasons, made.proof.radios)
     beside = Beside(player=lambda record, most: made.player, look=True, exhibits=pictures)
     cautions = bench.rules.safety.cautions.sheet
     page = sheet(made.record.customer, [(made.record, made.proof)], cautions, beside=beside, papers=bench.papers)
-    return DropLook(MadeByHand(made, None, None), page)
+    return DropLook(_as_one([MadeByHand(each, None, None) for each in every], refused_rows), page)
 
 
 def _refused_page(drop: Path, refused: Refused, bench: Bench) -> str:
