@@ -64,7 +64,8 @@ def test_no_job_is_made_of_stock_files(tmp_path: Path, bench: Bench) -> None:
     scratch.mkdir()
     with pytest.raises(Refused) as caught:
         pipeline.understand(stock_drop(tmp_path / "stock"), "stock", scratch, bench)
-    assert "stock-not-a-job" in {reason.code for reason in caught.value.reasons}
+    (reason,) = caught.value.reasons
+    assert (reason.code, reason.field) == ("stock-not-a-job", "stock") and "inbox" in reason.mend
 
 
 def test_what_is_built_is_whole(tmp_path: Path, bench: Bench) -> None:

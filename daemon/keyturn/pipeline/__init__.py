@@ -20,7 +20,7 @@ from keyturn.inbox.artist_folder import artist_folder
 from keyturn.inbox.survey import Survey, digest, survey
 from keyturn.judge import crop_check
 from keyturn.manifest import reading
-from keyturn.manifest.models import Manifest
+from keyturn.manifest.models import FILE_NAME, Manifest
 from keyturn.normalize import drop_files, probing
 from keyturn.outbox.record_files import refused_before
 from keyturn.outbox.sheets import OWN_PAGE
@@ -75,7 +75,8 @@ def understand(drop: Path | OpenedDrop, name: str, scratch: Path, bench: Bench) 
     reasons += [*found.reasons, *faults]
     if manifest.stock:
         what = "these are a radio's stock files, which are kept as they are: no job is made of them"
-        reasons.append(refuse("stock-not-a-job", what, "put the folder into the shop's inbox", field="stock"))
+        told = refuse("stock-not-a-job", what, "put the folder into the shop's inbox", file=FILE_NAME, field="stock")
+        raise Refused([*reasons, told], customer=manifest.customer, root=root)
     try:
         job = planned(found, manifest, name, scratch, bench, reasons)
     except Refused as refused:
