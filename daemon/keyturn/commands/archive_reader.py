@@ -115,8 +115,17 @@ def _entry(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> Entry:
         found = header(_head(archive, info, _LONG_HEAD))
     if found is None:
         return Entry(info.filename, compressed)
-    size, looks = (found.width, found.height), (found.interlaced, found.alpha, found.bits, found.kind, found.palette)
-    return Entry(info.filename, compressed, *size, *looks)
+    return Entry(
+        info.filename,
+        compressed,
+        found.width,
+        found.height,
+        interlaced=found.interlaced,
+        alpha=found.alpha,
+        bits=found.bits,
+        kind=found.kind,
+        palette=found.palette,
+    )
 
 
 def _head(archive: zipfile.ZipFile, info: zipfile.ZipInfo, length: int) -> bytes:
