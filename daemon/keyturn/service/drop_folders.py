@@ -11,7 +11,7 @@ reads the intents and finishes or repeats the step. DEVELOPERS.md has a table of
     work/<claim>/rest/           the faulty rows of a fleet of which the others are published
     work/<claim>/reject.json     intent: this drop is being rejected
     work/<claim>/return.json     intent: this drop is being sent back to the inbox
-    work/<claim>/entered.json    intent: what this slip or these stock files say is in the outbox; they are being archived
+    work/<claim>/entered.json    intent: what this slip or these stock files say is in the outbox already
     inbox/.keyturn-leaving-<claim>--<name>  a claimed drop, where the inbox is on another mount
     outbox/.building/<claim>/    the revision being built, or a folder for each of a fleet
     state/numbers/<customer>/<job>-r<n>  an empty file: the job's highest revision so far
