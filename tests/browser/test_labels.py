@@ -102,6 +102,8 @@ def test_more_labels_than_a_sheet_has_go_on_the_next(opened: Callable[..., Any],
     html = labels(job, "3f9a0c1b22dd4e5f" * 4, "van-two-r1", sheet, RULES.papers["a4"])
     opened_page = opened(html, width=320).page
     assert opened_page.get_by_text("actual size").is_visible()
+    wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    assert opened_page.evaluate(wide) <= 0, "the page fits a phone, WCAG 2.2, 1.4.10; the sheet is moved by itself"
     printed = pypdfium2.PdfDocument(opened_page.pdf(prefer_css_page_size=True))
     assert [page.get_textpage().get_text_range().count("Revision 1") for page in printed] == [21, 21, 1]
     opened_page.emulate_media(media="print")

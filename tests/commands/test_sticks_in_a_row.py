@@ -17,7 +17,7 @@ from keyturn.commands import copy, make_by_hand, slip_entry, sticks_in_a_row
 from keyturn.commands.stick_copy import HALFWAY, StickFolder
 from keyturn.outbox import published_digests, revision_life
 from keyturn.pipeline import Bench
-from keyturn.shop import mounts
+from keyturn.shop import durable_files, mounts
 from keyturn.shop.folders import Shop
 from keyturn.shop.mounts import Mount
 from keyturn.shop.wrong_use import WrongUse
@@ -79,8 +79,9 @@ def files_of(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-def noted(made: Path) -> list[tuple[str, str]]:
-    return [(slip.vehicle, slip.stick_id) for slip in revision_life.read(made.parent).copied]
+def noted(made: Path, shop: Shop | None = None) -> list[tuple[str, str]]:
+    """Return vehicle and stick of each slip beside the revision, and of those that wait in the shop's inbox."""
+    return [(slip.vehicle, slip.stick_id) for slip in slip_entry.entered(shop, made.parent, "copied")]
 
 
 # -- sticks that tell their ids ---------------------------------------------------------------------
@@ -144,6 +145,62 @@ def test_a_stick_pulled_midway_is_not_noted_and_made_anew(
     assert [vehicle for vehicle, _ in noted(made)] == list(VANS)
 
 
+def at_call(number: int, fault: BaseException, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Let the `number`-th step of writing, comparing or noting fail. Return the steps done, which grow."""
+    done: list[str] = []
+
+    def failing(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
+        def call(*arguments: Any, **named: Any) -> Any:
+            done.append(name)
+            if len(done) == number:
+                raise fault
+            return real(*arguments, **named)
+
+        return call
+
+    steps: list[tuple[Any, str]] = [
+        *((os, name) for name in ("fsync", "posix_fadvise", "replace")),
+        *((Path, name) for name in ("replace", "mkdir")),
+        (durable_files, "sha256"),
+        *((revision_life, name) for name in ("enter", "remove_left_over")),
+    ]
+    for where, name in steps:
+        monkeypatch.setattr(where, name, failing(name, getattr(where, name)))
+    return done
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "fault", [KeyboardInterrupt(), OSError(errno.EIO, "Input/output error")], ids=["ctrl-c", "pulled"]
+)
+def test_stopped_at_any_step_no_stick_is_noted_that_is_not_whole_and_all_are_made_in_the_end(
+    run: Run, shop: Shop, made: Path, hand: Hand, monkeypatch: pytest.MonkeyPatch, fault: BaseException
+) -> None:
+    """Both ways of stopping, at each step of the first stick and of the beginning of the second."""
+    number, steps = 0, ["first"]
+    while number <= len(steps):  # until no step is left that could be stopped
+        number += 1
+        (made.parent / "copied.json").unlink(missing_ok=True)
+        for slip in shop.inbox.iterdir():
+            slip.unlink()
+        for place in hand.desk.iterdir():
+            shutil.rmtree(place)
+        hand.pull()
+        hand.acts = [lambda: hand.plug("a"), lambda: hand.plug("b")]
+        with monkeypatch.context() as patched:
+            steps = at_call(number, fault, patched)
+            told = ("--all", "--any-folder", "--vehicle", "Van 1", "--vehicle", "Van 2", "--root", shop.root)
+            code = run("copy", "van", *told)
+        assert code in (0, 2, 130)
+        for _, known in noted(made, shop):
+            assert files_of(hand.desk / known[-1]) == files_of(made), number
+        hand.acts = [lambda: hand.plug("a"), lambda: hand.plug("b"), lambda: hand.plug("c")]
+        assert run("copy", "van", *told) == 0
+        assert sorted(vehicle for vehicle, _ in noted(made, shop)) == ["Van 1", "Van 2"], number
+        assert len({known for _, known in noted(made, shop)}) == 2, number
+    assert number > 20
+
+
 def test_a_stick_that_cannot_be_used_is_told_and_another_waited_for(
     run: Run, shop: Shop, made: Path, hand: Hand, capsys: Said
 ) -> None:
@@ -201,6 +258,15 @@ def test_one_stick_for_one_vehicle(run: Run, shop: Shop, made: Path, hand: Hand)
     assert noted(made) == [("Van 2", "1A2B-a")]
     assert run("copy", "van", "--any-folder", "--root", shop.root) == 0
     assert noted(made)[1] == ("", "1A2B-a"), "a stick that goes for all"
+
+
+def test_without_the_customers_yes_no_stick_is_written(
+    run: Run, shop: Shop, made: Path, hand: Hand, capsys: Said
+) -> None:
+    (shop.root / "keyturn.toml").write_text("[approval]\nrequired = true\n", encoding="utf-8")
+    hand.plug("a")
+    assert run("copy", "van", "--all", "--any-folder", "--root", shop.root) == 1
+    assert files_of(hand.desk) == {} and "yes" in capsys.readouterr().err
 
 
 def test_of_a_job_without_vehicles_each_radio_has_a_stick(source: StickFolder) -> None:
