@@ -11,14 +11,14 @@ import os
 import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path, PurePosixPath
-from typing import Any
 
 import tomlkit
 from pydantic import ValidationError
 
+from keyturn.calibrate.sourced_table import SourcedTable
 from keyturn.calibrate.stock_facts import StockFacts
 from keyturn.calibrate.stock_logo import StockLogo
 from keyturn.shop import durable_files
@@ -37,41 +37,6 @@ NOT_SEEN = "not seen in the stock animation"
 MOST_FPS = 60
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
-
-
-@dataclass(slots=True)
-class _Table:
-    """A table of the profile: each key's value, and what is known of it."""
-
-    guess: str
-    lines: list[tuple[str, Any, str]] = field(default_factory=list)
-
-    def add(self, key: str, value: Any, how: str) -> None:
-        self.lines.append((key, value, how))
-
-    def guessed(self, key: str, value: Any) -> None:
-        self.add(key, value, self.guess)
-
-    @property
-    def source(self) -> str:
-        """What was seen, then which keys were guessed and from where."""
-        seen = dict.fromkeys(how.partition(":")[0] for _, _, how in self.lines if how.startswith("seen"))
-        guesses = [key for key, _, how in self.lines if how.startswith("guessed")]
-        if not seen:
-            return self.guess
-        return "; ".join([*seen, *([f"{self.guess}: {', '.join(guesses)}"] if guesses else [])])
-
-    def toml(self) -> Any:
-        table = tomlkit.table()
-        table["source"] = self.source
-        for key, value, how in self.lines:
-            item: Any = tomlkit.item(value)
-            if isinstance(value, list) and value and len(str(value)) > 100:
-                item.multiline(True)
-            else:
-                item.comment(how)
-            table.add(key, item)
-        return table
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +121,8 @@ def _guessed_from(like: Radio) -> str:
     return f"guessed from the radio {like.name}"
 
 
-def _panel(facts: StockFacts, logo: StockLogo | None, like: Radio) -> _Table:
-    table = _Table(_guessed_from(like))
+def _panel(facts: StockFacts, logo: StockLogo | None, like: Radio) -> SourcedTable:
+    table = SourcedTable(_guessed_from(like))
     for key, value in zip(("width", "height"), facts.size, strict=True):
         table.add(key, value, SEEN)
     if logo and logo.bmp and logo.bmp.bits == 16:
@@ -169,10 +134,10 @@ def _panel(facts: StockFacts, logo: StockLogo | None, like: Radio) -> _Table:
     return table
 
 
-def _player(facts: StockFacts, like: Radio, generation: Generation, others: Sequence[Generation]) -> _Table:
+def _player(facts: StockFacts, like: Radio, generation: Generation, others: Sequence[Generation]) -> SourcedTable:
     by_class = generation in like.player.generations
     why = _guessed_from(like) if by_class else "guessed: the first that shows the stock animation whole"
-    table = _Table(why)
+    table = SourcedTable(why)
     table.add("generation", generation, why)
     if others:
         table.add("may_be", list(others), "guessed: these show the stock animation whole too")
@@ -183,8 +148,8 @@ def _player(facts: StockFacts, like: Radio, generation: Generation, others: Sequ
     return table
 
 
-def _firmware(facts: StockFacts, like: Radio) -> _Table:
-    table = _Table(_guessed_from(like))
+def _firmware(facts: StockFacts, like: Radio) -> SourcedTable:
+    table = SourcedTable(_guessed_from(like))
     table.guessed("pause_unit", like.firmware.pause_unit)
     table.add("frame_formats", list(facts.formats), SEEN)
     for key, seen in (("palette", facts.palette), ("interlaced", facts.interlaced)):
@@ -196,8 +161,8 @@ def _firmware(facts: StockFacts, like: Radio) -> _Table:
     return table
 
 
-def _limits(facts: StockFacts, like: Radio) -> _Table:
-    table, limits = _Table(_guessed_from(like)), like.limits
+def _limits(facts: StockFacts, like: Radio) -> SourcedTable:
+    table, limits = SourcedTable(_guessed_from(like)), like.limits
     fastest = min(facts.fps, MOST_FPS)
     table.guessed("fps_min", min(limits.fps_min, fastest))
     least = f"{SEEN}: at least this; {like.name} has "
@@ -209,15 +174,15 @@ def _limits(facts: StockFacts, like: Radio) -> _Table:
     return table
 
 
-def _boot(like: Radio) -> _Table:
-    table = _Table(_guessed_from(like))
+def _boot(like: Radio) -> SourcedTable:
+    table = SourcedTable(_guessed_from(like))
     for key in ("shortest", "usual", "longest"):
         table.guessed(key, getattr(like.boot, key))
     return table
 
 
-def _logo(logo: StockLogo | None, like: Radio) -> _Table:
-    table = _Table(_guessed_from(like))
+def _logo(logo: StockLogo | None, like: Radio) -> SourcedTable:
+    table = SourcedTable(_guessed_from(like))
     if logo is None:
         for key, value in like.logo.model_dump(mode="json", exclude={"source"}, exclude_defaults=True).items():
             table.guessed(key, value)
@@ -239,8 +204,8 @@ def _logo(logo: StockLogo | None, like: Radio) -> _Table:
     return table
 
 
-def _stick(logo: StockLogo | None, like: Radio) -> _Table:
-    table = _Table(_guessed_from(like))
+def _stick(logo: StockLogo | None, like: Radio) -> SourcedTable:
+    table = SourcedTable(_guessed_from(like))
     table.guessed("animation", like.stick.animation)
     name = PurePosixPath(like.stick.logo)
     if logo and name.suffix.lower() not in LOGO_ENDINGS[logo.format]:
@@ -250,14 +215,14 @@ def _stick(logo: StockLogo | None, like: Radio) -> _Table:
     return table
 
 
-def _screen() -> _Table:
-    table = _Table("assumed: fitted with a reversing camera unless the shop knows better")
+def _screen() -> SourcedTable:
+    table = SourcedTable("assumed: fitted with a reversing camera unless the shop knows better")
     table.guessed("shows_camera", True)
     return table
 
 
-def _steps(like: Radio) -> _Table:
-    table = _Table(_guessed_from(like))
+def _steps(like: Radio) -> SourcedTable:
+    table = SourcedTable(_guessed_from(like))
     for key in ("load", "confirm", "restore"):
         table.guessed(key, list(getattr(like.steps, key)))
     return table
