@@ -22,7 +22,8 @@ def test_what_was_seen_comes_first_and_what_was_guessed_is_named() -> None:
     table.add("width", 768, "seen in the stock animation")
     table.add("fps_max", 12, "seen in the stock animation: at least this")
     table.guessed("width_mm", 158)
-    assert table.source == f"seen in the stock animation; {GUESS}: width_mm"
+    table.add("bits", 16, "guessed from the stock logo")
+    assert table.source == f"seen in the stock animation; {GUESS} (width_mm); guessed from the stock logo (bits)"
     lines = written(table).splitlines()
     assert "width = 768 # seen in the stock animation" in lines and f"width_mm = 158 # {GUESS}" in lines
 

@@ -28,12 +28,15 @@ class SourcedTable:
 
     @property
     def source(self) -> str:
-        """What was seen, then which keys were guessed and from where."""
+        """What was seen, then from where the other keys were guessed. With one guess for all, that guess alone."""
         seen = dict.fromkeys(how.partition(":")[0] for _, _, how in self.lines if how.startswith("seen"))
-        guesses = [key for key, _, how in self.lines if how.startswith("guessed")]
-        if not seen:
+        guesses: dict[str, list[str]] = {}
+        for key, _, how in self.lines:
+            if how.startswith("guessed"):
+                guesses.setdefault(how, []).append(key)
+        if not seen and len(guesses) <= 1:
             return self.guess
-        return "; ".join([*seen, *([f"{self.guess}: {', '.join(guesses)}"] if guesses else [])])
+        return "; ".join([*seen, *(f"{guess} ({', '.join(keys)})" for guess, keys in guesses.items())])
 
     def toml(self) -> Any:
         """Return the table for tomlkit, with a comment at the end of each line; of long lists `source` tells."""
