@@ -87,6 +87,27 @@ def _van(draw: ImageDraw.ImageDraw, x: int, y: int, colour: tuple[int, int, int,
         draw.ellipse((wheel - 44, y + 156, wheel + 44, y + 244), fill=(24, 24, 28, 255))
 
 
+def samples(count: int) -> Iterator[Image.Image]:
+    """1080p RGBA that nobody here drew: the colour photographs in scikit-image's wheel, each shown for a while and
+    slowly enlarged, with a sensor's grain, and a see-through box where a logo would stand."""
+    from skimage import data
+
+    wide, high = HD
+    stills = [Image.fromarray(load()) for load in (data.coffee, data.astronaut, data.chelsea)]
+    dice = np.random.default_rng(5)
+    for i in range(count):
+        still = stills[3 * i // count]
+        share = 0.9 - 0.003 * i
+        keep = share * min(still.width / wide, still.height / high)
+        left, top = (still.width - keep * wide) / 2, (still.height - keep * high) / 2
+        box = (left, top, left + keep * wide, top + keep * high)
+        light = np.asarray(still.resize(HD, Image.Resampling.BICUBIC, box), np.float32)
+        made = Image.fromarray(np.clip(light + dice.normal(0, 2.0, light.shape), 0, 255).astype(np.uint8))
+        made.putalpha(255)
+        made.paste((0, 0, 0, 0), (700, 800, 1220, 1000))
+        yield made
+
+
 def photos(count: int) -> Iterator[Image.Image]:
     """12-megapixel photographs as a phone takes them."""
     still = scene((PHOTO_MPX_12[0] + 16 * count, PHOTO_MPX_12[1]), 3.0, 3)
@@ -127,6 +148,7 @@ def write(kind: str, folder: Path, count: int) -> list[Path]:
 
 STILLS: dict[str, tuple[Callable[[int], Iterator[Image.Image]], str]] = {
     "photographic": (photographic, ".png"),
+    "samples": (samples, ".png"),
     "flat": (flat, ".png"),
     "sprites": (sprites, ".png"),
     "photos": (photos, ".jpg"),

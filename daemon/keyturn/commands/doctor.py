@@ -16,7 +16,7 @@ import typer
 from PIL import features
 from rich.console import Console
 
-from keyturn.commands import notify_health, papers_health, radio_health, service_health
+from keyturn.commands import kept_health, notify_health, papers_health, radio_health, service_health
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
 from keyturn.commands.finding import Finding, Health, well
 from keyturn.commands.folder_rights import too_open
@@ -80,6 +80,7 @@ def examine(shop: Shop) -> list[Finding]:
         *_cluster(shop),
         *_folders(shop),
         *_space(shop),
+        *kept_health.kept(shop),
         *_watching(shop),
         *_open_files(shop),
         *_clock(),

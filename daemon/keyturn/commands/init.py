@@ -36,6 +36,7 @@ SETTINGS_TEXT = """\
 # rejects_days = 0
 # archive_gib = 0             # 0 = without limit; the oldest goes first
 # rejects_gib = 0
+# frames_gib = 2              # finished frames that a later revision finds again; 0 = none is kept
 
 [hooks]                       # a program and its arguments, told each outcome as JSON on stdin
 # ready = []                  # for example ["/usr/local/bin/tell-the-shop", "ready"]
