@@ -63,9 +63,11 @@ def test_each_line_says_whether_it_was_seen_or_from_where_it_was_guessed(name: s
     assert told and all(
         any(f"# {word}" in line for word in ("seen", "not seen", "guessed", "assumed")) for line in told
     )
-    for key in ("panel", "firmware", "limits"):
+    for key in ("panel", "player", "firmware", "limits"):
         assert tables[key]["source"].startswith(SEEN)
     assert made.like in RADIOS
+    types = " ".join(STOCKS[name].wanted.get("types", ("p",)))
+    assert tables["player"]["source"].startswith(f"{SEEN}: rows of type {types};")
     assert all(made.like in tables[key]["source"] for key in ("boot", "stick", "steps", "logo"))
 
 

@@ -25,7 +25,7 @@ from keyturn.shop import durable_files
 from keyturn.shop.folding import folded
 from keyturn.shop.name_rules import Fat
 from keyturn.shop.plain_text import plain_line
-from keyturn.shop.player_facts import Generation, of_generation
+from keyturn.shop.player_facts import GENERATIONS, Generation, of_generation
 from keyturn.shop.radio_profile import LOGO_ENDINGS, Radio
 from keyturn.shop.stick_names import stick_faults
 from keyturn.shop.units import MIB
@@ -137,7 +137,7 @@ def _panel(facts: StockFacts, logo: StockLogo | None, like: Radio) -> SourcedTab
 def _player(facts: StockFacts, like: Radio, generation: Generation, others: Sequence[Generation]) -> SourcedTable:
     by_class = generation in like.player.generations
     why = _guessed_from(like) if by_class else "guessed: the first that shows the stock animation whole"
-    table = SourcedTable(why)
+    table = SourcedTable(why, f"{SEEN}: rows of type {' '.join(facts.types)}")
     table.add("generation", generation, why)
     if others:
         table.add("may_be", list(others), "guessed: these show the stock animation whole too")
@@ -235,7 +235,7 @@ def _open(facts: StockFacts, logo: StockLogo | None, like: Radio, others: Sequen
     yield f"how long a boot lasts ({like.boot.shortest:g} to {like.boot.longest:g} s is {like.name}'s)"
     yield "the true time of a frame, and whether it keeps its rate"
     if others:
-        known = " or ".join(facts.generations)
+        known = f"the {' or '.join(facts.generations)}" if len(facts.generations) < len(GENERATIONS) else "each"
         yield f"which generation plays: the stock animation suits {known}, and memory is judged by the worst"
     if facts.pauses:
         yield f"whether a pause counts frames or seconds ({like.firmware.pause_unit} is {like.name}'s)"

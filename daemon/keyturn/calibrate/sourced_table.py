@@ -12,10 +12,11 @@ import tomlkit
 class SourcedTable:
     """A table of a profile, each key with its value and how that is known: "seen ...", or "guessed ...".
 
-    `guess` says from where what was not seen is guessed.
+    `guess` says from where what was not seen is guessed, `told` what was seen and has no key of its own.
     """
 
     guess: str
+    told: str = ""
     lines: list[tuple[str, Any, str]] = field(default_factory=list)
 
     def add(self, key: str, value: Any, how: str) -> None:
@@ -34,9 +35,11 @@ class SourcedTable:
         for key, _, how in self.lines:
             if how.startswith("guessed"):
                 guesses.setdefault(how, []).append(key)
-        if not seen and len(guesses) <= 1:
+        if not seen and not self.told and len(guesses) <= 1:
             return self.guess
-        return "; ".join([*seen, *(f"{guess} ({', '.join(keys)})" for guess, keys in guesses.items())])
+        return "; ".join(
+            [*filter(None, [self.told]), *seen, *(f"{guess} ({', '.join(keys)})" for guess, keys in guesses.items())]
+        )
 
     def toml(self) -> Any:
         """Return the table for tomlkit, with a comment at the end of each line; of long lists `source` tells."""
