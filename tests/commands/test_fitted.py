@@ -54,7 +54,7 @@ def test_vehicles_are_fitted_one_by_one(run: Run, shop: Shop, for_vans: Path, ca
     assert "Still to be fitted: Van 1." in capsys.readouterr().out
     assert run("status", *at) == 0
     said = capsys.readouterr().out
-    assert "To be fitted: 1" in said and "1 of 2 fitted; left: Van 1" in said
+    assert "To be fitted: 1" in said and "1 of 2 fitted; left, still to copy: Van 1" in said
     assert "    Van 2: fitted, since" in said and "    Van 1: to be put on a stick\n" in said
     assert run("status", "--json", *at) == 0
     (job,) = json.loads(capsys.readouterr().out)["jobs"]

@@ -85,7 +85,7 @@ def test_status_understands_the_code_of_a_label(run: Run, shop: Shop, made: Path
     assert run("status", second.upper(), *at) == 0
     said = capsys.readouterr().out
     assert "The label is of the newest revision, 1, Van 2." in said and "Van 1: fitted, since" in said
-    assert "To be fitted, since" in said and "1 of 2 fitted; left: Van 2" in said
+    assert "To be fitted, since" in said and "1 of 2 fitted; left, still to copy: Van 2" in said
     assert run("status", second, "--json", *at) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["label"] == {"revision": 1, "older": False, "vehicle": "Van 2"} and told["job"]["place"] == "fit"

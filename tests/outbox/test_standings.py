@@ -96,7 +96,12 @@ def test_a_job_for_two_radios_has_come_as_far_as_the_later_one(slips: list[Slip]
         (
             [yes(2), fitted(4, vehicle="Van 2")],
             "fit",
-            "1 of 3 fitted; left: Van 1, Van 3; still to copy: Van 1, Van 3",
+            "1 of 3 fitted; left, still to copy: Van 1, Van 3",
+        ),
+        (
+            [copied(3, vehicle="Van 1"), fitted(4, vehicle="Van 2")],
+            "fit",
+            "1 of 3 fitted; left: Van 1, Van 3; still to copy: Van 3",
         ),
         ([copied(3), fitted(4, vehicle="Van 2"), fitted(5, "tall", "Van 1")], "fit", "2 of 3 fitted; left: Van 3"),
         (

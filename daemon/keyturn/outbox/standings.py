@@ -160,8 +160,9 @@ def _by_vehicle(slips: Iterable[Slip]) -> dict[str, Slip]:
 
 
 def _left_words(number: int, left: list[str], to_copy: list[str]) -> str:
-    copies = f"; still to copy: {', '.join(to_copy)}" if to_copy else ""
-    return _shortened(f"{number - len(left)} of {number} fitted; left: {', '.join(left)}{copies}")
+    what = "left, still to copy" if to_copy == left else "left"
+    copies = f"; still to copy: {', '.join(to_copy)}" if to_copy and to_copy != left else ""
+    return _shortened(f"{number - len(left)} of {number} fitted; {what}: {', '.join(left)}{copies}")
 
 
 def _copied_words(slip: Slip) -> str:
