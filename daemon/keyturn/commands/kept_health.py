@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 from keyturn.commands.finding import Finding, Health, well
 from keyturn.shop import settings
@@ -23,11 +24,13 @@ def kept(shop: Shop) -> Iterator[Finding]:
     place = shop.kept.relative_to(shop.root)
     takes = readable_size(KeptResults(shop.kept, int(gib * GIB)).size())
     if not gib:
-        yield well(
-            f"finished frames are not kept for later revisions (frames_gib = 0 under [keep]); {place} has {takes}"
-        )
-    elif shop.kept.is_dir() and (write_error(shop.kept) or not os.access(shop.kept, os.W_OK | os.X_OK)):
+        yield well(f"finished frames are not kept for revisions (frames_gib = 0 under [keep]); {place} has {takes}")
+    elif shop.kept.is_dir() and (write_error(shop.kept) or not _may_write(shop.kept)):
         what = f"finished frames cannot be kept in {place}, so that each revision is made from the beginning"
         yield Finding(Health.MIND, what, f"give Keyturn's user the right to write there, or delete {place}")
     else:
         yield well(f"finished frames kept in {place} take {takes} of at most {gib:g} GiB; they can be deleted")
+
+
+def _may_write(folder: Path) -> bool:
+    return os.access(folder, os.W_OK | os.X_OK, effective_ids=True)
