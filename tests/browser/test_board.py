@@ -54,6 +54,19 @@ def test_it_finds_and_filters_and_says_how_many(opened: Open, page_of: Callable[
     page.locator("[name=q]").press("Enter")  # the policy forbids to send a form
 
 
+def test_a_fleet_is_found_by_its_drops_name_and_hidden_with_its_jobs(opened: Open, by_hand: ModuleType) -> None:
+    jobs = [job.model_copy(update={"place": "fit"}) for job in by_hand.placed_jobs(10, picture="")]
+    fleet = [job.model_copy(update={"claim": "c", "drop": "six vans", "row": n + 2}) for n, job in enumerate(jobs[4:])]
+    state = by_hand.state(jobs=(*jobs[:4], *fleet), places=PlaceCounts(fit=10), at=datetime.now(UTC).isoformat())
+    page = opened(board(state)).page
+    assert len(rows(page)) == 10
+    page.locator("[name=q]").fill("six vans")
+    assert rows(page) == [f"van-{n}" for n in range(4, 10)]
+    assert page.get_by_role("heading", level=2).filter(has_text="To be fitted").inner_text() == "To be fitted 6 of 10"
+    page.locator("[name=q]").fill("van-1")
+    assert rows(page) == ["van-1"] and not page.get_by_role("heading", name="six vans").is_visible()
+
+
 def test_accents_do_not_matter_to_the_search(opened: Open, page_of: Callable[..., str]) -> None:
     page = opened(page_of().replace("Quarry Bakery", "Backstube Mühlbach")).page
     page.locator("[name=q]").fill("muhl")

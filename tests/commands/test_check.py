@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.shop.folders import Shop
-from samples import Drop, Run, picture
+from samples import Drop, Run, picture, with_rows
 
 
 def test_a_refused_drop_exits_1_with_every_reason(
@@ -105,3 +105,19 @@ def test_a_page_that_cannot_be_where_it_is_named_is_told_before_any_work(
     assert run("check", root, "--root", shop.root, "--out", root.parent / name) == 2
     assert "--out" in capsys.readouterr().err
     assert not (root.parent / name).exists()
+
+
+def test_check_tells_every_faulty_row_of_a_fleet(
+    run: Run, shop: Shop, drop: Drop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = ["customer;job;radio", "Fern;one;tiny", "Fern;two;tinny", "Ada;one;tinny"]
+    root = with_rows(drop("vans", manifest='each = "fleet.csv"\n'), *rows)
+    assert run("check", root, "--root", shop.root, "--json") == 1
+    found = json.loads(capsys.readouterr().out)
+    assert [reason["field"] for reason in found["reasons"] if reason["kind"] == "refuse"] == ["C3", "C4"]
+    (root / "job.toml").write_text('each = "fleet.csv"\neach_good = true\n')
+    assert run("check", root, "--root", shop.root) == 1
+    said = capsys.readouterr()
+    assert "one for tiny" in said.out and "C4" in said.err
+    with_rows(root, *rows[:2])
+    assert run("check", root, "--root", shop.root) == 0

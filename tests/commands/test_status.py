@@ -12,7 +12,8 @@ from keyturn.outbox import shop_state
 from keyturn.shop.folders import Shop
 from keyturn.shop.state_records import AsideDrop, PlaceCounts, ShopState, Working
 from page_records import placed_jobs
-from samples import Drop, Run
+from samples import Drop, Run, with_rows
+from shop_runs import lay, run_until_quiet
 
 
 def test_status_tells_what_waits_and_what_was_refused(
@@ -140,3 +141,20 @@ def test_of_long_lists_the_first_rows_are_kept_in_the_state_file(shop: Shop) -> 
     shop_state.write_state(shop, ShopState(at="2026-03-01T09:30:00+00:00", running=True, jobs=jobs))
     kept = shop_state.read_state(shop)
     assert kept and len(kept.jobs) == 5 * shop_state.MOST_KEPT and kept.jobs[:5] == jobs[:5]
+
+
+def test_a_fleet_is_counted_with_where_its_jobs_stand(
+    run: Run, shop: Shop, drop: Drop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = ("customer;job", "Fern;one", "Fern;two", "Ada;one")
+    lay(with_rows(drop("vans", frames=3, manifest='each = "fleet.csv"\nradio = "tiny"\n'), *rows), shop)
+    lay(drop("alone", frames=3), shop)
+    run_until_quiet(shop)
+    capsys.readouterr()
+    assert run("status", "--root", shop.root) == 0
+    assert "Fleet vans: 3 jobs, made 20" in capsys.readouterr().out
+    assert run("fitted", "fern/two", "--by", "Tobias", "--root", shop.root) == 0
+    capsys.readouterr()
+    assert run("status", "--root", shop.root, "--json") == 0
+    (fleet,) = json.loads(capsys.readouterr().out)["fleets"]
+    assert (fleet["drop"], fleet["jobs"], fleet["places"]) == ("vans", 3, {"stick": 2, "fitted": 1})

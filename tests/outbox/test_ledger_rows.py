@@ -6,13 +6,15 @@ from keyturn.outbox import ledger_rows
 from keyturn.outbox.ledger_rows import SameRows, Standing
 from keyturn.shop.state_records import VehicleLine
 
-ROW = ("C", "van", 2, '["wide", "tall"]', "c/van-r2", "2026-03-01T09:00:00+00:00", "held.webp", '["Van 1"]')
+MADE = ("C", "van", 2, '["wide", "tall"]', "c/van-r2", "2026-03-01T09:00:00+00:00", "held.webp", '["Van 1"]')
+ROW = (*MADE, "20260301T090000-abcdef-vans", "vans", 7)
 
 
 def test_the_row_of_a_revision_tells_its_radios_and_its_picture() -> None:
     made = ledger_rows.ready(ROW)
     assert (made.radios, made.picture, made.revision) == (("wide", "tall"), "held.webp", 2)
     assert made.vehicles == ("Van 1",)
+    assert (made.claim, made.drop, made.row) == ("20260301T090000-abcdef-vans", "vans", 7)
 
 
 def test_a_row_that_was_there_the_last_time_gives_the_same_object() -> None:

@@ -6,7 +6,7 @@ import re
 from types import ModuleType
 
 from keyturn.pages.board import _shown, board
-from keyturn.shop.state_records import AsideDrop, PlaceCounts, Working
+from keyturn.shop.state_records import AsideDrop, PlaceCounts, PlacedJob, Ready, Working
 from page_text import text_of
 
 
@@ -135,6 +135,27 @@ def test_each_vehicle_of_a_job_has_a_line(by_hand: ModuleType) -> None:
     ready = by_hand.state().ready[0].model_copy(update={"vehicles": ("Van 1", "Van <2>")})
     assert "revision 2 Van 1 Van <2>" in text_of(board(by_hand.state(ready=(ready,))))
     assert 'role="list"' not in board(by_hand.state(jobs=by_hand.placed_jobs(1), places=PlaceCounts(change=1)))
+
+
+def fleet_of_three(jobs: tuple[PlacedJob, ...]) -> tuple[PlacedJob, ...]:
+    """The jobs, every second one as a row of one fleet, the last row first."""
+    rows = {0: 4, 2: 3, 4: 2}
+    told = [{"claim": "c", "drop": "<vans>", "row": rows[n]} if n in rows else {} for n in range(len(jobs))]
+    return tuple(job.model_copy(update={"place": "fit", **more}) for job, more in zip(jobs, told, strict=True))
+
+
+def test_the_jobs_of_a_fleet_stand_together_below_the_drops_name_in_the_order_of_its_rows(by_hand: ModuleType) -> None:
+    jobs = fleet_of_three(by_hand.placed_jobs(6))
+    page = board(by_hand.state(jobs=jobs, places=PlaceCounts(fit=6)))
+    text = text_of(page)
+    places = [
+        text.index(fact) for fact in ("To be fitted 6", "<vans> 3 jobs", "van-4", "van-2", "van-0", "van-1", "van-3")
+    ]
+    assert places == sorted(places) and page.count("<section data-fleet") == 1
+    ready = tuple(Ready.model_validate(job.model_dump(include=set(Ready.model_fields))) for job in jobs)
+    text = text_of(board(by_hand.state(ready=ready)))
+    assert text.index("<vans> 3 jobs") < text.index("van-4") < text.index("van-0") < text.index("van-1")
+    assert "<tbody data-fleet" not in board(by_hand.state())
 
 
 def test_what_is_no_longer_listed_is_counted(by_hand: ModuleType) -> None:

@@ -30,7 +30,7 @@ def check(
 
     Example: `keyturn check ./van-two --show`
     """
-    page = _page_file(drop, to) if show or to else None
+    page = _page_of(drop, to) if show or to else None
     try:
         with bench_of(root, quiet=as_json) as bench:
             result = _shown(drop, bench, page) if page else make_by_hand.check(drop, bench)
@@ -39,19 +39,21 @@ def check(
             raise
         _write_reasons(refused.reasons, ok=False)
         raise typer.Exit(REFUSED) from refused
+    if result.refused is not None and as_json:
+        _write_reasons(result.refused.reasons, ok=False)
+        raise typer.Exit(REFUSED)
     if as_json:
-        _write_reasons(all_reasons(result.made.record), ok=True)
-    else:
-        print_made(out, result)
+        every = (result, *result.others)
+        _write_reasons(dict.fromkeys(r for each in every for r in all_reasons(each.made.record)), ok=True)
+        return
+    print_made(out, result)
+    if result.refused is not None:
+        raise result.refused
 
 
-def _page_file(drop: Path, named: Path | None) -> Path:
+def _page_of(drop: Path, named: Path | None) -> Path:
     """Return the page's file. Raise `WrongUse` where it would not be a page, or would lie in the drop itself."""
-    page = (named or Path(f"{make_by_hand.drop_name(drop)}-look.html")).resolve()
-    if page.suffix.lower() not in {".html", ".htm"} or page.is_dir():
-        raise WrongUse(f"{page} is no name for a page", "let --out end in .html")
-    if not page.parent.is_dir():
-        raise WrongUse(f"the folder {page.parent} is not there", "make it, or name another file with --out")
+    page = output.page_file(named or Path(f"{make_by_hand.drop_name(drop)}-look.html"))
     if page.is_relative_to(drop.resolve()):
         raise WrongUse(f"{page} would lie in the drop", "name a file outside of it with --out")
     return page

@@ -73,6 +73,7 @@ def _print_state(console: Console, state: ShopState) -> None:
         console.print(f"In work: {plain(working.name)}, {plain(working.progress())}")
     _waiting(console, state)
     _jobs(console, state) if state.places else _ready(console, state)
+    _fleets(console, state)
     _refused(console, state)
 
 
@@ -115,6 +116,15 @@ def _ready(console: Console, state: ShopState) -> None:
     for job in state.ready[:20]:
         radios, vehicles = ", ".join(job.radios), f": {plain(', '.join(job.vehicles))}" if job.vehicles else ""
         console.print(f"  outbox/{plain(job.path)} for {plain(job.customer)} ({plain(radios)}){vehicles}")
+
+
+def _fleets(console: Console, state: ShopState) -> None:
+    """Print how many jobs were made of each fleet, and where those stand."""
+    for fleet in state.fleets[:MOST_JOBS]:
+        where = [f"{title}: {fleet.places[place]}" for place, title in PLACES.items() if place in fleet.places]
+        stand = f" ({', '.join(where)})" if where else ""
+        jobs = "1 job" if fleet.jobs == 1 else f"{fleet.jobs} jobs"
+        console.print(f"[bold]Fleet {plain(fleet.drop)}:[/] {jobs}{stand}, made {plain(fleet.made_at)}")
 
 
 def _refused(console: Console, state: ShopState) -> None:

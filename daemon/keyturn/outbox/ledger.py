@@ -23,7 +23,7 @@ from keyturn.outbox.ledger_rows import MadeFor, SameRows, Standing
 from keyturn.shop.disk_look import write_error
 from keyturn.shop.file_identity import FileIdentity, identity
 from keyturn.shop.records import JobRecord, Rejection
-from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, Ready, RefusedDrop
+from keyturn.shop.state_records import FleetCount, Place, PlaceCounts, PlacedJob, Ready, RefusedDrop
 
 Answer = TypeVar("Answer")
 
@@ -193,6 +193,10 @@ class Ledger:
         """Return the newest `most` revisions, newest first."""
         query = f"SELECT {ledger_rows.OF_READY} FROM ready ORDER BY made_at DESC, path LIMIT ?"
         return self._answer(f"ready {most}", lambda db: self._ready_rows.of(db.execute(query, (most,))))
+
+    def fleets(self, most: int) -> tuple[FleetCount, ...]:
+        """Return the newest `most` fleets, newest first, each with how many revisions were made of it."""
+        return self._answer("fleets", lambda db: tuple(map(ledger_rows.fleet, db.execute(ledger_rows.FLEETS, (most,)))))
 
     def refused(self, most: int = 100) -> tuple[RefusedDrop, ...]:
         """Return the newest `most` drops in rejects, newest first."""

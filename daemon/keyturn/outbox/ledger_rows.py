@@ -12,13 +12,14 @@ from typing import Any, Generic, NamedTuple, TypeVar
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord
-from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, Ready, RefusedDrop, VehicleLine
+from keyturn.shop.state_records import FleetCount, Place, PlaceCounts, PlacedJob, Ready, RefusedDrop, VehicleLine
 
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS ready (
     path TEXT PRIMARY KEY, claim TEXT NOT NULL, customer TEXT NOT NULL, job TEXT NOT NULL,
     revision INTEGER NOT NULL, radios TEXT NOT NULL, digest TEXT NOT NULL, made_at TEXT NOT NULL,
-    picture TEXT NOT NULL, vehicles TEXT NOT NULL, job_path TEXT NOT NULL, number INTEGER NOT NULL);
+    picture TEXT NOT NULL, vehicles TEXT NOT NULL, drop_name TEXT NOT NULL, row INTEGER NOT NULL,
+    job_path TEXT NOT NULL, number INTEGER NOT NULL);
 CREATE TABLE IF NOT EXISTS standing (
     path TEXT PRIMARY KEY, place TEXT NOT NULL, since TEXT NOT NULL, said TEXT NOT NULL,
     asked INTEGER NOT NULL, followed INTEGER NOT NULL, lines TEXT NOT NULL);
@@ -29,17 +30,17 @@ CREATE INDEX IF NOT EXISTS ready_by_time ON ready (made_at);
 CREATE INDEX IF NOT EXISTS ready_by_job ON ready (job_path, number);
 CREATE INDEX IF NOT EXISTS refused_by_time ON refused (rejected_at);
 """
-VERSION = 3
+VERSION = 4
 
-ADD_READY = "INSERT OR REPLACE INTO ready VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+ADD_READY = "INSERT OR REPLACE INTO ready VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 ADD_REFUSED = "INSERT OR REPLACE INTO refused VALUES (?, ?, ?, ?, ?, ?)"
 ADD_STANDING = "INSERT INTO standing VALUES (?, ?, ?, ?, ?, ?, ?)"
 
-OF_READY = "customer, job, revision, radios, path, made_at, picture, vehicles"
+OF_READY = "customer, job, revision, radios, path, made_at, picture, vehicles, claim, drop_name, row"
 OF_STANDING = "place, since, said, asked, followed, lines"
 
 _NEWEST = """
-SELECT customer, job, revision, radios, path, made_at, picture, vehicles,
+SELECT customer, job, revision, radios, path, made_at, picture, vehicles, claim, drop_name, row,
     coalesce(nullif(place, ''), :unsaid) AS stands, coalesce(since, made_at) AS since, coalesce(said, '') AS said,
     coalesce(lines, '') AS lines,
     CASE WHEN place = 'fitted' AND since < :fitted_since THEN 'fitted_earlier'
@@ -49,6 +50,10 @@ WHERE number = (SELECT max(number) FROM ready AS other WHERE other.job_path = re
 """
 _LISTED = f"SELECT * FROM ({_NEWEST}) WHERE left_out = '' ORDER BY since, path"
 _COUNTED = f"SELECT iif(left_out = '', stands, left_out), count(*) FROM ({_NEWEST}) GROUP BY 1"
+
+FLEETS = """
+SELECT drop_name, claim, count(*), max(made_at) FROM ready WHERE row > 0 GROUP BY claim ORDER BY 4 DESC, claim LIMIT ?
+"""
 
 Row = tuple[Any, ...]
 R = TypeVar("R")
@@ -122,7 +127,7 @@ def ready_row(path: str, record: JobRecord) -> Row:
     made = record.claim, record.customer, record.job, record.revision, radios, record.digest, record.made_at
     customer, _, name = path.partition("/")
     job, number = job_and_number(name) or (name, record.revision)
-    return path, *made, record.picture, vehicles, f"{customer}/{job}", number
+    return path, *made, record.picture, vehicles, record.drop, record.row, f"{customer}/{job}", number
 
 
 def standing_row(standing: Standing) -> Row:
@@ -132,9 +137,17 @@ def standing_row(standing: Standing) -> Row:
 
 def ready(row: Row) -> Ready:
     """Return the revision that the row of `OF_READY` tells of."""
-    customer, job, revision, radios, path, made_at, picture, vehicles = row
+    customer, job, revision, radios, path, made_at, picture, vehicles, claim, drop, number = row
     told = {"customer": customer, "job": job, "revision": revision, "path": path, "made_at": made_at}
-    return Ready(**told, radios=tuple(json.loads(radios)), picture=picture, vehicles=tuple(json.loads(vehicles)))
+    made_from = {"claim": claim, "drop": drop, "row": number}
+    lists = {"radios": tuple(json.loads(radios)), "vehicles": tuple(json.loads(vehicles))}
+    return Ready(**told, **made_from, **lists, picture=picture)
+
+
+def fleet(row: Row) -> FleetCount:
+    """Return the fleet that the row of `FLEETS` tells of."""
+    drop, claim, jobs, made_at = row
+    return FleetCount(drop=drop, claim=claim, jobs=jobs, made_at=made_at)
 
 
 def placed_job(row: Row) -> PlacedJob:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from keyturn.outbox import standings
+from keyturn.outbox.fleet_counts import fleets_of
 from keyturn.outbox.record_files import is_mended, read_job, read_rejection, readable_record, revisions
 from keyturn.shop import durable_files, rulebook, service_lock, settings
 from keyturn.shop.bounded_record import Record
@@ -134,6 +135,7 @@ def state_of_folders(shop: Shop) -> ShopState:
     jobs, places = standings.jobs_in(shop.outbox, published, approval=_approval(shop), now=datetime.now(UTC))
     refused = [r for p in sorted(shop.rejects.iterdir()) if (r := _refused(p)) is not None]
     return ShopState(
+        fleets=fleets_of(ready, jobs),
         at=datetime.now(UTC).isoformat(timespec="seconds"),
         running=False,
         waiting=waiting,
@@ -229,6 +231,9 @@ def _ready(path: str, record: JobRecord) -> Ready:
         path=path,
         made_at=record.made_at,
         picture=record.picture,
+        claim=record.claim,
+        drop=record.drop,
+        row=record.row,
         vehicles=record.vehicles,
     )
 

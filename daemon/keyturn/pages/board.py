@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import cast
 
 from markupsafe import Markup
 
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.render import fragment, page
 from keyturn.shop.papers import Letterhead
-from keyturn.shop.state_records import PLACES, Place, PlaceCounts, PlacedJob, ShopState
+from keyturn.shop.state_records import PLACES, Place, PlaceCounts, PlacedJob, Ready, ShopState
 
 REFRESH_S = 10
 STALE_S = 120
@@ -109,4 +110,32 @@ def _listing(name: str, rows: tuple[object, ...], total: int = 0) -> Listing:
 @lru_cache(maxsize=16)
 def _shown(name: str, rows: SameObjects[tuple[object, ...]]) -> Markup:
     """Return the rows' HTML. It is kept, because the board is written every few seconds while work goes on."""
-    return fragment(f"board_{name}.html.j2", rows=rows.whole, most_reasons=MOST_REASONS)
+    groups = _by_fleet(rows.whole) if name in ("ready", "jobs") else ()
+    return fragment(f"board_{name}.html.j2", rows=rows.whole, groups=groups, most_reasons=MOST_REASONS)
+
+
+@dataclass(frozen=True, slots=True)
+class FleetRows:
+    """Jobs that stand together: those of one fleet, the drop called `fleet`, or single ones where that is empty."""
+
+    fleet: str
+    rows: list[Ready]
+
+
+def _by_fleet(rows: Iterable[object]) -> tuple[FleetRows, ...]:
+    """Return the rows, those of each fleet together where its first one stands, in the order of its table."""
+    groups: list[FleetRows] = []
+    fleets: dict[str, FleetRows] = {}
+    for row in rows:
+        if not isinstance(row, Ready) or not row.row:
+            if not groups or groups[-1].fleet:
+                groups.append(FleetRows("", []))
+            groups[-1].rows.append(cast("Ready", row))
+        elif row.claim in fleets:
+            fleets[row.claim].rows.append(row)
+        else:
+            fleets[row.claim] = FleetRows(row.drop, [row])
+            groups.append(fleets[row.claim])
+    for group in fleets.values():
+        group.rows.sort(key=lambda row: row.row)
+    return tuple(groups)

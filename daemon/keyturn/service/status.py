@@ -13,6 +13,7 @@ from loguru import logger
 
 from keyturn.outbox import shop_state, standings
 from keyturn.outbox.customer_folder import file_state
+from keyturn.outbox.fleet_counts import fleets
 from keyturn.outbox.ledger import Ledger
 from keyturn.outbox.ledger_rows import MadeFor
 from keyturn.service.disk_reserve import DiskReserve
@@ -112,12 +113,18 @@ class StatusWriter:
             ready_total, refused_total = self._ledger.counts()
             jobs, places = standings.jobs(self._ledger, approval=approval, now=datetime.fromisoformat(running.at))
             ready = self._ledger.ready(MOST_READY)
-            found = {"ready": ready, "refused": self._ledger.refused(), "jobs": jobs, "places": places}
+            found = {
+                "ready": ready,
+                "refused": self._ledger.refused(),
+                "jobs": jobs,
+                "places": places,
+                "fleets": fleets(self._ledger, jobs),
+            }
         except (OSError, ValueError) as error:
             logger.debug("the ledger cannot be read for the board: {}", error)
             last = self._written or self._last()
             ready_total, refused_total = last.ready_total, last.refused_total
-            found = {"ready": last.ready, "refused": last.refused, "jobs": last.jobs, "places": last.places}
+            found = {name: getattr(last, name) for name in ("ready", "refused", "jobs", "places", "fleets")}
         return running.model_copy(update={**found, "ready_total": ready_total, "refused_total": refused_total})
 
     def _last(self) -> ShopState:

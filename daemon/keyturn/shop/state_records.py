@@ -38,7 +38,8 @@ class Working(Record):
 class Ready(Record):
     """A revision to collect. `path` is relative to the outbox. `picture` names a small picture in it, or is empty.
 
-    `vehicles` are those that it is for; none where the job does not say.
+    `vehicles` are those that it is for; none where the job does not say. It was made from the drop of this name, taken
+    under `claim`; `row` is the row of a fleet's table, 0 where the drop was one job.
     """
 
     customer: str
@@ -49,6 +50,9 @@ class Ready(Record):
     made_at: str
     picture: str = ""
     vehicles: tuple[str, ...] = ()
+    claim: str = ""
+    drop: str = ""
+    row: int = 0
 
 
 Place = Literal["change", "stick", "fit", "customer", "fitted"]
@@ -103,6 +107,17 @@ class PlaceCounts(Record):
     quiet: int = 0
 
 
+class FleetCount(Record):
+    """A fleet: the drop, and how many jobs were made of its rows. `places` counts how many of them stand where, for
+    those that are the newest revision of their job."""
+
+    drop: str
+    claim: str
+    jobs: int
+    made_at: str
+    places: dict[Place, int] = {}
+
+
 class RefusedDrop(Record):
     """A drop in rejects. `path` is relative to the shop's root."""
 
@@ -149,7 +164,7 @@ class ShopState(Record):
     wrong with settings or rules that were to be read again: the old ones are in force. `removal_waits` says why
     nothing old is removed from archive and rejects for now. `out_of_date` says why the rest
     may be old, where the running service does not write it. `places` and `jobs` say how far each job has come; a shop
-    in which nobody says so has none.
+    in which nobody says so has none. `fleets` are the drops of which each row of a table is a job.
     """
 
     at: str
@@ -168,6 +183,7 @@ class ShopState(Record):
     refused: tuple[RefusedDrop, ...] = ()
     jobs: tuple[PlacedJob, ...] = ()
     places: PlaceCounts | None = None
+    fleets: tuple[FleetCount, ...] = ()
     waiting_total: int = 0
     ready_total: int = 0
     refused_total: int = 0

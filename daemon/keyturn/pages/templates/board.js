@@ -82,10 +82,15 @@ function texts(row, where) {
   return Array.from(row.querySelectorAll(where), function (cell) { return cell.textContent; });
 }
 
-const lists = find ? Array.from(document.querySelectorAll("[data-rows]"), function (list) {
-  const section = list.closest("section");
-  const rows = Array.from(list.children, function (row) {
-    return { row: row, text: "", customer: texts(row, ".c")[0], radios: texts(row, ".r bdi") };
+// A list has the rows of a panel; those of a fleet stand together below its name, by which they are found too.
+function fleetOf(row) {
+  const at = row.closest("[data-rows]"), before = at.previousElementSibling;
+  return at.closest("section[data-fleet]") || (before && before.matches("tbody[data-fleet]") ? before : null);
+}
+
+const lists = find ? Array.from(document.querySelectorAll(".panel:has([data-rows])"), function (section) {
+  const rows = Array.from(section.querySelectorAll("[data-rows] > *"), function (row) {
+    return { row: row, text: "", customer: texts(row, ".c")[0], radios: texts(row, ".r bdi"), fleet: fleetOf(row) };
   });
   const count = section.querySelector(".count");
   return { section: section, rows: rows, count: count, total: count.textContent, place: section.dataset.place };
@@ -104,14 +109,18 @@ function sift() {
   let found = 0;
   for (const list of lists) {
     let shown = 0;
+    const fleets = new Map();
     for (const entry of list.rows) {
-      if (words.length && !entry.text) entry.text = plain(entry.row.textContent);
+      if (words.length && !entry.text)
+        entry.text = plain(entry.row.textContent + " " + (entry.fleet ? texts(entry.fleet, "[data-drop]")[0] : ""));
       const fits = (!place || place === list.place) && (!customer || customer === entry.customer) &&
         (!radio || entry.radios.includes(radio)) &&
         words.every(function (word) { return entry.text.includes(word); });
       if (entry.row.hidden === fits) entry.row.hidden = !fits;
       shown += fits ? 1 : 0;
+      if (entry.fleet) fleets.set(entry.fleet, (fleets.get(entry.fleet) || false) || fits);
     }
+    for (const [fleet, some] of fleets) fleet.hidden = !some;
     list.section.hidden = !all && !shown;
     list.count.textContent = all ? list.total : shown + " of " + list.total;
     found += shown;
