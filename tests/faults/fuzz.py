@@ -19,7 +19,7 @@ from pathlib import Path
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
-NAMES = ("manifest", "desc", "bundle", "unzip", "cels", "pixels", "probe", "settings", "records", "slip")
+NAMES = ("manifest", "desc", "bundle", "unzip", "cels", "pixels", "probe", "settings", "records", "slip", "fonts")
 SLOW_S, MEMORY_MIB, LONGEST = 20, 1500, 8192
 
 

@@ -23,8 +23,13 @@ from pathlib import Path
 
 from PIL import Image
 
+import font_samples
 from faults.scenarios import shop_in
 from keyturn.commands.archive_reader import read_bundle
+from keyturn.flatten import lettering
+from keyturn.flatten.fonts import FontFile
+from keyturn.flatten.lettering import TextLook
+from keyturn.flatten.set_words import WordsJob, set_words
 from keyturn.inbox import unpack as unzip
 from keyturn.manifest import reading
 from keyturn.normalize.reading import clip_frames, stills
@@ -190,6 +195,16 @@ def read_slip(data: bytes) -> None:
         slips.found_in(data)
 
 
+def set_in_font(data: bytes) -> None:
+    """A text in letters of several kinds, set and drawn in the font as in a worker."""
+    with _file(data) as path, suppress(Refused):
+        job = WordsJob(
+            "Fe ב\u05b8", (FontFile(path, "file"),), True, 600, "left", 0.5, 0.4, 40, (200, 100), 9, rules().intake
+        )
+        words = set_words(job).words
+        lettering.drawn(words, TextLook((255, 255, 255), ((0, 0, 0), 0.1)), 40, 10**6, job.intake)
+
+
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "manifest": read_manifest,
     "desc": read_desc,
@@ -201,6 +216,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "settings": read_settings,
     "records": read_records,
     "slip": read_slip,
+    "fonts": set_in_font,
 }
 
 
@@ -233,6 +249,12 @@ def _picture(form: str, frames: int = 1, mode: str = "RGB") -> bytes:
     clip = {"save_all": True, "append_images": pictures[1:], "duration": 50} if frames > 1 else {}
     pictures[0].save(out, form, **clip)
     return out.getvalue()
+
+
+def _fonts() -> tuple[bytes, ...]:
+    letters = {"F": 500, "e": 400, " ": 200, "ב": 600, "\u05b8": 100}
+    plain = tuple(font_samples.font(letters, flavor=flavor) for flavor in (None, "woff", "woff2"))
+    return *plain, font_samples.font(letters, weights=(100, 400, 900))
 
 
 MANIFEST = b"""customer = "Fern Hollow Mobile Library"
@@ -282,5 +304,6 @@ def seeds(target: str) -> tuple[bytes, ...]:
         "probe": (*clips, png, *map(_picture, ("JPEG", "TIFF", "BMP", "GIF", "WEBP")), *others),
         "settings": (b"workers = 1\n[settle]\nseconds = 3\n[hooks]\nready = ['a']\n", *shipped),
         "records": tuple(bytes([n]) + text.encode() for n, text in enumerate(_records())),
+        "fonts": _fonts(),
         "slip": (SLIP, b"Content-Transfer-Encoding: base64\n\n" + base64.encodebytes(SLIP)),
     }[target]

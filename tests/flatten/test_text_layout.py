@@ -74,6 +74,12 @@ def test_a_mark_stays_in_the_font_of_its_letter(faces: MakeFaces) -> None:
     assert [(run.text, run.font) for run in words.runs] == [("f", 0), ("a\u0330", 1)]
 
 
+def test_a_font_without_a_blank_leaves_blanks_to_another(faces: MakeFaces) -> None:
+    words = laid_out("f a", faces({"f": 500, "a": 500}, LATIN), align="left")
+    assert [(run.text, run.font) for run in words.runs] == [("f", 0), (" ", 1), ("a", 0)]
+    assert faces({"f": 500, "a": 500}).missing("f a") == [" "]
+
+
 def test_letters_that_no_font_has_are_named_once(faces: MakeFaces) -> None:
     found = faces(LATIN, HEBREW)
     assert found.missing("ab אב") == []

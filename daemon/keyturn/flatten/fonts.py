@@ -9,11 +9,13 @@ from __future__ import annotations
 import io
 import logging
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
-from PIL import ImageFont, features
+from PIL import Image, ImageFont, features
 
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Reason, Refused, refuse
@@ -24,6 +26,9 @@ _COLLECTIONS = (b"ttcf",)
 
 PROBE_PX = 48
 """Letters are looked at in this size, in pixels an em."""
+
+FAILS = (OSError, ValueError, OverflowError, Image.DecompressionBombError)
+"""What Pillow raises where FreeType or Raqm find a letter broken, or far too large."""
 
 REGULAR = 400.0
 """The weight of variable fonts where job.toml says none (OpenType 1.9, OS/2 usWeightClass: 400 is normal)."""
@@ -61,6 +66,7 @@ class Typeface:
     data: bytes
     axes: Axes
     _shapes: dict[str, bool] = field(default_factory=dict)
+    _masks: dict[str, bytes] = field(default_factory=dict)
     _probe: ImageFont.FreeTypeFont | None = None
 
     def has(self, letter: str) -> bool:
@@ -70,11 +76,24 @@ class Typeface:
             self._shapes[letter] = self._drawn(letter) or (parts != letter and all(map(self._drawn, parts)))
         return self._shapes[letter]
 
+    def has_blank(self) -> bool:
+        """Whether the font leaves a blank where one is, and draws no sign of a missing letter."""
+        return not any(self._mask(" "))
+
     def _drawn(self, letter: str) -> bool:
         """Whether FreeType draws more for the letter than for one that no font has."""
+        shape = self._mask(letter)
+        return shape != self._mask(NO_LETTER) and any(shape)
+
+    def _mask(self, letter: str) -> bytes:
+        """Return the letter's picture, empty where FreeType finds its outline broken."""
         self._probe = self._probe or self.sized(PROBE_PX, None, ImageFont.Layout.BASIC)
-        shape, none = (bytes(self._probe.getmask(text, "L")) for text in (letter, NO_LETTER))
-        return shape != none and any(shape)
+        if letter not in self._masks:
+            try:
+                self._masks[letter] = bytes(self._probe.getmask(letter, "L"))
+            except FAILS:
+                self._masks[letter] = b""
+        return self._masks[letter]
 
     def weights(self) -> tuple[float, float] | None:
         """Return the lightest and the boldest weight; None where the font has one alone."""
@@ -87,6 +106,18 @@ class Typeface:
             wanted = {"wght": REGULAR if weight is None else weight}
             font.set_variation_by_axes([min(max(wanted.get(tag, d), a), b) for tag, a, d, b in self.axes])
         return font
+
+
+@contextmanager
+def letters_of(file: FontFile) -> Iterator[None]:
+    """Refuse the font where FreeType or Raqm find a letter broken, or far too large. Faults of the disk go through."""
+    try:
+        yield
+    except FAILS as error:
+        if isinstance(error, OSError) and error.errno:
+            raise
+        what, mend = "is a font of which these words cannot be drawn", "export or download it anew, or take another"
+        raise Refused([refuse("font-broken", what, mend, file=file.name or None)]) from error
 
 
 def shapes_any_script() -> bool:

@@ -24,6 +24,9 @@ Size = tuple[int, int]
 INK_PX, MOST_POINTS = 200, 3000
 """Where a text's ink is, is found in lines of this height, by this many points."""
 
+INK_MOST_PX = 20_000_000
+"""... in a picture of at most so many pixels: 200 letters in a line of that height take 8 million."""
+
 SIGMAS = 3.0
 """A Gaussian blur is gone beyond so many of its standard deviations: 0.3 % of it is left."""
 
@@ -76,8 +79,7 @@ def drawn(words: SetText, look: TextLook, height: float, most_px: int, intake: I
     Raise `Refused` where a font cannot be read, OSError where the shop's disk fails.
     """
     margin = words.overhang + look.reach * words.line
-    area = (words.width + 2 * margin) * (words.height + 2 * margin)
-    em = min(height / words.height, math.sqrt(most_px / area))
+    em = min(height / words.height, math.sqrt(most_px / _area(words, margin)))
     pen = _Pen(words, em, math.ceil(margin * em) + 1, intake)
     light = np.zeros((*pen.size[::-1], 4), np.float32)
     for mask, colour, opacity in _layers(pen, look, words.line * em):
@@ -85,6 +87,11 @@ def drawn(words: SetText, look: TextLook, height: float, most_px: int, intake: I
         above = np.concatenate([LINEAR[np.asarray(colour, np.uint8)] * alpha, alpha], axis=-1)
         light = above + (1 - alpha) * light
     return DrawnText(light, words.width * em, words.height * em)
+
+
+def _area(words: SetText, margin: float) -> float:
+    """Return the area of the words with a margin, in square ems."""
+    return max(1e-6, (words.width + 2 * margin) * (words.height + 2 * margin))
 
 
 def _layers(pen: _Pen, look: TextLook, line_px: float) -> Iterator[tuple[Image.Image, Colour, float]]:
@@ -121,9 +128,10 @@ class _Pen:
         top = (made.height - self.words.height * self.em) / 2 + moved[1]
         for run in self.words.runs:
             file = self.words.fonts[run.font]
-            font = _sized(file, file.version, self.words.weight, self.em, self.intake)
             at = left + run.x * self.em, top + run.y * self.em
-            ink.text(at, run.text, 255, font, anchor="ls", stroke_width=stroke, direction=direction(run.rtl))
+            with fonts.letters_of(file):
+                font = _sized(file, file.version, self.words.weight, self.em, self.intake)
+                ink.text(at, run.text, 255, font, anchor="ls", stroke_width=stroke, direction=direction(run.rtl))
         return made
 
 
@@ -136,7 +144,7 @@ def _sized(
 
 def ink_of(words: SetText, intake: Intake) -> NDArray[np.float64]:
     """Return where the ink of the letters is: at most a few thousand points (n, 2), in shares of width and height."""
-    em = INK_PX / words.line
+    em = min(INK_PX / words.line, math.sqrt(INK_MOST_PX / _area(words, words.overhang)))
     pen = _Pen(words, em, math.ceil(words.overhang * em) + 1, intake)
     rows, columns = np.nonzero(np.asarray(pen.mask()) >= 128)
     every = 1 + len(rows) // MOST_POINTS

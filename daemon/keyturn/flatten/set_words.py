@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.flatten import letter_order
-from keyturn.flatten.fonts import FontFile, Typeface, opened, shapes_any_script
+from keyturn.flatten.fonts import FontFile, Typeface, letters_of, opened, shapes_any_script
 from keyturn.flatten.lettering import ink_of
 from keyturn.flatten.text_layout import Faces, SetText, laid_out
 from keyturn.manifest.lettering import Align
@@ -68,14 +68,9 @@ def check_words(job: WordsJob) -> None:
 def set_words(job: WordsJob) -> WordsSet:
     """Return the text as it is set. Raise as `check_words` does."""
     faces, reasons = _chosen(job)
-    try:
+    with letters_of(job.fonts[0]):
         scale, words = _fitted(job, faces)
-        ink = ink_of(words, job.intake)
-    except (OSError, ValueError) as error:  # FreeType meets a broken letter
-        if isinstance(error, OSError) and error.errno:
-            raise
-        what, mend = "is a font of which these words cannot be drawn", "export or download it anew, or take another"
-        raise Refused([refuse("font-broken", what, mend, file=job.fonts[0].name or None)]) from error
+    ink = ink_of(words, job.intake)
     return WordsSet(words, scale, ink, (*reasons, *_too_long(job, words, scale)))
 
 

@@ -72,7 +72,7 @@ class Faces:
 
     def of_each(self, text: str) -> list[int | None]:
         """Return for each letter the index of its font; None where no font has the cluster that it belongs to."""
-        if all(self.faces[0].has(letter) for letter in text if _is_seen(letter)):
+        if all(self.faces[0].has(letter) for letter in text if _is_seen(letter)) and self._blanks(text) == 0:
             return [0] * len(text)
         from uniseg.graphemecluster import grapheme_clusters  # type: ignore[import-untyped]
 
@@ -80,17 +80,27 @@ class Faces:
         for cluster in grapheme_clusters(text):
             shown = [letter for letter in cluster if _is_seen(letter)]
             if not shown:
-                found += [found[-1] if found else 0] * len(cluster)
+                before = found[-1] if found else 0
+                fits = before is None or self.faces[before].has_blank()
+                found += [before if fits else self._blanks(cluster)] * len(cluster)
                 continue
             every = (number for number, face in enumerate(self.faces) if all(map(face.has, shown)))
             found += [next(every, None)] * len(cluster)
         return found
+
+    def _blanks(self, text: str) -> int:
+        """Return the first font that has a blank, where the text has any; else 0."""
+        if not any(map(str.isspace, text)):
+            return 0
+        return next((number for number, face in enumerate(self.faces) if face.has_blank()), 0)
 
     def missing(self, text: str) -> list[str]:
         """Return the letters of the text that no font has, or that no one font has together with their marks."""
         alone = dict.fromkeys(
             letter for letter in text if _is_seen(letter) and not any(face.has(letter) for face in self.faces)
         )
+        if any(map(str.isspace, text)) and not any(face.has_blank() for face in self.faces):
+            alone[" "] = None
         torn = (letter for letter, font in zip(text, self.of_each(text), strict=True) if font is None)
         return list(alone) or [letter for letter in dict.fromkeys(torn) if _is_seen(letter)]
 
