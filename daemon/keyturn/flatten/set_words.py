@@ -60,6 +60,19 @@ class WordsSet:
     reasons: tuple[Reason, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class FontJob:
+    """A font to be read."""
+
+    file: FontFile
+    intake: Intake
+
+
+def check_font(job: FontJob) -> None:
+    """Raise `Refused` where the font cannot be read, OSError where the shop's disk fails."""
+    opened(job.file, job.file.version, job.intake)
+
+
 def check_words(job: WordsJob) -> None:
     """Raise `Refused` where the text cannot be set, OSError where the shop's disk fails."""
     _chosen(job)

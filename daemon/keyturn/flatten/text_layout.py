@@ -90,7 +90,7 @@ class Faces:
 
     def _blanks(self, text: str) -> int:
         """Return the first font that has a blank, where the text has any; else 0."""
-        if not any(map(str.isspace, text)):
+        if not _has_blanks(text):
             return 0
         return next((number for number, face in enumerate(self.faces) if face.has_blank()), 0)
 
@@ -99,7 +99,7 @@ class Faces:
         alone = dict.fromkeys(
             letter for letter in text if _is_seen(letter) and not any(face.has(letter) for face in self.faces)
         )
-        if any(map(str.isspace, text)) and not any(face.has_blank() for face in self.faces):
+        if _has_blanks(text) and not any(face.has_blank() for face in self.faces):
             alone[" "] = None
         torn = (letter for letter, font in zip(text, self.of_each(text), strict=True) if font is None)
         return list(alone) or [letter for letter in dict.fromkeys(torn) if _is_seen(letter)]
@@ -136,6 +136,10 @@ def direction(rtl: bool) -> Literal["rtl", "ltr"] | None:
     if engine() != ImageFont.Layout.RAQM:
         return None
     return "rtl" if rtl else "ltr"
+
+
+def _has_blanks(text: str) -> bool:
+    return any(letter.isspace() for letter in text if letter != "\n")
 
 
 def _is_seen(letter: str) -> bool:

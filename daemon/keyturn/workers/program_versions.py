@@ -11,8 +11,11 @@ from pathlib import Path
 
 import keyturn
 
-LIBRARIES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py", "zlib-ng", "pyvips", "pyvips-binary", "cykooz.resizer")
-CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif", "jpg_2000", "freetype2", "raqm")
+PICTURES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py", "zlib-ng", "pyvips", "pyvips-binary", "cykooz.resizer")
+WORDS = ("fonttools", "brotli", "uniseg", "fontpkg-noto-sans")
+LIBRARIES = (*PICTURES, *WORDS)
+CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif", "jpg_2000", "freetype2")
+SHAPING = ("raqm", "harfbuzz", "fribidi")
 
 FOLDERS = ("eye", "flatten", "inbox", "judge", "manifest", "normalize", "package", "png", "radio", "renumber", "shop")
 """The folders of the package with all code and data that workers' results depend on."""
@@ -27,7 +30,7 @@ def versions() -> Mapping[str, str]:
     from PIL import features
 
     python = ".".join(platform.python_version_tuple()[:2])
-    codecs = {f"Pillow's {name}": str(features.version(name)) for name in CODECS}
+    codecs = {f"Pillow's {name}": str(features.version(name)) for name in (*CODECS, *SHAPING)}
     return {"Python": python, "keyturn": keyturn.__version__} | {n: _version(n) for n in LIBRARIES} | codecs
 
 
