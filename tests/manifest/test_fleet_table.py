@@ -113,7 +113,7 @@ def test_a_link_or_a_missing_file_is_no_table(tmp_path: Path) -> None:
     (tmp_path / "real.csv").write_bytes(b"job\r\none\r\n")
     (tmp_path / "link.csv").symlink_to(tmp_path / "real.csv")
     for name in ("link.csv", "none.csv"):
-        with pytest.raises(Refused, match="not in the drop"):
+        with pytest.raises(Refused, match="no ordinary file"):
             fleet_table.read(tmp_path, name, 1000)
 
 

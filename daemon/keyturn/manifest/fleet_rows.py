@@ -78,9 +78,10 @@ class _Template:
 
     def _without_column(self, name: str, place: str) -> Reason:
         near = difflib.get_close_matches(folded(name), [folded(column) for column in self.table.columns], n=1)
-        like = self.table.columns[self.table.place(near[0]) or 0] if near else ""
         there = ", ".join(filter(None, self.table.columns))
-        mend = f"did you mean {{{like}}}?" if like else f"the columns are: {there[:200]}; {{{{ and }}}} are braces"
+        mend = f"the columns are: {there[:200]}; {{{{ and }}}} are braces"
+        if near and (like := self.table.place(near[0])) is not None:
+            mend = f"did you mean {{{self.table.columns[like]}}}?"
         what = f"{{{name[:80]}}} names no column of {self.table.file}"
         return refuse("fleet-name-unknown", what, mend, file=self.file, field=place)
 

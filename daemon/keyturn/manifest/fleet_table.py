@@ -72,7 +72,7 @@ def read(root: Path, name: str, most_rows: int) -> tuple[FleetTable, list[Reason
     with it as a table: what its cells hold is not looked at."""
     data = durable_files.read_plain(root / name, MOST_BYTES)
     if data is None:
-        raise _refused("fleet-missing", "is not in the drop, or is no ordinary file below 8 MiB", "add the table", name)
+        raise _refused("fleet-kind", "is no ordinary file, or larger than 8 MiB", "save it once more as CSV", name)
     if _SPREADSHEET.match(data):
         raise _refused("fleet-kind", "is a spreadsheet program's own file, not CSV", AS_CSV, name)
     text, reasons = file_text.decoded(data, name)
@@ -80,7 +80,7 @@ def read(root: Path, name: str, most_rows: int) -> tuple[FleetTable, list[Reason
 
 
 def _parsed(text: str, name: str, most_rows: int, reasons: list[Reason]) -> tuple[FleetTable, list[Reason]]:
-    head, delimiter, records = _records(text, name)
+    head, records = _records(text, name)
     above = next((n for n, record in enumerate(records, 1) if any(map(str.strip, record.cells))), 0)
     if not above:
         raise _refused("fleet-empty", "is empty", "write the names of the columns in its first row", name)
@@ -88,7 +88,7 @@ def _parsed(text: str, name: str, most_rows: int, reasons: list[Reason]) -> tupl
     columns = tuple(map(_one_line, records[above - 1].cells))
     rows = tuple(_tidy(record) for record in records[above:] if any(map(str.strip, record.cells)))
     table = FleetTable(name, columns, tuple(_as_long(row, len(columns)) for row in rows), head, above)
-    reasons += _header_faults(table, rows, delimiter)
+    reasons += _header_faults(table, rows)
     if not rows:
         reasons.append(refuse("fleet-empty", "has no row below its header", "write one row for each job", file=name))
     if len(rows) > most_rows:
@@ -99,8 +99,8 @@ def _parsed(text: str, name: str, most_rows: int, reasons: list[Reason]) -> tupl
     return table, reasons
 
 
-def _records(text: str, name: str) -> tuple[str, str, list[FleetRow]]:
-    """Return the line that says how cells are parted, if any, how they are, and every record with its number."""
+def _records(text: str, name: str) -> tuple[str, list[FleetRow]]:
+    """Return the line that says how cells are parted, if any, and every record with its number."""
     lines = list(io.StringIO(text, newline="\n"))
     said = _SAID.fullmatch(lines[0].strip("\n")) if lines else None
     head = lines.pop(0) if said else ""
@@ -115,8 +115,8 @@ def _records(text: str, name: str) -> tuple[str, str, list[FleetRow]]:
     except csv.Error:
         what = f"row {len(records) + 1} cannot be read: a quote stands alone, or a cell is endless"
         mend = 'put a cell with a quote in quotes, and double the quote: "the ""Fern"""'
-        raise _refused("fleet-unreadable", what, mend, name) from None
-    return head, delimiter, records
+        raise Refused([refuse("fleet-unreadable", what, mend, file=name)]) from None
+    return head, records
 
 
 def _delimiter(lines: list[str]) -> str:
@@ -139,7 +139,7 @@ def _as_long(row: FleetRow, columns: int) -> FleetRow:
     return FleetRow(row.number, cells[:columns], row.text)
 
 
-def _header_faults(table: FleetTable, rows: tuple[FleetRow, ...], delimiter: str) -> list[Reason]:
+def _header_faults(table: FleetTable, rows: tuple[FleetRow, ...]) -> list[Reason]:
     """Refuse names that stand twice, columns without a name, and rows that are longer than the header."""
     found, known = list[Reason](), dict[str, str]()
     for place, name in enumerate(table.columns):
@@ -156,11 +156,10 @@ def _header_faults(table: FleetTable, rows: tuple[FleetRow, ...], delimiter: str
             what, mend = f'"{name[:80]}" has braces in its name', "leave them out: only job.toml writes {name}"
             found.append(refuse("fleet-header", what, mend, file=table.file, field=cell))
         known.setdefault(folded(name), cell)
-    parted = {",": "commas", ";": "semicolons", "\t": "tabs"}[delimiter]
     for row in rows:
         if any(row.cells[len(table.columns) :]):
             what = f"row {row.number} has {len(row.cells)} cells and the header {len(table.columns)}"
-            mend = f"put a cell that holds {parted} in quotes, or name the column"
+            mend = "put a cell in quotes that holds what parts the cells, or name the column"
             found.append(refuse("fleet-row-long", what, mend, file=table.file, field=f"row {row.number}"))
     return found
 

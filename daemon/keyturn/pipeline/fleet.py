@@ -29,7 +29,7 @@ from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Kind, Reason, Refused, only, refuse
 
 ROWS_NAMED = 6
-"""A reason that holds for several rows names so many of them; the others are counted."""
+"""A reason that holds for several rows names so many of them."""
 
 Faults = Mapping[int, Sequence[Reason]]
 """The reasons of rows that cannot be made, by the row's number."""
@@ -79,10 +79,12 @@ class Fleet:
     def _at_rows(self, reason: Reason, numbers: Sequence[int]) -> Reason:
         if len(numbers) == len(self.table.rows):
             return reason.model_copy(update=_PAGES_HAVE_NO_FRAMES)
-        listed = ", ".join(map(str, numbers[:ROWS_NAMED]))
-        more = f" and {len(numbers) - ROWS_NAMED} more" if numbers[ROWS_NAMED:] else ""
-        rows = f"row {listed}" if len(numbers) == 1 else f"rows {listed}{more}"
+        rows = f"row {numbers[0]}" if len(numbers) == 1 else f"rows {_listed(numbers)}"
         return reason.model_copy(update={"what": f"{rows}: {reason.what}"} | _PAGES_HAVE_NO_FRAMES)
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return ", ".join([*map(str, numbers[:ROWS_NAMED]), *(["..."] if numbers[ROWS_NAMED:] else [])])
 
 
 _PAGES_HAVE_NO_FRAMES = {"exhibits": ()}
@@ -277,8 +279,8 @@ def _twins(rows: Sequence[RowManifest], fleet: Fleet, name: str) -> Iterator[tup
     for group in alike.values():
         for each in group if group[1:] else ():
             others = [other.row.number for other in group if other is not each]
-            more = f" and {len(others) - ROWS_NAMED} more" if others[ROWS_NAMED:] else ""
-            alone = f"row {others[0]}" if len(others) == 1 else f"rows {', '.join(map(str, others[:ROWS_NAMED]))}{more}"
+            what = f"customer and job are those of row {others[0]}"
+            if others[1:]:
+                what = f"customer and job are those of rows {_listed(others)}"
             mend = 'name each job otherwise, in a column "job" or as in job = "{vehicle}"'
-            what = f"customer and job are those of {alone}"
             yield each.row.number, refuse("fleet-rows-alike", what, mend, file=fleet.manifest_file, field="job")
