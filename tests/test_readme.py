@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -24,6 +25,7 @@ from keyturn.outbox import shop_state
 from keyturn.service import apprise_sending
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
+from keyturn.shop.shop_fonts import own_typeface
 from samples import Run, picture, until, with_tables
 from shop_runs import run_until_quiet
 from stock_samples import STOCKS, stock_drop
@@ -38,7 +40,8 @@ TWO_LINES = 'customer = "Fern Hollow Mobile Library"\nradio = "tall-768x1024"'
 ART = {
     TWO_LINES: (TWO_LINES, ["logo.png", "0001.png", "0002.png", "0003.png"]),
     'job = "van-two"': ("", ["logo.png", *(f"lamps/{number:04d}.png" for number in range(1, 49))]),
-    "[part.glide]": (TWO_LINES, ["lake.png", "ferry.png"]),
+    "ferry.png": (TWO_LINES, ["lake.png", "ferry.png"]),
+    "brand.ttf": (TWO_LINES, ["logo.png", "brand.ttf"]),
     "there_and_back": (TWO_LINES, [*(f"glow/{number}.png" for number in range(1, 9)), "hills.png", "night.png"]),
     "pan = {": (TWO_LINES, ["view.png"]),
     "leaf.gif": (TWO_LINES, ["leaf.gif"]),
@@ -89,7 +92,9 @@ def small(shop: Shop) -> Shop:
 def draw(path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     number = int(re.sub(r"\D", "", path.stem) or 1)
-    if path.suffix == ".gif":
+    if path.suffix == ".ttf":
+        shutil.copy(own_typeface(), path)
+    elif path.suffix == ".gif":
         frames = [picture((192, 256), n) for n in range(1, 31)]
         frames[0].save(path, save_all=True, append_images=frames[1:], duration=100)
     elif path.stem in ("ferry", *(str(n) for n in range(1, 9))):
