@@ -7,15 +7,20 @@ same, or which counts pauses in seconds, is the same loop with another cost or a
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from keyturn.calibrate.film_frames import FilmFrame, FilmReading
+from keyturn.calibrate.film_reading import FilmJob
 from keyturn.calibrate.stick_plan import LOGO, OVER, StickPlan
+from keyturn.shop.reasons import Refused, refuse
 from radio.boot_zips import animation, part
 from radio.reference_player import FIRST, SECOND, archive
 from radio.reference_player.archive import Frame
@@ -149,3 +154,25 @@ BLACK_FIRST = (FIRST, SECOND)
 def digests(*films: FilmReading) -> dict[str, str]:
     """Return a made-up SHA-256 for each film, by its name."""
     return {film.film: hashlib.sha256(film.film.encode()).hexdigest() for film in films}
+
+
+# -- files that stand for films ---------------------------------------------------------------------
+
+MP4 = b"\0\0\0\x18ftypmp42\0\0\0\0mp42isom"
+"""The first box of an MP4 (ISO/IEC 14496-12, 4.3): enough for a file to be told as a film by its first bytes."""
+
+
+def write_film(path: Path, seed: int = 0, **start: Any) -> Path:
+    """Write a file that stands for a film of a start, for readers that are replaced by `read_series`."""
+    path.write_bytes(MP4 + json.dumps({"seed": seed, "start": start}).encode())
+    return path
+
+
+def read_series(job: FilmJob) -> FilmReading:
+    """Read a file of `write_film`, in the place of `film_reading.read_film`. Any other file cannot be read."""
+    try:
+        told = json.loads(job.path.read_bytes().removeprefix(MP4))
+    except ValueError:
+        raise Refused([refuse("film-unreadable", "is blurred", "prop the phone up", file=job.name)]) from None
+    camera = Camera(60, uneven=0.1, unread=0.02, seed=told["seed"])
+    return camera.film(Start(**told["start"]), job.name)

@@ -49,7 +49,7 @@ def test_what_the_films_leave_open_is_said_with_what_would_tell_it() -> None:
 def test_generations_that_look_alike_are_both_named() -> None:
     told = learnt(Start(generation=4, plain_ms=60, detailed_ms=85, boot_ms=12_930))
     assert words(told)["Behaves like"] == "the player of the third or fourth generation"
-    assert "The third and the fourth generation do all of this: which one it is stays open." in doubts(told)
+    assert "The third and fourth generation all do this: which one it is stays open." in doubts(told)
 
 
 def test_what_no_published_player_does_is_said() -> None:

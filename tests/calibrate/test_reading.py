@@ -33,6 +33,8 @@ def test_readings_are_plain_numbers() -> None:
         ("calibrate r --read 17.9 18.4 --filmed 22 23", "calibrate r --read 17.9 --read 18.4 --filmed 22 --filmed 23"),
         ("calibrate --read 17.9 18,4 r --fps 10", "calibrate --read 17.9 --read 18,4 r --fps 10"),
         ("calibrate r --fps 10 20", "calibrate r --fps 10 20"),
+        ("calibrate r --film a.mp4 b.mov --out p.html", "calibrate r --film a.mp4 --film b.mov --out p.html"),
+        ("calibrate --film a.mp4 b.MP4 r --fps 10", "calibrate --film a.mp4 --film b.MP4 r --fps 10"),
         ("make drop --out here", "make drop --out here"),
     ],
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from keyturn.calibrate.film_learning import FilmedStart, FilmLearnt
@@ -120,7 +120,12 @@ def _generations(learnt: FilmLearnt) -> str:
     possible = learnt.seen.generations
     if not possible:
         return "no published player"
-    return f"the player of the {' or '.join(possible)} generation"
+    return f"the player of the {_listed(possible, 'or')} generation"
+
+
+def _listed(words: Sequence[str], last: str) -> str:
+    """Return "first", "first or second", "first, second or third"."""
+    return f" {last} ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 # -- what is doubtful -------------------------------------------------------------------------------
@@ -176,6 +181,6 @@ def _of_the_player(learnt: FilmLearnt) -> Iterator[str]:
     if seen.black_first is None:
         yield "Whether it is black before frame 1 shows in films at 60 pictures a second."
     if len(seen.generations) > 1:
-        yield f"The {' and the '.join(seen.generations)} generation do all of this: which one it is stays open."
+        yield f"The {_listed(seen.generations, 'and')} generation all do this: which one it is stays open."
     elif not seen.generations:
         yield "No published player does all of this. The profile has each fact as it was seen; look at the films again."

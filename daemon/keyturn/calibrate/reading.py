@@ -30,6 +30,10 @@ LATE_S = 3 * FILM_S
 MEASURED = "measured in this shop on "
 """The beginning of the source of a measured table."""
 
+_FIGURES = re.compile("[0-9.,]+")
+_SEVERAL = {"--read": _FIGURES, "--filmed": _FIGURES, "--film": re.compile(r"(?!-).*\.[A-Za-z0-9]+", re.DOTALL)}
+"""Options that several values may follow, and what such a value looks like."""
+
 _NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")
 
 
@@ -46,15 +50,15 @@ def read(texts: Sequence[str], option: str = "--read") -> tuple[float, ...]:
 def spread_values(arguments: Sequence[str]) -> list[str]:
     """Return the arguments with `--read 17.9 18.4` as `--read 17.9 --read 18.4`, since an option takes one value.
 
-    The same is done for --filmed.
+    The same is done for --filmed, and for --film with names that have an ending.
     """
     spread: list[str] = []
     option = ""
     for argument in arguments:
-        if option and spread[-1] != option and re.fullmatch("[0-9.,]+", argument):
+        if option and spread[-1] != option and _SEVERAL[option].fullmatch(argument):
             spread.append(option)
         elif argument.startswith("-"):
-            option = argument if argument in ("--read", "--filmed") else ""
+            option = argument if argument in _SEVERAL else ""
         spread.append(argument)
     return spread
 

@@ -21,12 +21,17 @@ def calibrate(
     radio: Annotated[str, typer.Argument(help="The radio; see keyturn radios.")],
     folder: Annotated[
         Path | None,
-        typer.Option("--out", help="Where the stick's files go.", show_default="calibration-RADIO"),
+        typer.Option(
+            "--out",
+            help="Where the stick's files go; with --film, the page's file.",
+            show_default="calibration-RADIO, or calibration-RADIO.html",
+        ),
     ] = None,
     fps: Annotated[int, typer.Option(help="The stick's frames a second.", min=1, max=60)] = 10,
     seconds: Annotated[
         float | None, typer.Option(help="How long the stick counts.", show_default="1.5 x the longest boot")
     ] = None,
+    films: Annotated[list[Path] | None, typer.Option("--film", help="Films of starts with the stick.")] = None,
     readings: Annotated[list[str] | None, typer.Option("--read", help="The last figure of each start.")] = None,
     filmed: Annotated[
         list[str] | None,
@@ -37,11 +42,21 @@ def calibrate(
     ] = False,
     root: RootOption = None,
 ) -> None:
-    """Make a stick that counts. With --read, put what filmed starts show into the shop's own rules.
+    """Make a stick that counts. With --film, put what films of starts show into the shop's own rules.
 
     Example: `keyturn calibrate tall-768x1024`, then
+    `keyturn calibrate tall-768x1024 --film start1.mp4 start2.mp4 --root /srv/keyturn`
+
+    Without a camera that sees the whole screen: read the figures by eye,
     `keyturn calibrate tall-768x1024 --read 17.9 18.4 --filmed 22.6 23.2 --root /srv/keyturn`
     """
+    if films and (readings or filmed or fitted):
+        raise WrongUse("--film goes without --read, --filmed and --fitted", "call the command once for each")
+    if films:
+        from keyturn.commands.film_calibration import learn_films
+
+        learn_films(radio, films, folder, root)
+        return
     if filmed and not readings:
         raise WrongUse("--filmed needs --read", "give both, one figure a start")
     if fitted:

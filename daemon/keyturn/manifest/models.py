@@ -12,6 +12,9 @@ from keyturn.manifest.values import Art, Colour, Share, Table, Words, rgb
 from keyturn.shop.folding import folded
 from keyturn.shop.language_codes import LanguageCode
 
+CALIBRATION = "Calibration"
+"""Whose films of a radio are, where the manifest names no customer: the shop's own."""
+
 FILE_NAME = "job.toml"
 """The manifest's name in the drop."""
 
@@ -167,6 +170,10 @@ class Manifest(Table):
     stock: Annotated[
         bool, Field(description="These are the files that the radio came with: they are kept as the way back.")
     ] = False
+    calibrate: Annotated[
+        Words | None,
+        Field(description="A radio: the films in the drop are of its starts with the calibration stick."),
+    ] = None
     rush: Annotated[bool, Field(description="Goes before the other waiting drops.")] = False
     background: Annotated[Colour, Field(description="What transparency is laid on.")] = "#000000"
     fit: Annotated[
@@ -186,10 +193,15 @@ class Manifest(Table):
 
     @model_validator(mode="before")
     @classmethod
-    def _from_the_table(cls, written: Any) -> Any:
-        """Let the table name customer and radio, where the manifest does not."""
-        named = isinstance(written, dict) and "each" in written
-        return {"customer": "{customer}", "radio": "{radio}"} | written if named else written
+    def _named_elsewhere(cls, written: Any) -> Any:
+        """Let a fleet's table name customer and radio, and `calibrate` the radio, where the manifest does not."""
+        if not isinstance(written, dict):
+            return written
+        if "each" in written:
+            return {"customer": "{customer}", "radio": "{radio}"} | written
+        if "calibrate" in written:
+            return {"customer": CALIBRATION, "radio": written["calibrate"]} | written
+        return written
 
     @field_validator("radio")
     @classmethod

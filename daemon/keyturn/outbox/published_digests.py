@@ -11,7 +11,7 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from keyturn.outbox import restore_folders
+from keyturn.outbox import calibration_folders, restore_folders
 from keyturn.outbox.customer_folder import RECORD_MOST_BYTES, revision_names
 from keyturn.shop import durable_files
 from keyturn.shop.own_files import is_plain_folder
@@ -34,8 +34,8 @@ def recorded(published: Path, target: str) -> str | None:
 
 
 def digest_of(revision: Path) -> str | None:
-    """Return the SHA-256 of the revision's job.json, or of the record of stock files; None where there is neither."""
-    for name in ("job.json", restore_folders.RECORD):
+    """Return the SHA-256 of the revision's job.json, or of the record of stock files or films; None without."""
+    for name in ("job.json", restore_folders.RECORD, calibration_folders.RECORD):
         if (data := durable_files.read_plain(revision / name, RECORD_MOST_BYTES)) is not None:
             return hashlib.sha256(data).hexdigest()
     return None
@@ -57,8 +57,8 @@ def adopt_all(published: Path, outbox: Path, alive: Callable[[], object] = lambd
             alive()
             for name in revision_names(customer):
                 record(beside, f"{customer.name}/{name}", customer / name)
-    for restore in restore_folders.folders(outbox):
-        record(beside, f"{restore.parent.name}/{restore.name}", restore)
+    for folder in (*restore_folders.folders(outbox), *calibration_folders.folders(outbox)):
+        record(beside, f"{folder.parent.name}/{folder.name}", folder)
     durable_files.fsync_tree(beside)
     beside.rename(published)
     durable_files.fsync_dir(published.parent)

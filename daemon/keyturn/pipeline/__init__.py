@@ -77,6 +77,11 @@ def understand(drop: Path | OpenedDrop, name: str, scratch: Path, bench: Bench) 
         what = "these are a radio's stock files, which are kept as they are: no job is made of them"
         told = refuse("stock-not-a-job", what, "put the folder into the shop's inbox", file=FILE_NAME, field="stock")
         raise Refused([*reasons, told], customer=manifest.customer, root=root)
+    if manifest.calibrate:
+        what = "these are films of a radio's starts, which teach its profile: no job is made of them"
+        mend = f"put the folder into the shop's inbox, or run: keyturn calibrate {manifest.calibrate} --film FILMS"
+        told = refuse("films-not-a-job", what, mend, file=FILE_NAME, field="calibrate")
+        raise Refused([*reasons, told], customer=manifest.customer, root=root)
     try:
         job = planned(found, manifest, name, scratch, bench, reasons)
     except Refused as refused:

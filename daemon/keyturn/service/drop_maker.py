@@ -23,10 +23,9 @@ from keyturn.inbox.survey import Snapshot
 from keyturn.outbox import revision_numbers
 from keyturn.outbox.record_files import refused_before
 from keyturn.pages.rejects import rejected_pages
-from keyturn.pipeline import Bench, fleet, stock
+from keyturn.pipeline import Bench, calibration, fleet, stock
 from keyturn.pipeline.fleet import FleetJobs
-from keyturn.pipeline.stock import StockDrop
-from keyturn.service import abrupt_ends, fleet_maker, slip_intake, stock_intake
+from keyturn.service import abrupt_ends, film_intake, fleet_maker, slip_intake, stock_intake
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
@@ -42,7 +41,7 @@ from keyturn.shop.records import JobRecord, Rejection
 class Outcome(StrEnum):
     """What became of a drop. `FINISHED`: an earlier try had published or refused it already.
 
-    `ENTERED`: a slip or stock files were.
+    `ENTERED`: a slip, stock files or films were.
     """
 
     READY = "ready"
@@ -58,7 +57,7 @@ class DropMaker:
     """Makes claimed drops.
 
     `missed` is called when the ledger or a sheet could not follow a drop that has gone on. `told` hears each outcome
-    with its record.
+    with its record. `rules_changed` is called where films have changed the shop's rules.
     """
 
     folders: DropFolders
@@ -67,6 +66,7 @@ class DropMaker:
     missed: Callable[[], None] = lambda: None
     told: Callable[[Event, dict[str, Any]], None] = lambda event, record: None
     doubts: Doubts = field(default_factory=lambda: Doubts(()))
+    rules_changed: Callable[[], None] = lambda: None
 
     def process(self, claim: Claim) -> Outcome:
         """Make the drop and move it on. Raise `ShopFault` or OSError where the shop's machine is at fault: the drop
@@ -100,7 +100,11 @@ class DropMaker:
             scratch = self._new_scratch(claim)
             opened = pipeline.opened(self.folders.drop_of(claim), scratch, self.bench.rules)
             if (stock_drop := stock.of_stock(opened, scratch, self.bench)) is not None:
-                return self._keep_stock(claim, before, stock_drop)
+                made_stock = stock_intake.built(stock_drop, claim, self.folders, self.bench)
+                return self._keep(claim, before, lambda: stock_intake.keep(made_stock, claim, self.folders))
+            if (films := calibration.of_films(opened, self.bench)) is not None:
+                lesson = film_intake.learnt(films, self.bench)
+                return self._keep(claim, before, lambda: lesson.publish(claim, self.folders, self.rules_changed))
             partly = bool(self.folders.published(claim))
             job = fleet.ordered(opened, job_name(claim), scratch, self.bench, good_alone=partly)
             if isinstance(job, FleetJobs):
@@ -216,13 +220,13 @@ class DropMaker:
             self.told("answered", answered)
         return Outcome.ENTERED
 
-    def _keep_stock(self, claim: Claim, before: Snapshot, found: StockDrop) -> Outcome:
-        made = stock_intake.built(found, claim, self.folders, self.bench)
+    def _keep(self, claim: Claim, before: Snapshot, publish: Callable[[], None]) -> Outcome:
+        """Publish what is no job, where the drop has not changed since."""
         if returned := self._send_back_if_changed(claim, before):
             return returned
         self.doubts.forget(claim.name)
         self.remove_scratch(claim)
-        stock_intake.keep(made, claim, self.folders)
+        publish()
         return Outcome.ENTERED
 
     def _enter(self, enter: Callable[[], None]) -> None:

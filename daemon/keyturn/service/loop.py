@@ -251,7 +251,8 @@ class Service:
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
         books, bench, told = self._books(), self._config.bench(progress), self._announcer.outcome
-        return DropMaker(self._folders, books, bench, self._upkeep.reconcile_soon, told, self._inbox.doubts)
+        missed, doubts = self._upkeep.reconcile_soon, self._inbox.doubts
+        return DropMaker(self._folders, books, bench, missed, told, doubts, rules_changed=self.reload)
 
     def _books(self) -> Bookkeeping:
         return Bookkeeping(self._shop, self._ledger, self._config.rules, self._config.papers)

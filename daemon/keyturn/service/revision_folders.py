@@ -13,13 +13,13 @@ from pathlib import Path
 
 from keyturn.inbox.moving import finish_move, free_name, move
 from keyturn.inbox.survey import OURS
-from keyturn.outbox import published_digests, restore_folders, revision_numbers
+from keyturn.outbox import calibration_folders, published_digests, restore_folders, revision_numbers
 from keyturn.service.claims import Claim, Intent, Publication, read_record, write_record
 from keyturn.shop import durable_files
 from keyturn.shop.file_modes import BUILDING_DIR, KEPT_DIR, close_to_group, keep_mode
 from keyturn.shop.folders import Shop
 from keyturn.shop.own_files import is_plain_folder, make_own_folder, remove_left_over
-from keyturn.shop.records import JobRecord, RestoreRecord
+from keyturn.shop.records import CalibrationRecord, JobRecord, RestoreRecord
 
 
 class RevisionFolders:
@@ -161,8 +161,10 @@ class RevisionFolders:
 
     def _is_published(self, claim: Claim, target: str) -> bool:
         folder = self.shop.outbox / target
-        job = read_record(folder / "job.json", JobRecord)
-        record = job or read_record(folder / restore_folders.RECORD, RestoreRecord)
+        record: JobRecord | RestoreRecord | CalibrationRecord | None
+        record = read_record(folder / "job.json", JobRecord)
+        record = record or read_record(folder / restore_folders.RECORD, RestoreRecord)
+        record = record or read_record(folder / calibration_folders.RECORD, CalibrationRecord)
         return record is not None and record.claim == claim.id
 
     def _discard(self, place: Path) -> None:

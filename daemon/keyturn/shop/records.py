@@ -168,6 +168,30 @@ class RestoreRecord(Record):
     reasons: tuple[Reason, ...] = ()
 
 
+class CalibrationRecord(Record):
+    """What films of a radio taught, as its page tells it: `facts` are titles and words, `doubts` what is open.
+
+    `stored` says whether it stands in the shop's rules; else `command` is what stores it. `boots_s` are the films'
+    boots in s, `interval_s` the time from frame to frame.
+    """
+
+    keyturn: str
+    customer: str
+    radio: str
+    title: str
+    drop: str
+    claim: str
+    made_at: str
+    films: tuple[str, ...]
+    boots_s: tuple[float, ...]
+    interval_s: float
+    facts: tuple[tuple[str, str], ...]
+    doubts: tuple[str, ...]
+    stored: bool
+    command: str = ""
+    reasons: tuple[Reason, ...] = ()
+
+
 class JobRecord(Record):
     """job.json: what a revision holds. `claim` is the id under which its drop was taken.
 
