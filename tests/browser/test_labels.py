@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from keyturn.pages.labels import labels
+from keyturn.pages.labels import labels_of, labels_page
 from keyturn.shop import rulebook
 from keyturn.shop.papers import Letterhead
 
@@ -23,6 +23,10 @@ DOTS = 200  # an inch: fewer than common printers have
 NEAR_MM = 0.3  # Chromium rounds to pixels of 1/96 inch (CSS Values 4, 6.2): 0.26 mm
 
 Box = tuple[float, float, float, float]
+
+
+def made_of(job: Any) -> Any:
+    return labels_of(job, "3f9a0c1b22dd4e5f" * 4, "van-two-r1")
 
 
 def box_of(sheet: Any, number: int, direction: str) -> Box:
@@ -72,7 +76,7 @@ def test_labels_are_printed_where_the_sheet_has_them(
     vans = (*(f"Van {number}" for number in range(1, sheet.most - 1)), "الحافلة ٣", long)
     job = by_hand.job(vehicles=vans[-6:], job="van-two-with-a-name-that-has-more-letters-than-most-have")
     shop = Letterhead("Lantern Row Radio", language=language)
-    html = labels(job, "3f9a0c1b22dd4e5f" * 4, "van-two-r1", sheet, paper, first=first, letterhead=shop)
+    html = labels_page(job.job, made_of(job), sheet, paper, first=first, letterhead=shop)
     printed = pypdfium2.PdfDocument(opened(html).page.pdf(prefer_css_page_size=True))
     assert len(printed) == 1
     width, height = printed[0].get_size()
@@ -99,7 +103,7 @@ def test_labels_are_printed_where_the_sheet_has_them(
 def test_more_labels_than_a_sheet_has_go_on_the_next(opened: Callable[..., Any], by_hand: ModuleType) -> None:
     sheet = RULES.sheets["a4-21"]
     job = by_hand.job(vehicles=tuple(f"Van {number}" for number in range(1, 44)))
-    html = labels(job, "3f9a0c1b22dd4e5f" * 4, "van-two-r1", sheet, RULES.papers["a4"])
+    html = labels_page("vans", made_of(job), sheet, RULES.papers["a4"])
     opened_page = opened(html, width=320).page
     assert opened_page.get_by_text("actual size").is_visible()
     wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -116,7 +120,7 @@ def test_the_codes_can_be_read_from_a_dark_screen(opened: Callable[..., Any], by
     from PIL import Image
 
     sheet = RULES.sheets["a4-8"]
-    html = labels(by_hand.job(), "3f9a0c1b22dd4e5f" * 4, "van-two-r1", sheet, RULES.papers["a4"])
+    html = labels_page("van", made_of(by_hand.job()), sheet, RULES.papers["a4"])
     page = opened(html, color_scheme="dark").page
     (read,) = zxingcpp.read_barcodes(Image.open(BytesIO(page.screenshot())))
     assert read.text == "keyturn:van-two-r1:3f9a0c1b22dd4e5f"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from types import ModuleType
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 import zxingcpp
 from PIL import Image, ImageDraw
 
-from keyturn.pages.labels import QUIET, code_picture, labels
+from keyturn.pages.labels import QUIET, code_picture, labels_of, labels_page
 from keyturn.shop import rulebook
 from keyturn.shop.papers import Letterhead
 from page_text import text_of
@@ -20,9 +21,10 @@ DIGEST = "3f9a0c1b22dd4e5f" * 4
 VANS = ("Van 1", "Van <2>")
 
 
-def page_of(job: Any, sheet: str = "a4-21", **more: Any) -> str:
-    chosen = RULES.sheets[sheet]
-    return labels(job, DIGEST, "van-two-r1", chosen, RULES.papers[chosen.paper], **more)
+def page_of(job: Any, vehicles: Sequence[str] = (), radios: Sequence[str] = (), **more: Any) -> str:
+    sheet = RULES.sheets["a4-21"]
+    made = labels_of(job, DIGEST, "van-two-r1", vehicles, radios)
+    return labels_page(job.job, made, sheet, RULES.papers[sheet.paper], **more)
 
 
 def codes(page: str) -> list[str]:

@@ -9,14 +9,25 @@ from typing import Annotated
 
 import typer
 
-from keyturn.commands import approval, job_search, output, restore_search, slip_entry, stick_copy, sticks_in_a_row
+from keyturn.commands import (
+    approval,
+    fleet_search,
+    job_search,
+    output,
+    restore_search,
+    slip_entry,
+    stick_copy,
+    sticks_in_a_row,
+)
 from keyturn.commands.console import REFUSED, RootOption, err, out, rules_of, shop_if_any, shop_of
-from keyturn.commands.stick_copy import RestoreFolder, StickFolder
+from keyturn.commands.job_search import FoundJob
+from keyturn.commands.stick_copy import RestoreFolder
 from keyturn.commands.sticks_in_a_row import StickRow, StickToMake
 from keyturn.shop import mounts, settings
 from keyturn.shop.mounts import Mount
 from keyturn.shop.plain_text import plain_line
-from keyturn.shop.reasons import stop_if_refused
+from keyturn.shop.reasons import Refused, stop_if_refused
+from keyturn.shop.records import JobRecord
 from keyturn.shop.stick_names import INSTALL
 from keyturn.shop.wrong_use import WrongUse
 
@@ -31,7 +42,10 @@ def copy(
     replace: Annotated[bool, typer.Option(help="Replace files of the same names on the stick.")] = False,
     any_folder: Annotated[bool, typer.Option(help="Copy to a folder that is not a stick.")] = False,
     every: Annotated[
-        bool, typer.Option("--all", help="One stick after the other: for each vehicle of the job, or for each radio.")
+        bool,
+        typer.Option(
+            "--all", help="One stick after the other: for each vehicle or radio of the job, or each job of a fleet."
+        ),
     ] = False,
     vehicle: Annotated[
         list[str] | None,
@@ -52,7 +66,7 @@ def copy(
     if vehicle and len(vehicle) > 1:
         raise WrongUse("one stick is for one vehicle", "say --all for several")
     source = job_search.find_direct(job, radio) or job_search.find(shop_of(root).outbox, job, radio)
-    _ask_for_the_yes(source, root)
+    _ask_for_the_yes(source.folder.parent, source.job, root)
     name = job_search.one_vehicle(source.job, vehicle[0]) if vehicle else _only(source.job.vehicles)
     stick = choose_target(target, mounts.sticks())
     faults = stick_copy.faults(source, stick, rules_of(root).usb.fat, any_folder=any_folder)
@@ -86,7 +100,7 @@ def _copy(made: StickToMake, stick: Path, root: Path | None) -> None:
     source, of_whom = made.source, {"stick": mounts.stick_words(stick), "stick_id": mounts.stick_id(stick)}
     with output.progress(err, quiet=False) as progress:
         stick_copy.copy(source, stick, lambda done, total: progress("copy and compare", done, total))
-    whose = f"{output.plain(made.vehicle)}: " if made.vehicle else ""
+    whose = f"{output.plain(made.name)}: " if made.vehicle or made.several else ""
     out.print(f"{whose}{len(source.radio.files)} files are on {output.plain(str(stick))}, read back and compared.")
     _note(made, of_whom, root)
 
@@ -101,12 +115,16 @@ def _copy_all(
     root: Path | None,
 ) -> None:
     """Write the sticks of the job that are still to be made. Each is noted, so that it may be stopped at any point."""
-    found = job_search.find_job(job, lambda: shop_of(root))
-    every = sticks_in_a_row.sticks_of(found.record, found.folder, radio, vehicles)
-    _ask_for_the_yes(every[0].source, root)
-    shop, fat = found.shop or shop_if_any(root), rules_of(root).usb.fat
-    copied, fitted = (slip_entry.entered(shop, found.folder, kind) for kind in ("copied", "fitted"))
-    left = sticks_in_a_row.left_of(every, copied, fitted)
+    jobs = _with_the_yes(fleet_search.find_jobs(job, lambda: shop_of(root)), root)
+    every, left, used = list[StickToMake](), list[StickToMake](), dict[str, str]()
+    for found, chosen in fleet_search.with_vehicles(jobs, vehicles):
+        sticks = sticks_in_a_row.sticks_of(found.record, found.folder, radio, chosen, len(jobs) > 1)
+        shop = found.shop or shop_if_any(root)
+        copied, fitted = (slip_entry.entered(shop, found.folder, kind) for kind in ("copied", "fitted"))
+        every += sticks
+        left += sticks_in_a_row.left_of(sticks, copied, fitted)
+        used |= sticks_in_a_row.used_for(sticks, copied)
+    fat = rules_of(root).usb.fat
     if len(left) < len(every):
         out.print(f"Done before: {output.plain(', '.join(stick.name for stick in every if stick not in left))}.")
     row = StickRow(
@@ -116,7 +134,7 @@ def _copy_all(
         faults=lambda source, stick: stick_copy.faults(source, stick, fat, any_folder=any_folder),
         agreed=lambda source, stick: _agreed(stick_copy.in_the_way(source, stick), replace),
         write=lambda made, stick: _copy(made, stick, root),
-        used=sticks_in_a_row.used_for(every, copied),
+        used=used,
     )
     row.make(left)
     out.print(
@@ -124,18 +142,35 @@ def _copy_all(
     )
 
 
+def _with_the_yes(jobs: Sequence[FoundJob], root: Path | None) -> Sequence[FoundJob]:
+    """Return the jobs that may go on a stick, and say which ones wait for their customers. Raise `Refused` where none
+    may."""
+    waiting: list[tuple[str, Refused]] = []
+    ready = []
+    for found in jobs:
+        try:
+            _ask_for_the_yes(found.folder, found.record, root)
+            ready.append(found)
+        except Refused as refused:
+            waiting.append((found.record.job, refused))
+    if waiting and not ready:
+        raise Refused([reason for _, refused in waiting for reason in refused.reasons])
+    if waiting:
+        err.print(f"Left out, for their customers have not said yes: {output.plain(', '.join(n for n, _ in waiting))}.")
+    return ready
+
+
 def _only(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else ""
 
 
-def _ask_for_the_yes(source: StickFolder, root: Path | None) -> None:
+def _ask_for_the_yes(revision: Path, job: JobRecord, root: Path | None) -> None:
     """Raise `Refused` where the shop asks for its customer's yes, and this revision has none."""
-    revision = source.folder.parent
     shop = job_search.shop_around(revision) or shop_if_any(root)
     if shop is None or revision.resolve().parent.parent != shop.outbox.resolve():
         return
     if settings.load(shop.root).approval.required:
-        stop_if_refused(filter(None, [approval.missing(revision, source.job)]))
+        stop_if_refused(filter(None, [approval.missing(revision, job)]))
 
 
 def _note(made: StickToMake, of_whom: dict[str, str], root: Path | None) -> None:

@@ -68,15 +68,19 @@ def one_vehicle(job: JobRecord, vehicle: str | None) -> str:
     any. Raise `WrongUse` where that is none, or not said."""
     if not job.vehicles:
         return vehicle or ""
-    fitting = [name for name in job.vehicles if vehicle is None or _alike(name) == _alike(vehicle)]
-    if len(fitting) != 1:
+    found = named_vehicle(job, vehicle) if vehicle is not None else None
+    if vehicle is None and len(job.vehicles) == 1:
+        return job.vehicles[0]
+    if found is None:
         what = f"this job has no vehicle {vehicle}" if vehicle else "this job is for several vehicles"
         raise WrongUse(what, f"say --vehicle with one of: {', '.join(job.vehicles)}")
-    return fitting[0]
+    return found
 
 
-def _alike(name: str) -> str:
-    return " ".join(name.casefold().split())
+def named_vehicle(job: JobRecord, vehicle: str) -> str | None:
+    """Return which of the job's vehicles is called `vehicle`, capitals and blanks aside; None where none is."""
+    wanted = vehicle.casefold().split()
+    return next((name for name in job.vehicles if name.casefold().split() == wanted), None)
 
 
 def find(outbox: Path, name: str, radio: str | None) -> StickFolder:

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from keyturn.commands import job_search, output
+from keyturn.commands import fleet_search, job_search, output
 from keyturn.commands.console import RootOption, err, rules_of, shop_of
+from keyturn.commands.job_search import FoundJob
 from keyturn.shop import durable_files
-from keyturn.shop.label_sheets import Labels, LabelSheet
+from keyturn.shop.file_names import safe_name
+from keyturn.shop.label_sheets import Labels, LabelSheet, Paper
 from keyturn.shop.wrong_use import WrongUse
 
 
 def labels(
-    job: Annotated[str, typer.Argument(help="A job (its newest revision), job-r2, or the path of a revision.")],
+    job: Annotated[
+        str, typer.Argument(help="A job (its newest revision), job-r2, the path of a revision, or a fleet's drop.")
+    ],
     sheet: Annotated[
         str | None,
         typer.Option(
@@ -36,28 +41,45 @@ def labels(
 
     Example: `keyturn labels van-two --sheet a4-21 --root /srv/keyturn`
     """
-    from keyturn.outbox import published_digests
-    from keyturn.pages import labels as labels_page  # it makes pages, for which other commands need not wait
-    from keyturn.shop import papers, settings
-
-    found = job_search.find_job(job, lambda: shop_of(root))
-    rules = rules_of(found.shop.root if found.shop else root).labels
+    jobs = fleet_search.find_jobs(job, lambda: shop_of(root))
+    shop = jobs[0].shop
+    rules = rules_of(shop.root if shop else root).labels
     chosen = _sheet(rules, sheet, first)
-    page = output.page_file(to or Path(f"{found.folder.name}-labels.html"))
-    shown = papers.of_shop(settings.load(found.shop.root), found.shop.root).letterhead if found.shop else None
-    text = labels_page.labels(
-        found.record,
-        published_digests.digest_of(found.folder) or "",
-        found.folder.name,
-        chosen,
-        rules.papers[chosen.paper],
-        vehicles=[job_search.one_vehicle(found.record, name) for name in vehicle or ()],
-        radios=[job_search.one_radio(found.record, radio).radio] if radio else (),
-        first=first,
-        letterhead=shown,
-    )
+    title = jobs[0].record.job if len(jobs) == 1 else job
+    page = output.page_file(to or Path(f"{jobs[0].folder.name if len(jobs) == 1 else safe_name(job)}-labels.html"))
+    text = _page(title, jobs, vehicle or (), radio, chosen, rules.papers[chosen.paper], first)
     durable_files.write_atomic(page, text.encode("utf-8"))
     err.print(f"The page: {output.plain(page.as_uri())}", soft_wrap=True)
+
+
+def _page(
+    title: str,
+    jobs: Sequence[FoundJob],
+    vehicles: Sequence[str],
+    radio: str | None,
+    sheet: LabelSheet,
+    paper: Paper,
+    first: int,
+) -> str:
+    """Return the page, in the language of the shop whose jobs these are."""
+    from keyturn.outbox import published_digests
+    from keyturn.pages.labels import labels_of, labels_page  # it makes pages, for which other commands need not wait
+    from keyturn.shop import papers, settings
+
+    shop = jobs[0].shop
+    letterhead = papers.of_shop(settings.load(shop.root), shop.root).letterhead if shop else None
+    made = [
+        label
+        for found, chosen in fleet_search.with_vehicles(jobs, vehicles)
+        for label in labels_of(
+            found.record,
+            published_digests.digest_of(found.folder) or "",
+            found.folder.name,
+            chosen,
+            [job_search.one_radio(found.record, radio).radio] if radio else (),
+        )
+    ]
+    return labels_page(title, made, sheet, paper, first=first, letterhead=letterhead)
 
 
 def _sheet(rules: Labels, name: str | None, first: int) -> LabelSheet:

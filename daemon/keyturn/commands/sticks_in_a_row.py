@@ -23,15 +23,22 @@ LOOK_EVERY_S = 0.5
 
 @dataclass(frozen=True, slots=True)
 class StickToMake:
-    """A stick of the row: for which vehicle, where the job names them, and what goes on it."""
+    """A stick of the row: for which vehicle, where the job names them, and what goes on it.
+
+    `several`: the row has sticks of several jobs.
+    """
 
     vehicle: str
     source: StickFolder
+    several: bool = False
 
     @property
     def name(self) -> str:
         """What people call it."""
-        return self.vehicle or self.source.radio.radio
+        if not self.several:
+            return self.vehicle or self.source.radio.radio
+        radio = self.source.radio.radio if len(self.source.job.radios) > 1 else ""
+        return ", ".join(filter(None, (self.source.job.job, self.vehicle or radio)))
 
     @property
     def key(self) -> tuple[str, str]:
@@ -39,15 +46,19 @@ class StickToMake:
         return self.vehicle, self.source.radio.radio
 
 
-def sticks_of(job: JobRecord, folder: Path, radio: str | None, vehicles: Collection[str]) -> tuple[StickToMake, ...]:
+def sticks_of(
+    job: JobRecord, folder: Path, radio: str | None, vehicles: Collection[str], several: bool = False
+) -> tuple[StickToMake, ...]:
     """Return the sticks of the revision in `folder`: one for each vehicle, or `vehicles` of them. For a job that names
-    none, one for each radio.
+    none, one for each radio. `several`: it is one of several jobs.
 
-    Raise `WrongUse` where a job for several radios and vehicles does not say which radio, and for a vehicle unknown.
+    Raise `WrongUse` where a job for several radios and vehicles does not say which radio.
     """
-    wanted = [job_search.one_vehicle(job, name) for name in vehicles] or job.vehicles or [""]
+    wanted = vehicles or job.vehicles or ("",)
     radios = [job_search.one_radio(job, radio)] if radio or job.vehicles else job.radios
-    return tuple(StickToMake(name, StickFolder(job, each, folder / each.folder)) for name in wanted for each in radios)
+    return tuple(
+        StickToMake(name, StickFolder(job, each, folder / each.folder), several) for name in wanted for each in radios
+    )
 
 
 def left_of(every: Sequence[StickToMake], copied: Iterable[Slip], fitted: Iterable[Slip]) -> tuple[StickToMake, ...]:
@@ -138,7 +149,7 @@ class StickRow:
     def _why_not(self, stick: StickToMake, place: Path, known: str, first: bool) -> str:
         """Return why the stick at `place` is not taken; empty where it is."""
         if known in self.used:
-            which = f'--vehicle "{stick.vehicle}"' if stick.vehicle else f"--radio {stick.name}"
+            which = f'--vehicle "{stick.vehicle}"' if stick.vehicle else f"--radio {stick.source.radio.radio}"
             again = f"{place} is the stick of {self.used[known]} again: take it out, and plug in another one."
             return f"{again} If it is another all the same: keyturn copy {stick.source.job.job} {which}"
         if not known and (why := not_another(stick.source, place, halfway=first)):

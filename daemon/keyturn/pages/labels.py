@@ -37,49 +37,50 @@ LARGEST_MM = 3.4
 
 @dataclass(frozen=True, slots=True)
 class StickLabel:
-    """One label: for which vehicle and radio the stick is, and its code as an SVG."""
+    """One label: of which job the stick is, for which vehicle and radio, and its code as an SVG."""
 
+    job: JobRecord
     vehicle: str
     radio: str
     code: Markup
 
 
-def labels(
-    job: JobRecord,
-    digest: str,
-    folder: str,
+def labels_of(
+    job: JobRecord, digest: str, folder: str, vehicles: Sequence[str] = (), radios: Sequence[str] = ()
+) -> tuple[StickLabel, ...]:
+    """Return a label for each vehicle of the job and each of its radios, or for those named.
+
+    `digest` is the SHA-256 of its job.json and `folder` the name of the revision's folder.
+    """
+    wanted, made_for = vehicles or job.vehicles or ("",), radios or [radio.radio for radio in job.radios]
+    numbers = {name: number for number, name in enumerate(job.vehicles, 1)}
+    return tuple(
+        StickLabel(job, name, radio, code_picture(LabelCode(folder, digest, numbers.get(name, 0)).text()))
+        for name, radio in product(wanted, made_for)
+    )
+
+
+def labels_page(
+    title: str,
+    made: Sequence[StickLabel],
     sheet: LabelSheet,
     paper: Paper,
     *,
-    vehicles: Sequence[str] = (),
-    radios: Sequence[str] = (),
     first: int = 1,
     letterhead: Letterhead | None = None,
 ) -> str:
-    """Return a page to print with a label for each vehicle of the job and each of its radios, or of those named.
+    """Return a page to print with these labels. `title` is the job, or the drop whose jobs they are of.
 
-    `digest` is the SHA-256 of its job.json and `folder` the name of the revision's folder. Labels before the `first`,
-    counted from 1, stay free: they are used up.
+    Those before the `first`, counted from 1, stay free: they are used up.
     """
-    wanted = vehicles or job.vehicles or ("",)
-    made_for = radios or [radio.radio for radio in job.radios]
-    made = [
-        StickLabel(vehicle, radio, code_picture(code_of(job, digest, folder, vehicle).text()))
-        for vehicle, radio in product(wanted, made_for)
-    ]
     return page(
         "labels.html.j2",
         styles=("labels.css",),
         own_style=_style(sheet, paper),
         language=language_of_shop(letterhead),
-        job=job,
+        title=title,
         sheets=list(_sheets([*[None] * (first - 1), *made], sheet.most)),
     )
-
-
-def code_of(job: JobRecord, digest: str, folder: str, vehicle: str) -> LabelCode:
-    """Return what the label of one of the job's vehicles says; with "" that of a job that names none."""
-    return LabelCode(folder, digest, job.vehicles.index(vehicle) + 1 if vehicle else 0)
 
 
 def code_picture(text: str) -> Markup:
