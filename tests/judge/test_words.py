@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
+import font_samples
 from judge.plans import TALL, plan_of
 from keyturn.flatten import figures
 from keyturn.flatten.figures import Figure, Placed
+from keyturn.flatten.fonts import FontFile
 from keyturn.flatten.frame_source import Source
+from keyturn.flatten.lettering import TextLook
 from keyturn.flatten.motion import Pose
+from keyturn.flatten.set_words import WordsJob, WordsSet, set_words
 from keyturn.judge.words import words_reasons
+from keyturn.renumber.job_words import JobWords
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Kind
 from keyturn.shop.rulebook import Rulebook
@@ -73,3 +79,42 @@ def test_frames_in_which_the_words_are_not_seen_do_not_count() -> None:
     assert "never whole" in told.what
     (told,) = words_reasons(with_words([at(3 * WIDE), at(2 * WIDE)]))
     assert "never on the panel" in told.what
+
+
+def set_text(rules: Rulebook, tmp_path: Path, text: str = "FFFF\nFF") -> WordsSet:
+    """Boxes of half an em in lines of an em."""
+    (tmp_path / "boxes.ttf").write_bytes(font_samples.font({"F": 500}))
+    fonts = (FontFile(tmp_path / "boxes.ttf", "boxes.ttf"),)
+    return set_words(WordsJob(text, fonts, True, None, "left", None, None, 100, TALL.panel.size, 9, rules.intake))
+
+
+def test_words_set_in_a_font_are_judged_by_their_own_ink(rules: Rulebook, tmp_path: Path) -> None:
+    """Two lines of 100 px; the first is 200 px wide, the second half as wide. The right half of the text lies beyond
+    the panel's edge: two boxes of six."""
+    made = set_text(rules, tmp_path)
+    figure = Figure("job.toml", text="FFFF\nFF", words=(made.words, TextLook((255, 255, 255))))
+    source = Source(None, "job.toml", figures=(Placed(figure, Pose(WIDE, HIGH / 2, 200, 0, 1)),))
+    plan = plan_of(("p", 1, 0, 2), ("p", 0, 0, 1))
+    plan = replace(plan, parts=tuple(replace(p, sources=(source,) * len(p.sources)) for p in plan.parts))
+    (told,) = words_reasons(replace(plan, words=JobWords({("a text",): made})))
+    share = int(re.findall(r"(\d+)%", told.what)[0])
+    assert share == pytest.approx(100 * 2 / 6, abs=2)
+
+
+def test_the_size_that_fits_is_a_line_s(rules: Rulebook, tmp_path: Path) -> None:
+    """Eight boxes of half an em are four lines wide: at the panel's width, a line is a fourth of it high."""
+    made = set_text(rules, tmp_path, "FFFFFFFF\nF")
+    figure = Figure("job.toml", text="FFFFFFFF\nF", words=(made.words, TextLook((255, 255, 255))))
+    source = Source(None, "job.toml", figures=(Placed(figure, Pose(WIDE / 2, HIGH / 2, 800, 0, 1)),))
+    plan = plan_of(("p", 1, 0, 2), ("p", 0, 0, 1))
+    plan = replace(plan, parts=tuple(replace(p, sources=(source,) * len(p.sources)) for p in plan.parts))
+    (told,) = words_reasons(replace(plan, words=JobWords({("a text",): made})))
+    assert float(re.findall(r"size = ([\d.]+)", told.mend)[0]) == pytest.approx(WIDE / 4 / HIGH, abs=0.002)
+
+
+def test_words_on_the_logo_that_are_cut_off_are_told_as_the_logo_s() -> None:
+    plan = with_words([at(WIDE / 2)] * 2, [at(WIDE / 2)])
+    own = Placed(Figure("job.toml", text="Library"), at(WIDE))
+    first = plan.parts[0].sources[0]
+    told = words_reasons(replace(plan, logo=replace(first, figures=(*first.figures, own))))
+    assert [("Library" in reason.what, "the boot logo" in reason.what) for reason in told] == [(True, True)]
