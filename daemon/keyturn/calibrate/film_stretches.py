@@ -28,7 +28,7 @@ MOST_MISSING = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class EvenRun:
     """Frames of one play of a part that followed each other evenly."""
 
     work: Work
@@ -58,7 +58,7 @@ class FilmRuns:
     """The runs of one film in order, and what was odd between them."""
 
     timeline: FilmTimeline
-    runs: tuple[Run, ...]
+    runs: tuple[EvenRun, ...]
     oddities: tuple[Oddity, ...]
 
 
@@ -80,7 +80,7 @@ class Time:
 
 def runs_of(timeline: FilmTimeline) -> FilmRuns:
     """Return the film's runs. A frame that is held or skipped ends a run, and is no part of any interval."""
-    found: list[Run] = []
+    found: list[EvenRun] = []
     odd: list[Oddity] = []
     for (part, play), group in groupby(timeline.counted, key=lambda c: (c.part, c.play)):
         if part in timeline.hidden:
@@ -88,7 +88,7 @@ def runs_of(timeline: FilmTimeline) -> FilmRuns:
         shown = [c for c in group if c.came.width <= WIDEST_STEPS * timeline.step_s]
         work = work_of(timeline.plan, part, play)
         for piece in _pieces(timeline, shown, odd):
-            found.append(Run(work, part, play, tuple(piece)))
+            found.append(EvenRun(work, part, play, tuple(piece)))
     return FilmRuns(timeline, tuple(found), tuple(odd))
 
 
@@ -99,7 +99,7 @@ def work_of(plan: StickPlan, part: int, play: int) -> Work:
 
 def _pieces(timeline: FilmTimeline, shown: Sequence[Counted], odd: list[Oddity]) -> Iterator[list[Counted]]:
     """Yield the frames of one play in pieces that follow each other evenly, and note what was odd between them."""
-    line = fitted([Run("plain", 0, 0, tuple(shown)).bracketed])
+    line = fitted([EvenRun("plain", 0, 0, tuple(shown)).bracketed])
     interval = line.slope if line else 1 / timeline.plan.fps
     piece = list(shown[:1])
     for one, other in pairwise(shown):
@@ -160,6 +160,6 @@ def _gaps(film: FilmRuns, lines: dict[Work, Line]) -> Iterator[Gap]:
         yield (one.work, other.work, plan.parts[one.part].pause), right.middle - left.middle, error
 
 
-def _last_place(plan: StickPlan, run: Run) -> int:
+def _last_place(plan: StickPlan, run: EvenRun) -> int:
     earlier = sum(each.frames * each.plays for each in plan.parts[: run.part])
     return earlier + (run.play + 1) * plan.parts[run.part].frames - 1
