@@ -44,6 +44,11 @@ def hang(number: int) -> int:
     return number
 
 
+def dies(job: object) -> None:
+    """Ends its process, as a crash in a library of C does."""
+    os._exit(9)
+
+
 def main() -> None:
     threaded, task = sys.argv[1] == "threaded", globals()[sys.argv[2]]
     over = threading.Event()

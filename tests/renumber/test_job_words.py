@@ -1,13 +1,19 @@
-"""The job's words: in fonts of the drop, of the shop and Keyturn's own, on each radio's panel, in parts and on logos."""
+"""The job's words: in fonts of the drop, of the shop and Keyturn's own, on each radio's panel, in parts, on logos."""
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 import font_samples
+from crew_tasks import dies
 from keyturn.flatten.fonts import BUILT_IN
 from keyturn.inbox.survey import survey
 from keyturn.manifest import reading
@@ -16,12 +22,14 @@ from keyturn.renumber import job_words
 from keyturn.renumber.job_words import JobWords, WordsBench, words_of
 from keyturn.renumber.parts import job_art
 from keyturn.renumber.plan import Plan, plan
+from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Kind, Reason, Refused
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.shop_fonts import ShopFonts, own_typeface
-from keyturn.workers.crew import InlineCrew
+from keyturn.workers.crew import InlineCrew, LocalCrew
 from renumber.planning import HEAD
 from samples import picture
+from shop_runs import lay, rejected, run_until_quiet
 
 GLIDE = "[[part]]\n[part.glide]\nframes = 4\npath = [[0.5, 0.5]]\n"
 ALEPH, MARSH = "\u05d0", "\u2691"
@@ -248,3 +256,54 @@ def test_refused_words_refuse_the_job_with_its_other_faults(planned: Callable[..
     with pytest.raises(Refused) as caught:
         planned(GLIDE + f'text = "{MARSH}"\nbackdrop = "gone.png"\n')
     assert {r.code for r in caught.value.reasons if r.kind is Kind.REFUSE} == {"letters-missing", "picture-missing"}
+
+
+# -- from the inbox to the stick ---------------------------------------------------------------------
+
+
+def pictures(revision: Path) -> tuple[np.ndarray, np.ndarray]:
+    """The logo and frame 1 as a radio reads them."""
+    with zipfile.ZipFile(revision / "usb" / "bootanimation.zip") as archive:
+        first = next(name for name in archive.namelist() if name.endswith(".png"))
+        frame = np.asarray(Image.open(io.BytesIO(archive.read(first))).convert("RGB"), float)
+    return np.asarray(Image.open(revision / "usb" / "logo.png").convert("RGB"), float), frame
+
+
+def test_a_drop_s_words_reach_the_stick_in_the_fonts_of_drop_and_shop(shop: Shop, tmp_path: Path) -> None:
+    """The panel is 48 x 64. Logo: a box 0.46 x 0.7 em, in a line of 32 px, its middle 12.5 % beyond the panel's middle.
+    Frame: half an em of the drop's font and a whole em of the shop's, side by side: 0.46 + 0.96 em of 16 px."""
+    (shop.fonts / "shop.ttf").write_bytes(font_samples.font({MARSH: 1000}))
+    root = tmp_path / "van"
+    root.mkdir()
+    (root / "brand.ttf").write_bytes(font_samples.font({"F": 500}))
+    Image.new("RGB", (48, 64), (0, 0, 60)).save(root / "logo.png")
+    lines = '[[logo.text]]\ntext = "F"\nfont = "brand.ttf"\nsize = 0.5\ncolour = "#ff0000"\nplace = [0.5, 0.625]\n'
+    glide = GLIDE + f'text = "F{MARSH}"\nfont = "brand.ttf"\nsize = 0.25\n'
+    (root / "job.toml").write_text(HEAD + lines + glide, encoding="utf-8")
+    lay(root, shop)
+    run_until_quiet(shop)
+    assert rejected(shop) == []
+    logo, frame = pictures(shop.outbox / "c" / "van-r1")
+    red = logo[..., 0] / 255
+    assert (red > 0.5).sum() == pytest.approx(0.46 * 0.7 * 32 * 32, rel=0.12)
+    rows, columns = np.nonzero(red > 0.5)
+    assert columns.mean() + 0.5 == pytest.approx(24, abs=0.6)
+    assert rows.max() + 1 == pytest.approx(0.625 * 64 - 16 + 0.8 * 32, abs=1.1), "the baseline"
+    white = ((frame / 255) ** 2.2).sum() / 3
+    assert white == pytest.approx((0.46 + 0.96) * 0.7 * 16 * 16, rel=0.08)
+
+
+def test_a_font_on_which_the_worker_dies_costs_its_own_drop_a_reason_that_names_it(
+    bench: Callable[[], WordsBench], rules: Rulebook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The reader crashes, as a library of C does: the worker is replaced and the job tried once more."""
+    (tmp_path / "drop" / "brand.ttf").write_bytes(font_samples.font({"F": 500}))
+    monkeypatch.setattr(job_words, "set_words", dies)
+    crew = LocalCrew(1, rules.intake.workers)
+    try:
+        wanted = replace(bench(), crew=crew)
+        found = words_of(manifest(GLIDE + 'text = "F"\nfont = "brand.ttf"\n'), [rules.radios["tiny"].panel], wanted)
+    finally:
+        crew.close()
+    reason = only_refusal(found)
+    assert (reason.code, reason.file) == ("picture-defeats-reader", "brand.ttf")
