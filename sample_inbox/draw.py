@@ -3,7 +3,7 @@
     python sample_inbox/draw.py [--out DIR] [DROP ...]
 
 Needs Pillow and numpy. Drawing again gives the same bytes with the same versions of both.
-The job.toml files are written by hand; with --out they are copied along, so that DIR is an inbox too.
+The job.toml files and tables are written by hand; with --out they are copied along, so that DIR is an inbox too.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from _scenes import bakery, fern, ferry, gate, glide, lamps, van
+from _scenes import bakery, fern, ferry, fleet, gate, glide, lamps, van
 
 HERE = Path(__file__).resolve().parent
+
+BY_HAND = ("job.toml", "fleet.csv")
 
 SCENES: dict[str, Callable[[Path], None]] = {
     "lamp-by-lamp": lamps.draw,
@@ -25,6 +27,7 @@ SCENES: dict[str, Callable[[Path], None]] = {
     "ferry-steps": ferry.draw,
     "second-van": van.draw,
     "ferry-glide": glide.draw,
+    "six-vans": fleet.draw,
 }
 
 
@@ -44,8 +47,9 @@ def draw(name: str, out: Path) -> None:
     folder = out / name
     folder.mkdir(parents=True, exist_ok=True)
     SCENES[name](folder)
-    if out != HERE:
-        shutil.copyfile(HERE / name / "job.toml", folder / "job.toml")
+    for by_hand in BY_HAND if out != HERE else ():
+        if (HERE / name / by_hand).exists():
+            shutil.copyfile(HERE / name / by_hand, folder / by_hand)
 
 
 if __name__ == "__main__":

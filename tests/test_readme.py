@@ -26,7 +26,7 @@ from keyturn.service import apprise_sending
 from keyturn.shop import rulebook, settings
 from keyturn.shop.folders import Shop
 from keyturn.shop.shop_fonts import own_typeface
-from samples import Run, picture, until, with_tables
+from samples import Run, picture, until, with_rows, with_tables
 from shop_runs import run_until_quiet
 from stock_samples import STOCKS, stock_drop
 
@@ -61,6 +61,7 @@ COMMANDS = (
     "bmp_rows",
     "radios learn",
     "\nstock = true",
+    "fleet.csv",
 )
 
 
@@ -126,6 +127,15 @@ def test_a_drop_with_the_example_as_its_manifest_is_accepted(
 def test_the_line_that_is_commented_out_may_be_said() -> None:
     text = re.sub(r"^# (hold_screen = )", r"\1", block('job = "van-two"'), flags=re.MULTILINE)
     assert Manifest.model_validate(tomllib.loads(text)).part[0].hold_screen == "why"
+
+
+def test_a_fleet_with_the_example_is_made_row_by_row(run: Run, small: Shop, tmp_path: Path) -> None:
+    root = tmp_path / "vans"
+    draw(root / "lake.png")
+    (root / "job.toml").write_text(block("fleet.csv"), encoding="utf-8")
+    with_rows(root, "vehicle;radio;greeting", "Van 1;wide-1024x600;Καλημέρα", "Van 2;compact-800x480;Hello {there}")
+    assert run("make", root, "--out", tmp_path / "ready", "--root", small.root) == 0
+    assert sorted(path.parent.name for path in tmp_path.glob("ready/*/*/job.json")) == ["van-1-r1", "van-2-r1"]
 
 
 def test_an_artist_starts_checks_and_previews_a_drop(

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 import subprocess
 import sys
 import tomllib
+import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,7 +17,10 @@ import pytest
 from PIL import ExifTags, Image, ImageOps
 
 SAMPLES = Path(__file__).parents[1] / "sample_inbox"
-DROPS = ["bakery-steam", "fern-unfurls", "ferry-glide", "ferry-steps", "garden-gate", "lamp-by-lamp", "second-van"]
+DROPS = [
+    *("bakery-steam", "fern-unfurls", "ferry-glide", "ferry-steps", "garden-gate", "lamp-by-lamp", "second-van"),
+    "six-vans",
+]
 
 
 def _draw(out: Path, *drops: str) -> None:
@@ -105,6 +111,8 @@ def test_the_sample_inbox_stays_small() -> None:
         ("ferry-steps", "steps/*.png", 7, (576, 768)),
         ("ferry-glide", "lake.png", 1, (1280, 720)),
         ("ferry-glide", "ferry.png", 1, (600, 400)),
+        ("six-vans", "meadow.png", 1, (1024, 600)),
+        ("six-vans", "van.png", 1, (560, 320)),
     ],
 )
 def test_pictures_have_the_sizes_their_story_needs(drop: str, pattern: str, count: int, size: tuple[int, int]) -> None:
@@ -189,3 +197,13 @@ def test_the_ferry_s_faults_are_there() -> None:
     assert (steps / "step 03.png").read_bytes() != (steps / "step 03 (1).png").read_bytes()
     with pytest.raises(OSError), Image.open(steps / "step 05.png") as broken:
         broken.load()
+
+
+def test_the_six_vans_have_two_radios_and_names_in_three_scripts() -> None:
+    """Unicode names each letter's script at the start of the letter's name (UAX 24 has the property itself)."""
+    text = (SAMPLES / "six-vans" / "fleet.csv").read_text(encoding="utf-8-sig")
+    header, *rows = csv.reader(io.StringIO(text), delimiter=";")
+    assert header == ["vehicle", "radio", "greeting"] and len(rows) == 6
+    assert len({radio for _, radio, _ in rows}) == 2
+    letters = {letter for _, _, greeting in rows for letter in greeting if letter.isalpha()}
+    assert {unicodedata.name(letter).split()[0] for letter in letters} == {"LATIN", "GREEK", "CYRILLIC"}

@@ -85,7 +85,7 @@ def test_every_zip_and_picture_of_the_demo_is_sound(
 ) -> None:
     """Info-ZIP's unzip and pngcheck: independent readers."""
     zips = sorted(outcome.shop.outbox.glob("[!.]*/*/usb*/bootanimation.zip"))
-    assert len(zips) >= 6
+    assert len(zips) >= 12
     for number, path in enumerate(zips):
         tested = subprocess.run([needs("unzip"), "-t", path], capture_output=True, text=True)
         assert "No errors detected" in tested.stdout
@@ -120,7 +120,7 @@ def test_one_job_is_approved_one_drop_is_mended_and_the_others_wait(outcome: Dem
     assert whole.mended == ("ferry-steps",) and not whole.refused and not list(whole.shop.rejects.iterdir())
     stand = {job.path.partition("/")[2]: (job.place, job.said) for job in whole.jobs}
     assert stand["van-two-r1"] == ("stick", "yes from Ada Lindqvist") and stand["ferry-steps-r1"] == ("customer", "")
-    assert len(stand) == 7 and {place for place, _ in stand.values()} == {"stick", "customer"}
+    assert len(stand) == 13 and {place for place, _ in stand.values()} == {"stick", "customer"}
     approved = [path.parent.name for path in whole.shop.outbox.glob("*/*/answer.json")]
     assert approved == ["van-two-r1"]
     said = io.StringIO()
