@@ -39,6 +39,31 @@ def test_how_a_bmp_is_made_is_said_by_doctor_and_by_radios(
     assert how in capsys.readouterr().out
 
 
+FILMED = """
+[filmed]
+source = "measured in this shop on 2026-03-01, 3 starts on film"
+fps = 10
+starts = 3
+interval_ms = 118.0
+interval_error_ms = 0.05
+spread_ms = 0.2
+boot_error_ms = 9.6
+draw_ms = 4.0
+draw_error_ms = 0.5
+"""
+
+
+def test_what_films_measured_is_said_by_radios(shop: Shop, run: Run, capsys: pytest.CaptureFixture[str]) -> None:
+    path = shop.rules / "radios" / "tiny.toml"
+    path.write_text(path.read_text(encoding="utf-8") + FILMED, encoding="utf-8")
+    assert run("radios", "--root", shop.root) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert (
+        "tiny on 3 films of a stick at 10 fps: a frame took 118.0 ms (within 0.1 ms, 0.2 ms from film to film)" in said
+    )
+    assert "drawing 4 ms (within 1), boots are known within 19 ms" in said and "decoding" not in said
+
+
 def test_a_name_that_promises_another_kind_is_minded(shop: Shop) -> None:
     edit(shop, ('logo = "logo.png"', 'logo = "logo.jpg"'))
     (told,) = radio_health.radios(shop)

@@ -47,3 +47,20 @@ def bmp_told(radio: Radio) -> str | None:
     layout = radio.logo.bmp
     size = f"{layout.file_bytes(radio.panel.size):,} bytes" if layout else ""
     return f"{radio.name} gets its logo as {radio.logo.words}, {size}, called {radio.stick.logo}" if layout else None
+
+
+def filmed_told(radio: Radio) -> str | None:
+    """Return what films of the radio's starts measured, with its spread; None where none was given."""
+    if (filmed := radio.filmed) is None:
+        return None
+    off = f"within {2 * filmed.interval_error_ms:.1f} ms, {filmed.spread_ms:.1f} ms from film to film"
+    said = [f"a frame took {filmed.interval_ms:.1f} ms ({off})"]
+    costs = (
+        ("drawing", filmed.draw_ms, filmed.draw_error_ms),
+        ("decoding a plain one", filmed.plain_ms, filmed.plain_error_ms),
+        ("a detailed one", filmed.detailed_ms, filmed.detailed_error_ms),
+    )
+    said += [f"{what} {ms:.0f} ms (within {2 * (error or 0):.0f})" for what, ms, error in costs if ms is not None]
+    said.append(f"boots are known within {2 * filmed.boot_error_ms:.0f} ms")
+    films = f"{filmed.starts} film{'s' * (filmed.starts != 1)}"
+    return f"{radio.name} on {films} of a stick at {filmed.fps} fps: {', '.join(said)}"

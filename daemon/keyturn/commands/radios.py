@@ -8,7 +8,7 @@ from rich.table import Column, Table
 
 from keyturn.commands.console import JsonOption, RootOption, out, rules_of
 from keyturn.commands.output import plain, write_json
-from keyturn.commands.radio_health import bmp_told
+from keyturn.commands.radio_health import bmp_told, filmed_told
 from keyturn.commands.radios_learn import learn
 from keyturn.shop.rulebook import Rulebook
 
@@ -51,5 +51,6 @@ def _print_table(console: Console, rules: Rulebook) -> None:
             f"{boot.shortest:g}-{boot.longest:g} s",
         )
     console.print(table)
-    for told in filter(None, map(bmp_told, rules.radios.values())):
+    known = rules.radios.values()
+    for told in filter(None, (*map(bmp_told, known), *map(filmed_told, known))):
         console.print(plain(told))
