@@ -23,6 +23,12 @@ Areas counted in pixels are exact to `EXACT`."""
 EXACT = 1e-6
 
 
+SURELY = 1 + 1e-5
+"""By so much more than what cells can cover at most, a limit is surely not exceeded, however sums are rounded."""
+
+CellBox = tuple[slice, slice]
+
+
 class Fields:
     """Areas within every position of the 10-degree field on one screen.
 
@@ -34,6 +40,7 @@ class Fields:
 
     def __init__(self, screen: Screen, share: float) -> None:
         self.cell_area = screen.cell_area_px
+        self._largest_cell = float(self.cell_area.max()) * SURELY
         self._pixels = screen.cell_px <= 1
         self._field = tuple(map(min, screen.field_cells, screen.shape))
         self._whole = screen.field_area_px
@@ -52,12 +59,26 @@ class Fields:
         """
         if self._pixels:
             return cells * self.cell_area
-        beside = _greatest_around(np.where(cells, swing, np.float32(0)))
+        area = np.zeros(cells.shape, np.float32)
+        if (box := box_around(cells, 1)) is None:
+            return area
+        cells, swing = cells[box], swing[box]
+        beside = _greatest_around(swing * cells)
         inner = ~any_around(~cells, beyond=True)
         edge = np.divide(swing, beside, out=np.zeros_like(swing), where=beside > 0)
-        partly = np.where(cells, np.minimum(edge, 1), np.where(edge < 1, edge, 0))
-        area: F32 = np.where(inner, np.float32(1), partly).astype(np.float32) * self.cell_area
+        partly = np.minimum(edge, 1) * (cells | (edge < 1))
+        np.multiply(np.maximum(partly, inner), self.cell_area[box], out=area[box])
         return area
+
+    def may_exceed(self, cells: Bits) -> bool:
+        """Tell whether the area that `covered` gives for `cells` could be larger than the limit at all.
+
+        It covers no more than these cells and those beside them.
+        """
+        most = np.count_nonzero(cells) * (1 if self._pixels else 9) * self._largest_cell
+        if most > self.limit_px and not self._pixels:
+            most = np.count_nonzero(any_around(cells, beyond=False)) * self._largest_cell
+        return bool(most > self.limit_px)
 
     def shares(self, area: Area) -> F64:
         """Return for each position of the field the share of it that `area` (pixels a cell) covers."""
@@ -143,6 +164,17 @@ def any_around(cells: Bits, beyond: bool) -> Bits:
     return wide
 
 
+def box_around(cells: Bits, reach: int) -> CellBox | None:
+    """Return the rows and columns that hold all cells that are set and `reach` cells each way; None without any."""
+    sides = []
+    for axis in (1, 0):
+        (within,) = np.nonzero(cells.any(axis=axis))
+        if not within.size:
+            return None
+        sides.append(slice(max(0, int(within[0]) - reach), min(cells.shape[1 - axis], int(within[-1]) + reach + 1)))
+    return sides[0], sides[1]
+
+
 DISORDER = 0.25
 """In fine patterns the product of four neighbouring changes, summed, is under this share of the most it can be."""
 
@@ -150,8 +182,10 @@ BALANCE = 0.3
 """In balanced patterns the mean change is under this share of the mean size of a change."""
 
 
-def white_noise(change: F32, reach: int) -> Bits:
+def white_noise(change: F32, reach: int, among: Bits | None = None) -> Bits:
     """Return where a frame-to-frame `change` (rows, cols) is 'a fine, balanced pattern such as white noise'.
+
+    Only the cells `among` are looked at; the others come back as False. Without `among` all are.
 
     WCAG 2.2 exempts such patterns. Averaging over a cell removes a checkerboard finer than the cell, but only weakens
     noise. Each cell is judged with those up to `reach` cells away:
@@ -163,15 +197,22 @@ def white_noise(change: F32, reach: int) -> Bits:
 
     Both bounds lie far from what patterns of either sort give.
     """
-    size = np.abs(change)
-    balanced = np.abs(_box(change, reach)) < BALANCE * _box(size, reach)
+    noise = np.zeros(change.shape, np.bool_)
+    among = ~noise if among is None else among
+    if (box := box_around(among, reach + 1)) is None:  # the fourth cell of a block is one cell further on
+        return noise
+    ends = slice(box[0].stop), slice(box[1].stop)  # sums begin at the corner: begun elsewhere they round otherwise
+    change, among = change[ends], among[ends]
+    balanced = np.abs(_box(change, reach)) < BALANCE * _box(np.abs(change), reach)
+    balanced &= among
     if not balanced.any():
-        return balanced
+        return noise
     a, b, c, d = change[:-1, :-1], change[:-1, 1:], change[1:, :-1], change[1:, 1:]
     product = a * b * c * d
     power = ((a * a + b * b + c * c + d * d) / 4) ** 2
     fine = _box(product, reach) < DISORDER * _box(power, reach)
-    return balanced & _edge_repeated(fine, 0, 1)
+    noise[ends] = balanced & _edge_repeated(fine, 0, 1)
+    return noise
 
 
 def _box(values: F32, reach: int) -> F64:
@@ -189,4 +230,5 @@ def _framed(values: NDArray[Any], beyond: float) -> NDArray[Any]:
 def _edge_repeated(values: NDArray[Any], before: int, after: int) -> NDArray[Any]:
     """Return the cells with those at the edge repeated: so many times at the top and left, at the bottom and right."""
     rows, columns = (np.arange(-before, length + after).clip(0, length - 1) for length in values.shape)
-    return values[rows][:, columns]
+    repeated: NDArray[Any] = values[rows][:, columns]
+    return repeated

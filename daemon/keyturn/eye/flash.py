@@ -35,7 +35,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,14 +85,16 @@ class FlashMeter:
         red, green, blue = planes(cells)
         light = relative_luminance(red, green, blue) / np.float32(FULL)
         self._note_changes((red, green, blue, light), at_s)
-        noise = _Noise(self._change, self._rules.cell_deg) if self._screen.cell_px > 1 else None
-        general, to_and_from_red = self._luminance.step(light), self._redness.step((red, green, blue))
-        changed = self._general.add(at_s, noise.left_out(general) if noise else general)
+        pairs = [self._luminance.step(light)]
+        to_and_from_red = self._redness.step((red, green, blue))
+        if self._undecided:
+            pairs = _without_noise([*pairs, self._undecided.step(light)], self._change, self._rules.cell_deg)
+        changed = self._general.add(at_s, pairs[0])
         changed |= self._red.add(at_s, to_and_from_red)
         if changed:
             self._counts.judge(at_s)
-        if self._undecided and noise:
-            self._undecided.note(at_s, noise.left_out(self._undecided.step(light)), to_and_from_red)
+        if self._undecided:
+            self._undecided.note(at_s, pairs[1], to_and_from_red)
 
     def undecided(self) -> list[Stretch]:
         """Return the stretches of time in which pixels have to be counted (see `close_look`)."""
@@ -118,19 +119,16 @@ class FlashMeter:
         self._before = now
 
 
-class _Noise:
-    """Where one `change` of the picture belongs to a fine, balanced pattern; worked out when it is asked for."""
+def _without_noise(pairs: list[transitions.Pair], change: F32, cell_deg: float) -> list[transitions.Pair]:
+    """Leave out the transitions where the `change` of the picture belongs to a fine, balanced pattern."""
+    mixed = [_is_mixed(pair) for pair in pairs]
+    if not any(mixed):
+        return pairs
+    among = np.logical_or.reduce([side for pair, yes in zip(pairs, mixed, strict=True) if yes for side in pair])
+    coarse = ~area.white_noise(change, round(0.5 / cell_deg), among)
+    return [(pair[0] & coarse, pair[1] & coarse) if yes else pair for pair, yes in zip(pairs, mixed, strict=True)]
 
-    def __init__(self, change: F32, cell_deg: float) -> None:
-        self._change, self._reach = change, round(0.5 / cell_deg)
 
-    @cached_property
-    def _coarse(self) -> NDArray[np.bool_]:
-        return ~area.white_noise(self._change, self._reach)
-
-    def left_out(self, pair: transitions.Pair) -> transitions.Pair:
-        """Leave out the transitions that belong to such a pattern."""
-        rises, falls = (int(np.count_nonzero(side)) for side in pair)
-        if min(rises, falls) * MIXED <= rises + falls:
-            return pair
-        return pair[0] & self._coarse, pair[1] & self._coarse
+def _is_mixed(pair: transitions.Pair) -> bool:
+    rises, falls = (int(np.count_nonzero(side)) for side in pair)
+    return min(rises, falls) * MIXED > rises + falls

@@ -33,16 +33,33 @@ Shown = Iterable[tuple[float, Picture]]
 """Pictures and the seconds at which they appear, in order."""
 
 
-def flash_check(screen: Screen, rules: Flash, shown: Callable[[], Shown]) -> FlashRecord:
-    """Check the pictures that `shown` yields, each time anew.
+class FlashCheck:
+    """The check of pictures that are shown one by one."""
 
-    Where pixels would be needed and are not to be had, areas are those that cells let one expect.
-    """
-    meter = FlashMeter(screen, rules)
+    def __init__(self, screen: Screen, rules: Flash) -> None:
+        self._screen, self._rules = screen, rules
+        self._meter = FlashMeter(screen, rules)
+
+    def show(self, at_s: float, picture: Picture) -> None:
+        """Take the next picture and the second at which it appears."""
+        self._meter.show(picture.cells(), at_s)
+
+    def record(self, shown: Callable[[], Shown]) -> FlashRecord:
+        """Return what was found. `shown` yields the same pictures again, each time anew, for a close look at them.
+
+        Where pixels would be needed and are not to be had, areas are those that cells let one expect.
+        """
+        stretches = self._meter.undecided()
+        close = [_closely(self._screen, self._rules, stretch, shown()) for stretch in stretches]
+        return self._meter.report([findings for findings in close if findings] if all(close) else [])
+
+
+def flash_check(screen: Screen, rules: Flash, shown: Callable[[], Shown]) -> FlashRecord:
+    """Check the pictures that `shown` yields, each time anew (see `FlashCheck.record`)."""
+    check = FlashCheck(screen, rules)
     for at_s, picture in shown():
-        meter.show(picture.cells(), at_s)
-    close = [_closely(screen, rules, stretch, shown()) for stretch in meter.undecided()]
-    return meter.report([findings for findings in close if findings] if all(close) else [])
+        check.show(at_s, picture)
+    return check.record(shown)
 
 
 def _closely(screen: Screen, rules: Flash, stretch: Stretch, shown: Shown) -> Findings | None:

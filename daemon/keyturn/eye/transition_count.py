@@ -62,6 +62,8 @@ class Flashing(Tally):
 
 def turns(direction: I8, rise: Bits, fall: Bits) -> Bits:
     """Return where a rise follows no rise or a fall no fall, and note each place's new direction."""
+    if not (rise.any() or fall.any()):
+        return rise
     up = rise & (direction <= 0)
     down = fall & (direction >= 0) & ~up
     direction[up], direction[down] = 1, -1
@@ -109,7 +111,10 @@ class TransitionCount:
         if not either.any():
             return False
         self._cells.add(at_s, either)
-        self._add_moment(at_s, *(self._covered(side) for side in pair))
+        large = [self._fields.may_exceed(side) for side in pair]
+        if any(large):
+            areas = (self._covered(side) if may else self._nothing for side, may in zip(pair, large, strict=True))
+            self._add_moment(at_s, *areas)
         return True
 
     def _add_moment(self, at_s: float, rising: Area, falling: Area) -> None:
@@ -178,4 +183,5 @@ class TransitionCount:
 
     def _holds(self, at_s: float, count: int) -> bool:
         """Tell whether cells with `count` transitions or more cover more than the limit of some field."""
-        return self._fields.exceeds(self.area(at_s, count))
+        cells = self._cells.now(at_s, count)
+        return self._fields.may_exceed(cells) and self._fields.exceeds(self._covered(cells))

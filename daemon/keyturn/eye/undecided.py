@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.area import EXACT, any_around, window_sums
+from keyturn.eye.area import EXACT, CellBox, any_around, box_around, window_sums
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import Flashing, Tally, turns
 from keyturn.eye.transitions import Luminance, Pair
@@ -22,7 +22,6 @@ from keyturn.shop import rulebook
 
 F32 = NDArray[np.float32]
 Bits = NDArray[np.bool_]
-CellBox = tuple[slice, slice]
 
 BEFORE_S = 2.0
 """A close look begins so long before the moment in doubt: the second that counts, and one to know the state before."""
@@ -72,7 +71,8 @@ class Undecided:
 
     def stretches(self) -> list[Stretch]:
         """Return the stretches found so far, in order of time; none touches another."""
-        return [Stretch(from_s, until_s, _box_of(cells), red) for from_s, until_s, cells, red in self._found]
+        boxes = ((found, box_around(found[2], 1)) for found in self._found)
+        return [Stretch(found[0], found[1], box, found[3]) for found, box in boxes if box]
 
 
 class _Kind:
@@ -111,13 +111,3 @@ class _Kind:
             return np.zeros(self.moments.counts.shape, np.bool_)
         large: Bits = window_sums(any_around(cells, beyond=False) * self._cell_area, self._window) > self._limit
         return large
-
-
-def _box_of(cells: Bits) -> CellBox:
-    """Return the rows and columns that hold the cells and those beside them."""
-    sides = []
-    for axis in (1, 0):
-        (within,) = np.nonzero(cells.any(axis=axis))
-        length = cells.shape[1 - axis]
-        sides.append(slice(max(0, int(within[0]) - 1), min(length, int(within[-1]) + 2)))
-    return sides[0], sides[1]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.flash_check import Picture, flash_check
+from keyturn.eye.flash_check import FlashCheck, Picture
 from keyturn.eye.screen import Screen
 from keyturn.radio.pacing import Pacing, PlayedPart, pacing_of
 from keyturn.radio.timeline import Timeline
@@ -37,12 +38,29 @@ AFTER_LOOP_S = 1.5
 """The check goes on for this long after the last play: longer than the one second in which flashes are counted."""
 
 
+LOGO, BLACK = (-1, 0), (-2, 0)
+"""The places of what is shown before the first frame."""
+
+BLACK_NUMBER = -1
+
+Place = tuple[int, int]
+"""A part and a frame of it, counted from 0; `LOGO`; or `BLACK`."""
+
+NumberAt = Callable[[Place], int | None]
+"""Gives the number of the picture at a place; None while it is not known. The black one's is `BLACK_NUMBER`."""
+
+
 @dataclass(frozen=True, slots=True)
 class PictureNumbers:
     """`logo` and `parts[p][f]`, frame f of part p, are numbers of distinct pictures."""
 
     logo: int
     parts: tuple[tuple[int, ...], ...]
+
+    def at(self, place: Place) -> int:
+        """Return the number of the picture at a place."""
+        part, frame = place
+        return self.parts[part][frame] if part >= 0 else self.logo if place == LOGO else BLACK_NUMBER
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,12 +97,30 @@ def flash_record(
     Where the radio's generation is a guess, the result is that of the generation on which it flashes most. Without
     `pixels`, areas are estimated from the cells.
     """
-    screen = Screen.of(plan.radio.panel, rules)
+    return FlashAhead(plan, rules).record(numbers, cells, pixels)
 
-    def check(player: Beats) -> FlashRecord:
-        return flash_check(screen, rules, lambda: shown(plan, numbers, player, cells, pixels, screen))
 
-    return max(map(check, players(plan)), key=_badness)
+class FlashAhead:
+    """The check of `flash_record`, which can begin while pictures of the plan are still being made."""
+
+    def __init__(self, plan: Plan, rules: Flash) -> None:
+        self._plan, self._screen = plan, Screen.of(plan.radio.panel, rules)
+        self._players = [(each, _Showing(plan, each), FlashCheck(self._screen, rules)) for each in players(plan)]
+
+    def go_on(self, number_at: NumberAt, cells: CellsOf, most: int | None = None) -> None:
+        """Check the pictures that come next as far as they are known: of each player at most `most`, None for all."""
+        for _, showing, check in self._players:
+            for at_s, number in islice(showing.known(number_at), most):
+                check.show(at_s, _picture(number, cells, None, self._screen))
+
+    def record(self, numbers: PictureNumbers, cells: CellsOf, pixels: PixelsOf | None = None) -> FlashRecord:
+        """Check what is left, and return the result."""
+        self.go_on(numbers.at, cells)
+
+        def found(player: Beats, check: FlashCheck) -> FlashRecord:
+            return check.record(lambda: shown(self._plan, numbers, player, cells, pixels, self._screen))
+
+        return max((found(player, check) for player, _, check in self._players), key=_badness)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,26 +147,45 @@ def shown(
     plan: Plan, numbers: PictureNumbers, player: Beats, cells: CellsOf, pixels: PixelsOf | None, screen: Screen
 ) -> Iterator[tuple[float, Picture]]:
     """Yield each change of the picture: the logo, a black picture on some players, and the frames."""
-    yield -LOGO_STANDS_S, NumberedPicture(numbers.logo, cells, pixels)
-    previous: int | None = numbers.logo
+    for at_s, number in _Showing(plan, player).known(numbers.at):
+        yield at_s, _picture(number, cells, pixels, screen)
+
+
+def _picture(number: int, cells: CellsOf, pixels: PixelsOf | None, screen: Screen) -> Picture:
+    return _Black(screen) if number == BLACK_NUMBER else NumberedPicture(number, cells, pixels)
+
+
+class _Showing:
+    """Each change of the picture on one player, in order, and how far it has come."""
+
+    def __init__(self, plan: Plan, player: Beats) -> None:
+        self._places = _places(plan, player)
+        self._next = next(self._places, None)
+        self._standing: int | None = None
+
+    def known(self, number_at: NumberAt) -> Iterator[tuple[float, int]]:
+        """Yield the seconds and the picture's number of each change that is left, up to one that is not known yet."""
+        while self._next is not None and (number := number_at(self._next[1])) is not None:
+            at_s, _ = self._next
+            self._next = next(self._places, None)
+            if number != self._standing:
+                self._standing = number
+                yield at_s, number
+
+
+def _places(plan: Plan, player: Beats) -> Iterator[tuple[float, Place]]:
+    """Yield what is shown, picture by picture, and the seconds at which it appears."""
+    yield -LOGO_STANDS_S, LOGO
     if player.black_first:
-        yield -max(player.pacing.work_s, SHORTEST_BLACK_S), _Black(screen)
-        previous = None
-    for number, at_s in _pictures(plan, numbers, player.pacing):
-        if number != previous:
-            yield at_s, NumberedPicture(number, cells, pixels)
-            previous = number
-
-
-def _pictures(plan: Plan, numbers: PictureNumbers, pacing: Pacing) -> Iterator[tuple[int, float]]:
-    """Yield picture numbers and the seconds at which they appear."""
+        yield -max(player.pacing.work_s, SHORTEST_BLACK_S), BLACK
+    pacing = player.pacing
     parts = tuple(part.played for part in plan.parts)
     once_s = Timeline(parts, pacing, 0.0).once_only_end_s
     loop_s = max((_play_s(part, pacing) for part in parts if part.count == 0), default=0.0)
     until_s = once_s + LOOP_PLAYS * loop_s + AFTER_LOOP_S
     for picture in Timeline(parts, replace(pacing, killed=False), until_s + 3600).shown(until_s):
         if not picture.pausing:
-            yield numbers.parts[picture.part][picture.frame], picture.start_s
+            yield picture.start_s, (picture.part, picture.frame)
 
 
 def _play_s(part: PlayedPart, pacing: Pacing) -> float:
