@@ -19,7 +19,22 @@ from pathlib import Path
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
-NAMES = ("manifest", "desc", "bundle", "unzip", "cels", "pixels", "probe", "settings", "records", "slip", "fonts")
+NAMES = (
+    *(
+        "manifest",
+        "desc",
+        "bundle",
+        "unzip",
+        "cels",
+        "pixels",
+        "probe",
+        "settings",
+        "records",
+        "slip",
+        "label",
+        "fonts",
+    ),
+)
 SLOW_S, MEMORY_MIB, LONGEST = 20, 1500, 8192
 
 

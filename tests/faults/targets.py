@@ -39,7 +39,7 @@ from keyturn.radio import desc, inspect
 from keyturn.service import recovery
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.drop_folders import DropFolders
-from keyturn.shop import rulebook, settings, slips
+from keyturn.shop import label_code, rulebook, settings, slips
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.shop.records import JobRecord, ProofRecord, Rejection
@@ -195,6 +195,11 @@ def read_slip(data: bytes) -> None:
         slips.found_in(data)
 
 
+def read_label(data: bytes) -> None:
+    code = label_code.parsed(data.decode("utf-8", "replace"))
+    assert code is None or label_code.parsed(code.text()) == code
+
+
 def set_in_font(data: bytes) -> None:
     """A text in letters of several kinds, set and drawn in the font as in a worker."""
     with _file(data) as path, suppress(Refused):
@@ -216,6 +221,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "settings": read_settings,
     "records": read_records,
     "slip": read_slip,
+    "label": read_label,
     "fonts": set_in_font,
 }
 
@@ -306,4 +312,5 @@ def seeds(target: str) -> tuple[bytes, ...]:
         "records": tuple(bytes([n]) + text.encode() for n, text in enumerate(_records())),
         "fonts": _fonts(),
         "slip": (SLIP, b"Content-Transfer-Encoding: base64\n\n" + base64.encodebytes(SLIP)),
+        "label": (b"keyturn:van-two-r2:3f9a0c1b22dd4e5f:3", b"keyturn:xn--ihqwcrb4cv8a8dqg056pqjye:3f9a0c1b22dd4e5f"),
     }[target]

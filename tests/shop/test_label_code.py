@@ -39,6 +39,7 @@ def test_a_code_is_read_back_as_it_was(job: str, number: int, vehicle: int) -> N
         f"keyturn:van-r2:{DIGEST[1:]}",
         f"keyturn:van-r2:{DIGEST}:0",
         f"keyturn:xn--99999999999:{DIGEST}",
+        f"keyturn:xn--van-:{DIGEST}",
         f"see keyturn:van-r2:{DIGEST}",
     ],
 )

@@ -44,4 +44,6 @@ def parsed(text: str) -> LabelCode | None:
             name = name.removeprefix(_OTHER_LETTERS).encode("ascii").decode("punycode")
         except UnicodeError:
             return None
-    return None if "/" in name or not name.isprintable() else LabelCode(name, found[2], int(found[3] or 0))
+        if name.isascii():  # it would be written without xn--
+            return None
+    return LabelCode(name, found[2], int(found[3] or 0)) if name.isprintable() else None
