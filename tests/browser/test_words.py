@@ -100,6 +100,7 @@ def shown(chromium: Any) -> Any:
 
 def drawn(words: SetText, look: TextLook = PLAIN) -> Ink:
     """How much of each pixel Keyturn covers, for letters of `EM` pixels."""
+    words, _ = lettering.inked(words, INTAKE)
     made = lettering.drawn(words, look, words.height * EM, 10**8, INTAKE)
     return made.light[..., 3].astype(float)
 

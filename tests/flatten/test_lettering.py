@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from fontTools.ttLib import TTFont
 from PIL import Image
 
 import font_samples
@@ -84,10 +85,27 @@ def test_words_of_many_pixels_are_drawn_smaller(words: SetText) -> None:
 
 
 def test_ink_is_found_in_shares_of_width_and_height(words: SetText) -> None:
-    points = lettering.ink_of(words, INTAKE)
+    _, points = lettering.inked(words, INTAKE)
     assert 1000 < len(points) <= lettering.MOST_POINTS
     assert points.min(axis=0) == pytest.approx([0.02, 0.1], abs=0.02)
     assert points.max(axis=0) == pytest.approx([0.98, 0.8], abs=0.02)
+
+
+@pytest.mark.parametrize("ascent", [500, -1000])
+def test_ink_beyond_the_lines_is_found_and_drawn(tmp_path: Path, ascent: int) -> None:
+    """Boxes 0.7 em high in a font whose lines end 0.5 em above the baseline, or an em below it."""
+    (tmp_path / "plain.ttf").write_bytes(font_samples.font({"F": 500}))
+    low = TTFont(tmp_path / "plain.ttf")
+    for table, name in (("hhea", "ascent"), ("OS/2", "sTypoAscender")):
+        setattr(low[table], name, ascent)
+    low["hhea"].descent = low["OS/2"].sTypoDescender = -1200
+    low.save(tmp_path / "low.ttf")
+    file = FontFile(tmp_path / "low.ttf")
+    words = laid_out("F", Faces((file,), (fonts.opened(file, file.version, INTAKE),), None), align="left")
+    made, _ = lettering.inked(words, INTAKE)
+    assert made.overhang == pytest.approx(0.7 - ascent / 1000, abs=0.03)
+    light = lettering.drawn(made, TextLook(WHITE), 100 * made.height, MANY, INTAKE).light
+    assert light[..., 3].sum() == pytest.approx(46 * 70, rel=0.03)
 
 
 def test_as_a_figure_their_middle_is_where_the_pose_says(words: SetText) -> None:

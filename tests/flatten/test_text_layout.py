@@ -47,7 +47,6 @@ def test_a_line_is_as_wide_as_its_letters_and_as_high_as_its_font(faces: MakeFac
     assert (words.height, words.line) == pytest.approx((1.0, 1.0), abs=NEAR)
     (run,) = words.runs
     assert (run.x, run.y, run.rtl) == (0.0, pytest.approx(0.8, abs=NEAR), False)
-    assert words.overhang == 0.0
 
 
 def test_each_letter_is_taken_from_the_first_font_that_has_it(faces: MakeFaces) -> None:
@@ -136,16 +135,3 @@ def test_a_higher_font_makes_every_line_higher_and_the_first_says_how_high_a_lin
     both = Faces(files, tuple(fonts.opened(file, file.version, INTAKE) for file in files), None)
     words = laid_out("ab אב", both, align="left")
     assert (words.line, words.height) == pytest.approx((1.0, 1.5), abs=NEAR)
-
-
-def test_ink_beyond_the_lines_is_counted(tmp_path: Path) -> None:
-    """Boxes 0.7 em high in a font whose lines end 0.5 em above the baseline."""
-    from fontTools.ttLib import TTFont
-
-    (tmp_path / "plain.ttf").write_bytes(font_samples.font(LATIN))
-    low = TTFont(tmp_path / "plain.ttf")
-    low["hhea"].ascent = low["OS/2"].sTypoAscender = low["OS/2"].usWinAscent = 500
-    low.save(tmp_path / "low.ttf")
-    file = FontFile(tmp_path / "low.ttf")
-    words = laid_out("ab", Faces((file,), (fonts.opened(file, file.version, INTAKE),), None), align="left")
-    assert words.overhang == pytest.approx(0.2, abs=2 * NEAR)

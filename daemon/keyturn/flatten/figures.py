@@ -248,16 +248,16 @@ def ink_of(text: str) -> tuple[NDArray[np.float64], float]:
 
 def letters_missing(text: str) -> str:
     """Return the letters of `text` that the typeface has no shape for."""
+    return "".join(dict.fromkeys(letter for letter in text if letter.strip() and not _has_shape(letter)))
+
+
+@lru_cache(maxsize=4096)
+def _has_shape(letter: str) -> bool:
     font = _font(40)
-    none = _shape(font, "\uffff")
-    return "".join(dict.fromkeys(letter for letter in text if letter.strip() and _shape(font, letter) == none))
+    return bytes(font.getmask(letter)) != bytes(font.getmask("\uffff"))
 
 
 def _font(size: float) -> ImageFont.FreeTypeFont:
     font = ImageFont.load_default(size)
     assert isinstance(font, ImageFont.FreeTypeFont)  # Pillow's wheels carry FreeType
     return font
-
-
-def _shape(font: ImageFont.FreeTypeFont, letter: str) -> bytes:
-    return bytes(font.getmask(letter))

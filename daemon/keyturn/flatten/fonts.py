@@ -30,6 +30,9 @@ PROBE_PX = 48
 FAILS = (OSError, ValueError, OverflowError, Image.DecompressionBombError)
 """What Pillow raises where FreeType or Raqm find a letter broken, or far too large."""
 
+CAPITAL_PX, USUAL_CAPITAL = 512, 0.7
+"""A capital letter is measured in this size, in pixels an em; most are so high, in ems. Common practice, no source."""
+
 REGULAR = 400.0
 """The weight of variable fonts where job.toml says none (OpenType 1.9, OS/2 usWeightClass: 400 is normal)."""
 
@@ -68,6 +71,7 @@ class Typeface:
     _shapes: dict[str, bool] = field(default_factory=dict)
     _masks: dict[str, bytes] = field(default_factory=dict)
     _probe: ImageFont.FreeTypeFont | None = None
+    _capital: float = 0.0
 
     def has(self, letter: str) -> bool:
         """Whether the font has a shape for the letter, or for the letters and marks that it is composed of."""
@@ -94,6 +98,13 @@ class Typeface:
             except FAILS:
                 self._masks[letter] = b""
         return self._masks[letter]
+
+    def capital(self) -> float:
+        """Return the height of a capital letter in ems; of a font without any, what is usual."""
+        if not self._capital:
+            high = -self.sized(CAPITAL_PX, None, ImageFont.Layout.BASIC).getbbox("H", anchor="ls")[1]
+            self._capital = high / CAPITAL_PX if self.has("H") and high > 0 else USUAL_CAPITAL
+        return self._capital
 
     def weights(self) -> tuple[float, float] | None:
         """Return the lightest and the boldest weight; None where the font has one alone."""

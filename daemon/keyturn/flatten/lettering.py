@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -23,6 +23,9 @@ Size = tuple[int, int]
 
 INK_PX, MOST_POINTS = 200, 3000
 """Where a text's ink is, is found in lines of this height, by this many points."""
+
+MARGINS = (0.5, 2.0, 8.0)
+"""Ink is looked for within so many ems around the words; most has half of it to spare."""
 
 INK_MOST_PX = 20_000_000
 """... in a picture of at most so many pixels: 200 letters in a line of that height take 8 million."""
@@ -142,13 +145,22 @@ def _sized(
     return fonts.opened(file, version, intake).sized(em, weight, fonts.engine())
 
 
-def ink_of(words: SetText, intake: Intake) -> NDArray[np.float64]:
-    """Return where the ink of the letters is: at most a few thousand points (n, 2), in shares of width and height."""
-    em = min(INK_PX / words.line, math.sqrt(INK_MOST_PX / _area(words, words.overhang)))
-    pen = _Pen(words, em, math.ceil(words.overhang * em) + 1, intake)
-    rows, columns = np.nonzero(np.asarray(pen.mask()) >= 128)
+def inked(words: SetText, intake: Intake) -> tuple[SetText, NDArray[np.float64]]:
+    """Return the words with their overhang, and where the ink of their letters is.
+
+    That is at most a few thousand points (n, 2), in shares of width and height. Raise as `drawn` does.
+    """
+    for margin in MARGINS:
+        em = min(INK_PX / words.line, math.sqrt(INK_MOST_PX / _area(words, margin)))
+        pen = _Pen(words, em, math.ceil(margin * em) + 1, intake)
+        mask = pen.mask()
+        box = mask.getbbox()
+        if box and min(*box[:2], mask.width - box[2], mask.height - box[3]) > 0:
+            break
+    rows, columns = np.nonzero(np.asarray(mask) >= 128)
     every = 1 + len(rows) // MOST_POINTS
     size = np.maximum(np.array([words.width, words.height]) * em, 1e-9)
-    corner = (np.array(pen.size) - size) / 2
+    corner = (np.array(mask.size) - size) / 2
     points: NDArray[np.float64] = (np.stack([columns + 0.5, rows + 0.5], axis=1)[::every] - corner) / size
-    return points
+    beyond = max(*(corner - box[:2]), *(box[2:] - corner - size), 0.0) if box else 0.0
+    return replace(words, overhang=float(beyond) / em), points

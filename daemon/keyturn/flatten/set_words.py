@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from keyturn.flatten import letter_order
 from keyturn.flatten.fonts import FontFile, Typeface, letters_of, opened, shapes_any_script
-from keyturn.flatten.lettering import ink_of
+from keyturn.flatten.lettering import inked
 from keyturn.flatten.text_layout import Faces, SetText, laid_out
 from keyturn.manifest.lettering import Align
 from keyturn.shop.reasons import Reason, Refused, mended, note, refuse
@@ -83,7 +83,7 @@ def set_words(job: WordsJob) -> WordsSet:
     faces, reasons = _chosen(job)
     with letters_of(job.fonts[0]):
         scale, words = _fitted(job, faces)
-    ink = ink_of(words, job.intake)
+    words, ink = inked(words, job.intake)
     return WordsSet(words, scale, ink, (*reasons, *_too_long(job, words, scale)))
 
 

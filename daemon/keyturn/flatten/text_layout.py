@@ -7,7 +7,7 @@ Lengths are in ems, the size of the letters. Clusters of letters and the places 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import groupby
@@ -44,7 +44,7 @@ class Run:
 class SetText:
     """A text laid out, in ems. `line` is the height of a line in its first font, from ascender to descender.
 
-    Ink reaches beyond `width` and `height` by `overhang` at most, on any side.
+    Ink reaches beyond `width` and `height` by `overhang` at most, on any side; `lettering.inked` finds that.
     """
 
     runs: tuple[Run, ...]
@@ -53,7 +53,7 @@ class SetText:
     width: float
     height: float
     line: float
-    overhang: float
+    overhang: float = 0.0
 
     @property
     def paths(self) -> tuple[Path, ...]:
@@ -111,11 +111,6 @@ class Faces:
             self._advances[key] = self.sized(font).getlength(text, direction=direction(rtl)) / MEASURE_PX
         return self._advances[key]
 
-    def ink(self, font: int, text: str, rtl: bool) -> Sequence[float]:
-        """Return the box of a run's ink about its pen's start on the baseline: left, top, right, bottom, in ems."""
-        box = self.sized(font).getbbox(text, anchor="ls", direction=direction(rtl))
-        return [side / MEASURE_PX for side in box]
-
     def sized(self, font: int) -> ImageFont.FreeTypeFont:
         if font not in self._fonts:
             self._fonts[font] = self.faces[font].sized(MEASURE_PX, self.weight, engine())
@@ -128,7 +123,7 @@ class Faces:
 
     def capital(self) -> float:
         """Return the height of a capital letter of the first font in ems; of a font without any, what is usual."""
-        return -self.ink(0, "H", False)[1] if self.faces[0].has("H") else 0.7
+        return self.faces[0].capital()
 
 
 def direction(rtl: bool) -> Literal["rtl", "ltr"] | None:
@@ -192,14 +187,8 @@ def laid_out(text: str, faces: Faces, *, align: Align, most: float | None = None
             runs.append(Run(letters, used.index(font), level % 2 == 1, x, y))
             x += faces.advance(font, letters, level % 2 == 1)
     height = len(lines) * (ascent + descent)
-    overhang = max((_overhang(run, faces, used, width, height) for run in runs), default=0.0)
     files = tuple(faces.files[font] for font in used)
-    return SetText(tuple(runs), files, faces.weight, width, height, sum(faces.metrics(0)), overhang)
-
-
-def _overhang(run: Run, faces: Faces, used: Sequence[int], width: float, height: float) -> float:
-    left, top, right, foot = faces.ink(used[run.font], run.text, run.rtl)
-    return max(0.0, -(run.x + left), -(run.y + top), run.x + right - width, run.y + foot - height)
+    return SetText(tuple(runs), files, faces.weight, width, height, sum(faces.metrics(0)))
 
 
 def _paragraph(text: str, faces: Faces) -> _Paragraph:
