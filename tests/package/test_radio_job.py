@@ -16,7 +16,7 @@ from samples import Drop, with_player
 @pytest.fixture
 def job(drop: Drop, bench: Bench, tmp_path: Path) -> RadioJob:
     understood = pipeline.understand(drop(), "van", tmp_path, bench)
-    record = pipeline._unmade_record(understood, "claim", "van", 1, bench.now())
+    record = pipeline._unmade_record(understood, "claim", "van", 1, bench)
     return RadioJob(understood.plans[0], understood.manifest, bench.rules, tmp_path, tmp_path, record, 6)
 
 

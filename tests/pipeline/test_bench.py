@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from keyturn.commands import make_by_hand
+from keyturn.package.frames_together import make_frames
 from keyturn.pipeline import Bench, kept_results
 from keyturn.shop.kept_results import KeptResults
 from keyturn.shop.settings import KeepSettings
@@ -28,7 +29,7 @@ class Counting(InlineCrew):
 
     def run(self, task: Callable[[Any], Any], jobs: Iterable[Any], names: Callable[[Any], str]) -> Iterator[Any]:
         for result in super().run(task, jobs, names):
-            self.tasks.append(task.__name__)
+            self.tasks.append("make_frame" if task is make_frames else task.__name__)
             yield result
 
 

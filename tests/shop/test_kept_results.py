@@ -116,7 +116,7 @@ def test_the_folder_can_be_deleted_at_any_time(kept: KeptResults) -> None:
 
 def test_only_what_a_killed_process_left_long_ago_is_swept(kept: KeptResults) -> None:
     kept.write(key(1), b"lamps")
-    folder = next(path for path in kept.folder.iterdir())
+    folder = kept.folder
     left, fresh, other = folder / ".keyturn-0123456789ab.tmp", folder / ".keyturn-0123456789ac.tmp", folder / "notes"
     for path in (left, fresh, other):
         path.write_bytes(bytes(10))
@@ -131,10 +131,10 @@ def test_only_what_a_killed_process_left_long_ago_is_swept(kept: KeptResults) ->
 def test_a_disk_that_takes_nothing_costs_the_result_alone(
     kept: KeptResults, monkeypatch: pytest.MonkeyPatch, fault: int
 ) -> None:
-    def refuse(path: Path, *pieces: bytes) -> None:
+    def refuse(self: KeptResults, path: Path, *pieces: bytes) -> None:
         raise OSError(fault, os.strerror(fault))
 
-    monkeypatch.setattr(kept_results, "_write", refuse)
+    monkeypatch.setattr(KeptResults, "_write", refuse)
     kept.write(key(1), b"lamps")
     assert not kept.has(key(1))
 

@@ -8,14 +8,17 @@ or fails, Pillow decodes the file. Pillow decodes all other files too.
 from __future__ import annotations
 
 import io
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO, TypeVar
 
 from PIL import Image, ImageFile
 
 from keyturn.normalize.fit import Fit, enlargement
 from keyturn.normalize.reading import declared_colours, exif_turn, stills
 from keyturn.normalize.reading.pillow_limits import reading
+from keyturn.normalize.srgb import upright
 from keyturn.png import chunks, deflate
 from keyturn.shop import fast_libraries
 from keyturn.shop.rulebook import Intake
@@ -40,9 +43,49 @@ def still(path: Path, intake: Intake, *, name: str, fit: Fit | None = None) -> I
             _draft(image, fit)
         elif fit is not None and image.format == "SVG":
             image.draft(None, _covering(image.size, fit))
-        plain = plain_png(image, file)
-        quickly = _by_libvips(plain, image.mode) if plain else None
-        return quickly or stills.decoded(image, lambda: stills.opened(file, intake))
+        return once((path, image.size), lambda: _decoded(image, file, intake))
+
+
+def _decoded(image: ImageFile.ImageFile, file: BinaryIO, intake: Intake) -> Image.Image:
+    plain = plain_png(image, file)
+    quickly = _by_libvips(plain, image.mode) if plain else None
+    decoded = quickly or stills.decoded(image, lambda: stills.opened(file, intake))
+    return decoded if _shared is None else upright(decoded)
+
+
+# -- one picture for several panels -----------------------------------------------------------------
+
+T = TypeVar("T")
+
+_shared: dict[object, Any] | None = None
+
+
+@contextmanager
+def shared() -> Iterator[None]:
+    """Within this, a picture is decoded and turned once, however many panels it is for.
+
+    No file may change meanwhile. Whoever is given a picture must not change it.
+    """
+    global _shared
+    _shared = {}
+    try:
+        yield
+    finally:
+        _shared = None
+
+
+def is_shared() -> bool:
+    return _shared is not None
+
+
+def once(key: Hashable, make: Callable[[], T]) -> T:
+    """Return what `make` returns; within `shared` what it returned before for the same key."""
+    if _shared is None:
+        return make()
+    if key not in _shared:
+        _shared[key] = make()
+    made: T = _shared[key]
+    return made
 
 
 def _draft(image: ImageFile.ImageFile, fit: Fit) -> None:

@@ -58,11 +58,12 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class FrameJob:
-    """One frame to make."""
+    """One frame to make. `beside` are the looks in which other radios of the job show the same source."""
 
     source: Source
     look: Look
     intake: Intake
+    beside: tuple[Look, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +94,7 @@ class FrameDone:
     reasons: tuple[Reason, ...]
 
 
-_RECENT: Recent[FrameDone] = Recent(2)
+_RECENT: Recent[FrameDone] = Recent(8)
 
 
 def make_frame(job: FrameJob) -> FrameDone:
@@ -192,7 +193,8 @@ def _art(job: FrameJob) -> Made:
     if source.path is None:
         return Image.new("RGBA", fit.size), ()
     if source.index is not None:
-        return _fitted(_clip(job, source.path).frame(source.index), source.name, fit, ground)
+        clip, index = _clip(job, source.path), source.index
+        return _fitted(decode.once((source.path, index), lambda: clip.frame(index)), source.name, fit, ground)
     written = FileIdentity.of(source.path.stat())
     if source.cell:
         whole, reasons = _still(source.path, written, source.name, job.intake)
@@ -235,10 +237,13 @@ def _fitted_still(
 def _fitted(raw: Image.Image, name: str, fit: Fit, ground: Colour | None) -> Made:
     """Return the art at the panel's size: laid on `ground`, or see-through where that is None."""
     if ground is None:
-        art, reasons = _upright(raw, name)
-        return fitted(art, fit), reasons
-    art, reasons = on_panel.shown(raw, fit, ground)
-    return art, _named(reasons, name)
+        seen_through, mended = _upright(raw, name)
+        return fitted(seen_through, fit), mended
+    reasons: tuple[Reason, ...] = ()
+    if decode.is_shared() and raw.mode == "RGB" and "icc_profile" in raw.info and not raw.has_transparency_data:
+        raw, reasons = decode.once(("sRGB", id(raw)), lambda: to_srgb(upright(raw)))  # each pixel by itself
+    art, more = on_panel.shown(raw, fit, ground)
+    return art, _named((*reasons, *more), name)
 
 
 @lru_cache(maxsize=1)

@@ -14,6 +14,7 @@ from keyturn.normalize import probing
 from keyturn.normalize.reading.probe import Probe
 from keyturn.normalize.sheet_cells import Cell, SheetJob, filled
 from keyturn.package.frame import FrameDone, FrameJob, make_frame
+from keyturn.package.frames_together import jobs_beside, make_frames
 from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.player_pictures import PictureDone, PictureJob, make_picture
 from keyturn.package.repack import Recode, Recoded, recode
@@ -22,7 +23,7 @@ from keyturn.workers.keeping_crew import KeptTask, Rename
 
 
 def _frame_job(job: FrameJob, rename: Rename) -> FrameJob:
-    return replace(job, source=_source(job.source, rename))
+    return replace(job, source=_source(job.source, rename), beside=())
 
 
 def _source(source: Source, rename: Rename) -> Source:
@@ -56,7 +57,7 @@ def _as_it_is(job: Any, rename: Rename) -> Any:
 
 
 KEPT_TASKS: tuple[KeptTask[Any, Any], ...] = (
-    KeptTask[FrameJob, FrameDone](make_frame, FrameDone, _frame_job, _frame_done),
+    KeptTask[FrameJob, FrameDone](make_frame, FrameDone, _frame_job, _frame_done, make_frames, jobs_beside),
     KeptTask[ThumbnailJob, tuple[NDArray[np.uint8], ...]](
         make_thumbnails, tuple[NDArray[np.uint8], ...], _thumbnail_job
     ),

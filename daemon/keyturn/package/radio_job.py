@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -31,7 +32,8 @@ class RadioJob:
     """What one radio's output is made from, and `folder`, which becomes the contents of the stick.
 
     `job_record` is the job's record as far as it is known. `sheet_frames` counts all pictures of the job's sheet,
-    whose file may have `sheet_mb` megabytes. `letterhead` goes on INSTALL.txt.
+    whose file may have `sheet_mb` megabytes. `letterhead` goes on INSTALL.txt. `beside` has for each source the looks
+    of other radios that are to be made of it in the same call, see `frames_together`.
     """
 
     plan: Plan
@@ -43,6 +45,7 @@ class RadioJob:
     sheet_frames: int
     sheet_mb: float = SHEET_MB
     letterhead: Letterhead = field(default_factory=Letterhead)
+    beside: Mapping[Source, tuple[Look, ...]] = field(default_factory=dict)
 
     @property
     def player_budget(self) -> float:
@@ -66,7 +69,8 @@ class RadioJob:
         )
 
     def frame(self, source: Source, *, logo: bool = False) -> FrameJob:
-        return FrameJob(source, self.look(logo=logo), self.rules.intake)
+        beside = () if logo else self.beside.get(source, ())
+        return FrameJob(source, self.look(logo=logo), self.rules.intake, beside)
 
 
 def _crops_on(radio: Radio) -> Literal["none", "black", "any"]:

@@ -25,6 +25,7 @@ from keyturn.normalize import drop_files, probing
 from keyturn.outbox.record_files import refused_before
 from keyturn.outbox.sheets import OWN_PAGE
 from keyturn.package import held_picture
+from keyturn.package.frames_together import with_looks_beside
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
@@ -193,10 +194,14 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     record = _unmade_record(job, claim, drop_name, revision, bench)
     outputs: tuple[RadioOutput, ...] = ()
     try:
+        radio_jobs: list[RadioJob] = []
         for each in crop_check.with_crop_notes(job.plans, job.manifest, job.art, bench.rules.intake, bench.crew):
             folder = staging / ("usb" if len(job.plans) == 1 else f"usb-{each.radio.name}")
             paper = bench.papers.sheet_mb, bench.papers.letterhead
-            radio_job = RadioJob(each, job.manifest, bench.rules, folder, scratch, record, job.frame_count, *paper)
+            radio_jobs.append(
+                RadioJob(each, job.manifest, bench.rules, folder, scratch, record, job.frame_count, *paper)
+            )
+        for radio_job in with_looks_beside(radio_jobs, bench.kept.room if bench.kept else 0):
             outputs += (make_radio(radio_job, bench.crew, bench.progress),)
         bench.progress.stage("papers")
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])

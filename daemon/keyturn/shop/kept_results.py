@@ -65,6 +65,11 @@ class KeptResults:
         self._held: int | None = None  # bytes at the last look and what was written since; None before the first
         self._written = 0  # bytes since the last look
 
+    @property
+    def room(self) -> int:
+        """Bytes that can be kept for use within one drop, with what else is there."""
+        return self._most // 2
+
     def has(self, key: bytes) -> bool:
         """Tell whether there is an entry; whether it is whole tells `read`."""
         return self._most > 0 and self._path(key).exists()
@@ -95,7 +100,7 @@ class KeptResults:
             self._make_room(size)
             path = self._path(key)
             make_folder(path.parent, CLOSED_DIR)
-            _write(path, _digest(key, body), body)
+            self._write(path, _digest(key, body), body)
             self._written += size
             self._held = (self._held or 0) + size
 
@@ -106,6 +111,21 @@ class KeptResults:
     def size(self) -> int:
         """Return the bytes of all entries, by looking at each."""
         return sum(entry.size for entry in self._entries())
+
+    def _write(self, path: Path, *pieces: bytes) -> None:
+        """Write the file in one step. It need not outlive a power cut: a torn one is found by its digest.
+
+        The temporary file lies in the folder itself, where recovery looks for the rest of a write that was cut off.
+        """
+        beside = self.folder / f".keyturn-{secrets.token_hex(6)}.tmp"
+        try:
+            with beside.open("xb") as file:
+                file.writelines(pieces)
+            beside.replace(path)
+        except BaseException:
+            with suppress(OSError):
+                beside.unlink()
+            raise
 
     def _path(self, key: bytes) -> Path:
         name = key.hex()
@@ -142,6 +162,7 @@ class KeptResults:
 
     def _entries(self) -> Iterator[Entry]:
         """Yield every entry, and half-written files that nobody writes any more."""
+        yield from _entries_in(self.folder)
         with suppress(OSError), os.scandir(self.folder) as prefixes:
             for prefix in sorted(entry.path for entry in prefixes if _PREFIX.fullmatch(entry.name)):
                 yield from _entries_in(Path(prefix))
@@ -164,16 +185,3 @@ def _digest(key: bytes, body: bytes | memoryview) -> bytes:
     from blake3 import blake3
 
     return blake3(body, key=key).digest()
-
-
-def _write(path: Path, *pieces: bytes) -> None:
-    """Write the file in one step. It need not outlive a power cut: a torn one is found by its digest."""
-    beside = path.parent / f".keyturn-{secrets.token_hex(6)}.tmp"
-    try:
-        with beside.open("xb") as file:
-            file.writelines(pieces)
-        beside.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            beside.unlink()
-        raise

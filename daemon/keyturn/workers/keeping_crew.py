@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -34,12 +34,17 @@ class KeptTask(Generic[J, R]):
 
     `result` is the type of its results. `renamed_job` and `renamed_result` put the names in place that a function gives
     for the names of files in the drop.
+
+    Where it costs less to do jobs `together`, that task takes several and returns their results, None for one that it
+    did not do; `beside` gives the jobs that may as well be done with a job. What they give is kept for later.
     """
 
     task: Callable[[J], R]
     result: Any
     renamed_job: Callable[[J, Rename], J]
     renamed_result: Callable[[R, Rename], R] = lambda result, rename: result
+    together: Callable[[tuple[J, ...]], tuple[R | None, ...]] | None = None
+    beside: Callable[[J], tuple[J, ...]] = lambda job: ()
 
 
 class _Places:
@@ -57,13 +62,17 @@ class _Places:
 
 @dataclass(slots=True)
 class _Asked(Generic[J]):
-    """A job, the key of its result and the files it names; `found` where there seems to be one."""
+    """A job, the key of its result and the files it names; `found` where there seems to be one.
+
+    `beside` are the jobs that are done with it.
+    """
 
     job: J
     places: _Places
     key: bytes | None = None
     files: tuple[tuple[Path, bytes], ...] = ()
     found: bool = False
+    beside: tuple[_Asked[J], ...] = ()
 
 
 class KeepingCrew:
@@ -87,28 +96,58 @@ class KeepingCrew:
         while more:
             more = False
 
-            def missing() -> Iterator[J]:
+            def missing() -> Iterator[_Asked[J]]:
                 """Yield the jobs that are to be done, until enough results wait; `asked` gets every job."""
                 nonlocal more
                 for job in left:
                     one = self._asked(kept_task, job)
                     asked.append(one)
                     if not one.found:
-                        yield job
+                        yield one
                     elif sum(one.found for one in asked) >= FOUND_AHEAD:
                         more = True
                         return
 
-            results = self._crew.run(task, missing(), names)
+            results = self._done(kept_task, missing(), names)
             try:
                 for result in results:
                     yield from self._waiting(kept_task, asked, names)
-                    one = asked.popleft()
-                    self._keep(kept_task, one, result)
+                    self._keep(kept_task, asked.popleft(), result)
                     yield result
                 yield from self._waiting(kept_task, asked, names)
             finally:
                 end(results)
+
+    def _done(
+        self, kept_task: KeptTask[J, R], missing: Iterator[_Asked[J]], names: Callable[[J], str]
+    ) -> Iterator[R | Refused]:
+        """Yield the results of the workers; keep those of the jobs beside."""
+        if kept_task.together is None:
+            yield from self._crew.run(kept_task.task, (one.job for one in missing), names)
+            return
+        given: deque[_Asked[J]] = deque()
+
+        def several() -> Iterator[tuple[J, ...]]:
+            for one in missing:
+                every = (self._asked(kept_task, job) for job in kept_task.beside(one.job))
+                given.append(replace(one, beside=tuple(job for job in every if not job.found)))
+                yield (one.job, *(job.job for job in given[-1].beside))
+
+        results = self._crew.run(kept_task.together, several(), lambda jobs: names(jobs[0]))
+        try:
+            for found in results:
+                one = given.popleft()
+                if isinstance(found, Refused):
+                    yield found
+                    continue
+                result, *others = found
+                for job, other in zip(one.beside, others, strict=True):
+                    if other is not None:
+                        self._keep(kept_task, job, other)
+                assert result is not None, "the first job is always done"
+                yield result
+        finally:
+            end(results)
 
     def _waiting(
         self, kept_task: KeptTask[J, R], asked: deque[_Asked[J]], names: Callable[[J], str]
