@@ -53,6 +53,15 @@ def test_a_file_of_no_known_kind_may_be_arriving_only_where_it_holds_nothing(
     assert bool(looks(van, refuse("picture-unknown", "is no picture", "put one", file="lamps/0001.png"))) is arriving
 
 
+def test_a_font_that_is_broken_missing_or_holds_nothing_yet_may_be_arriving(drop: Drop) -> None:
+    van = drop("van")
+    (van / "brand.ttf").write_bytes(b"")
+    for code, file in (("font-broken", "brand.ttf"), ("font-missing", "job.toml"), ("font-kind", "brand.ttf")):
+        assert looks(van, refuse(code, "is a font", "send it anew", file=file)), code
+    (van / "brand.ttf").write_bytes(b"no font at all")
+    assert not looks(van, refuse("font-kind", "is no font", "send one", file="brand.ttf"))
+
+
 def test_a_pipe_in_the_manifests_place_is_not_opened(drop: Drop) -> None:
     """Opening one for reading waits for a writer, for ever (fifo(7))."""
     van = drop("van")

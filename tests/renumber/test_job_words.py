@@ -153,6 +153,12 @@ def test_a_broken_font_that_the_artist_named_is_refused_by_its_file(words: Words
     assert (reason.code, reason.file) == ("font-broken", "brand.ttf")
 
 
+def test_a_broken_font_of_the_shop_that_is_named_is_told_as_the_shop_s(words: Words, shop_fonts: Path) -> None:
+    (shop_fonts / "harbour.ttf").write_bytes(b"\0\1\0\0 cut")
+    reason = only_refusal(words(GLIDE + 'text = "F"\nfont = "harbour.ttf"\n'))
+    assert (reason.code, reason.file) == ("font-broken", "the shop's fonts/harbour.ttf")
+
+
 def test_a_weight_beyond_the_font_s_is_mended_and_of_a_plain_font_refused(words: Words) -> None:
     light = font_samples.font({"F": 400}, weights=(300, 400, 700))
     found = words(GLIDE + 'text = "F"\nfont = "light.ttf"\nweight = 900\n', light=light)

@@ -47,7 +47,7 @@ Axes = tuple[tuple[str, float, float, float], ...]
 class FontFile:
     """A font file at `path`, without one the typeface that comes with Pillow.
 
-    `name` is its name in the drop; it is empty for fonts that are not the drop's.
+    `name` is what reasons call it: its name in the drop, or the shop's; empty for Keyturn's own.
     """
 
     path: Path | None = None

@@ -24,16 +24,20 @@ WORDS = {
     "picture-broken": "looks cut short",
     "zip-broken": "looks cut short",
     "tar-broken": "looks cut short",
+    "font-broken": "looks cut short",
+    "font-kind": "is empty so far",
     "picture-unknown": "is empty so far",
     "manifest-key-missing": "is empty so far",
     "manifest-unreadable": "is empty so far",
 }
 """What each fault of a file looks like while the file is being copied, by the reason's code."""
 
-MISSING = frozenset({"frames-gap", "part-empty", "no-art", "no-pictures", "logo-missing", "stock-missing"})
+MISSING = frozenset(
+    {"frames-gap", "part-empty", "no-art", "no-pictures", "logo-missing", "stock-missing", "font-missing"}
+)
 """The codes of files that are not there."""
 
-_HOLLOW = frozenset({"picture-unknown", "manifest-key-missing", "manifest-unreadable"})
+_HOLLOW = frozenset({"picture-unknown", "font-kind", "manifest-key-missing", "manifest-unreadable"})
 """Codes that a copy gives only while the file is empty, or has its size already and holds nothing but zeros."""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from keyturn.flatten.figures import Figure, letters_missing
 from keyturn.flatten.fonts import BUILT_IN, FontFile, opened
@@ -142,7 +143,7 @@ def _asked(manifest: Manifest, panels: Sequence[Panel], bench: WordsBench) -> _A
     for entry, place in _entries(manifest):
         named, reasons = _named_font(entry.font, place, bench)
         asked.reasons += reasons
-        asked.fonts |= {named.name} if named and named.name else set()
+        asked.fonts |= {named.name} & {*bench.found.files} if named else set()
         if (entry.font and not named) or _as_of_old(entry):
             continue
         for panel in panels:
@@ -170,7 +171,7 @@ def _as_of_old(entry: Entry) -> bool:
 
 
 def _job(entry: Entry, named: FontFile | None, panel: Panel, bench: WordsBench) -> WordsJob:
-    text, others = entry.text or "", [FontFile(path) for path in bench.fonts.files()]
+    text, others = entry.text or "", [_of_shop(path) for path in bench.fonts.files()]
     if named:
         fonts = (named, *(file for file in others if file.path != named.path), FontFile(own_typeface()))
     elif entry.weight is None and not letters_missing(text.replace("\n", "")) and not needs_raqm(text):
@@ -190,6 +191,10 @@ def _job(entry: Entry, named: FontFile | None, panel: Panel, bench: WordsBench) 
         least_px=bench.intake.words.least_arcmin / 60 * panel.degree_px,
         intake=bench.intake,
     )
+
+
+def _of_shop(path: Path) -> FontFile:
+    return FontFile(path, f"the shop's fonts/{path.name}")
 
 
 def _file_of(job: WordsJob) -> str:
@@ -213,7 +218,7 @@ def _named_font(wanted: str | None, place: str, bench: WordsBench) -> tuple[Font
     shops = bench.fonts.files()
     alike = [path for path in shops if path.name == wanted] or [p for p in shops if folded(p.name) == folded(wanted)]
     if len(alike) == 1 and not names:
-        return FontFile(alike[0]), []
+        return _of_shop(alike[0]), []
     what = f'"{wanted}" is no font of the drop or of the shop{what_looks_like(wanted, bench.found.files)}'
     if names:
         what = f'"{wanted}" names {len(names)} files of the drop'
