@@ -9,17 +9,21 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from keyturn.calibrate.draft_profile import SEEN, Draft, draft, free_path, nearest, write_draft
 from keyturn.calibrate.stock_facts import StockFacts, facts_of
 from keyturn.calibrate.stock_logo import StockLogo, read_logo
 from keyturn.commands.archive_reader import read_bundle
 from keyturn.package.bmp_writer import bmp
+from keyturn.radio.archive import Entry
 from keyturn.shop import rulebook
 from keyturn.shop.bmp_layout import BmpLayout
 from keyturn.shop.folders import Shop
+from keyturn.shop.reasons import Refused
 from keyturn.shop.wrong_use import WrongUse
-from samples import with_tables
+from samples import examples, with_tables
 from stock_samples import SIZE, STOCKS, Stock
 
 RULES = rulebook.load()
@@ -117,9 +121,53 @@ def test_a_panel_that_no_profile_can_have_is_an_error(tmp_path: Path) -> None:
         draft("dash", facts(STOCKS["plain"], tmp_path, (9000, 64)), None, RADIOS, "stock.zip", DAY)
 
 
+ROW = st.builds(
+    "{} {} {} {}{}".format,
+    st.sampled_from(["p", "c", "f", "x", " p"]),
+    st.integers(-3, 2**40),
+    st.integers(-3, 2**40),
+    st.sampled_from(["part0", "part1", "../part0", "none"]),
+    st.sampled_from(["", " #102030", " #zzz", " 4 #102030"]),
+)
+FILE = st.builds(
+    Entry,
+    st.sampled_from([f"part{n}/{m}.png" for n in (0, 1) for m in range(4)] + ["part0/trim.txt", "part0/audio.wav"]),
+    st.booleans(),
+    st.integers(1, 5000),
+    st.integers(1, 5000),
+    interlaced=st.booleans(),
+    alpha=st.booleans(),
+    bits=st.sampled_from([1, 8, 16]),
+    kind=st.sampled_from(["png", "jpeg", "other"]),
+    palette=st.booleans(),
+)
+
+
+@settings(max_examples=examples(500), deadline=None)
+@given(
+    st.lists(ROW, max_size=6),
+    st.lists(FILE, max_size=8),
+    st.integers(0, 9000),
+    st.integers(-1, 200),
+    st.binary(max_size=60),
+)
+def test_whatever_an_archive_says_a_draft_holds_its_limits_or_none_is_made(
+    rows: list[str], files: list[Entry], width: int, fps: int, trim: bytes
+) -> None:
+    text = "".join(f"{line}\n" for line in [f"{width} 600 {fps}", *rows]).encode()
+    entries = [Entry("desc.txt", compressed=False), *files]
+    try:
+        seen = facts_of(entries, text, {"part0/trim.txt": trim}, zip_bytes=1000)
+        made = draft("dash", seen, None, RADIOS, "stock.zip", DAY)
+    except (Refused, WrongUse):
+        return
+    assert made.radio.limits.fps_max == min(fps, 60) and made.radio.panel.size == (width, 600)
+    assert seen.generations and made.radio.limits.texture_mib > 0
+
+
 def test_the_name_of_the_file_cannot_become_a_line_of_the_profile(tmp_path: Path) -> None:
-    made = draft("dash", facts(STOCKS["plain"], tmp_path), None, RADIOS, "a\n[limits]\nzip_mib = 9\r.zip", DAY)
-    assert tomllib.loads(made.text)["limits"]["zip_mib"] < 1
+    made = draft("dash", facts(STOCKS["plain"], tmp_path), None, RADIOS, "a\n[limits]\nzip_mib = 9\r\udcff.zip", DAY)
+    assert tomllib.loads(made.text)["limits"]["zip_mib"] < 1 and made.text.encode("utf-8")
 
 
 @pytest.mark.parametrize(

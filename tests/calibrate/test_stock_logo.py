@@ -5,17 +5,21 @@ from __future__ import annotations
 import struct
 import subprocess
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from keyturn.calibrate.stock_logo import StockLogo, read_logo
 from keyturn.package.bmp_writer import bmp
 from keyturn.shop.bmp_layout import BmpLayout
 from keyturn.shop.wrong_use import WrongUse
+from samples import examples
 
 GRADIENT = ["-size", "48x64", "gradient:navy-orange", "-type", "TrueColor"]
 TEST_CARD = ["-v", "error", "-f", "lavfi", "-i", "testsrc=size=48x64", "-frames:v", "1"]
@@ -96,6 +100,17 @@ def test_logos_that_keyturn_cannot_make_the_like_of_are_named(tmp_path: Path, da
     with pytest.raises(WrongUse) as caught:
         look(path)
     assert says in caught.value.what and "leave --logo out" in caught.value.mend
+
+
+@settings(max_examples=examples(2000), suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.binary(max_size=200), st.sampled_from([b"", b"BM", b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", made(40, 24, 0)[:54]])
+)
+def test_no_bytes_are_more_than_a_wrong_file(tmp_path: Path, rest: bytes, start: bytes) -> None:
+    path = tmp_path / "logo.bin"
+    path.write_bytes(start + rest)
+    with suppress(WrongUse):
+        assert min(look(path).size) > 0
 
 
 def test_a_header_that_is_not_written_is_taken_for_the_nearest(tmp_path: Path) -> None:

@@ -57,3 +57,10 @@ def test_an_endless_part_without_frames_holds_for_ever_but_on_the_first_generati
 
 def test_a_part_that_must_finish_holds_its_whole_length() -> None:
     assert worst_delay_ever_s([PlayedPart("c", 1, 0, 50)], SECOND) == pytest.approx(5.0, abs=0.03)
+
+
+def test_a_count_of_two_billion_is_answered_like_a_small_one() -> None:
+    """An archive from outside may say any 32-bit number; the plays are not counted out one by one."""
+    assert worst_delay_ever_s([PlayedPart("p", 2**31 - 1, 5, 3)], SECOND) == worst_delay_ever_s(
+        [PlayedPart("p", 100, 5, 3)], SECOND
+    )

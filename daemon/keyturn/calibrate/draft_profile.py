@@ -35,6 +35,8 @@ SEEN = "seen in the stock animation"
 LOGO_SEEN = "seen in the stock logo"
 NOT_SEEN = "not seen in the stock animation"
 MOST_FPS = 60
+MOST_PLAYS = 10_000
+"""What a profile can state."""
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
 
@@ -155,7 +157,7 @@ def _firmware(facts: StockFacts, like: Radio) -> SourcedTable:
     for key, seen in (("palette", facts.palette), ("interlaced", facts.interlaced)):
         table.add(key, seen, SEEN if seen else NOT_SEEN)
     if facts.plays > like.firmware.max_plays:
-        table.add("max_plays", facts.plays, SEEN)
+        table.add("max_plays", min(facts.plays, MOST_PLAYS), SEEN)
     else:
         table.guessed("max_plays", like.firmware.max_plays)
     return table

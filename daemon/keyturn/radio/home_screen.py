@@ -50,7 +50,8 @@ def worst_delay_ever_s(parts: Sequence[PlayedPart], pacing: Pacing) -> float:
     start = 0
     for part, pause in zip(parts, pauses, strict=True):
         first, later = part.frames * rhythm.first_beat, part.frames * rhythm.beat
-        for play in {0, 1, 2, part.count - 1} & set(range(part.count or 3)):
+        plays = range(part.count or 3)  # in an archive from outside it may be of any length
+        for play in {play for play in (0, 1, 2, part.count - 1) if play in plays}:
             begins = start if play == 0 else start + first + pause + (play - 1) * (later + pause)
             beat = rhythm.beat if play else rhythm.first_beat
             frames = {0, 1, part.frames - 1, part.frames} & set(range(part.frames + 1))
