@@ -116,4 +116,4 @@ class CodeLayout:
 
     def first_bright(self, bits: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """(COPIES, BITS): whether the first cell of each pair is the bright one. Every second copy is inverted."""
-        return bits[None, :] ^ (np.arange(COPIES) % 2 == 1)[:, None]
+        return np.asarray(bits[None, :] ^ (np.arange(COPIES) % 2 == 1)[:, None], bool)

@@ -62,6 +62,10 @@ class FilmPass:
             raise Broken("holds no frames")
         return frame
 
+    def frames(self) -> Iterator[VideoFrame]:
+        """Yield the frames from here on."""
+        yield from self._frames
+
     def until(self, stamp: int) -> VideoFrame | None:
         """Return the frame with this time stamp; None where the pass is beyond it or the film has none."""
         while self._at is None or self._at < stamp:

@@ -39,7 +39,7 @@ class Film:
     """
 
     def __init__(self, file: BinaryIO, kind: str, intake: Intake) -> None:
-        _require_av()
+        require_av()
         from av.video.reformatter import VideoReformatter
 
         self._file, self._kind, self._intake = file, kind, intake
@@ -54,7 +54,7 @@ class Film:
         aspect = stream.codec_context.sample_aspect_ratio
         self.size = film_colour.square((first.width, first.height), aspect)
         self.alpha = film_colour.has_alpha(first)
-        self.turn = film_colour.turn(_display_matrix(first))
+        self.turn = film_colour.turn(display_matrix(first))
         self.bits = max(component.bits for component in first.format.components)
         self.durations_ms = film_times.durations_ms(self._stamps, last, Fraction(stream.time_base or 1))
         self.findings = tuple(_findings(first))
@@ -138,7 +138,7 @@ def opened(file: BinaryIO, kind: str, intake: Intake) -> LibraryPicture:
     )
 
 
-def _require_av() -> None:
+def require_av() -> None:
     """Raise `Refused` where PyAV is not installed."""
     try:
         import av  # noqa: F401 - is it there?
@@ -146,7 +146,8 @@ def _require_av() -> None:
         raise picture_faults.not_installed("a film", "video", "numbered PNGs") from None
 
 
-def _display_matrix(frame: VideoFrame) -> bytes:
+def display_matrix(frame: VideoFrame) -> bytes:
+    """Return the frame's display matrix (see `film_colour.turn`); empty where it has none."""
     from av.sidedata.sidedata import Type
 
     kept: Any = frame.side_data  # typed as keyed by strings, yet these are the keys that work
