@@ -28,6 +28,7 @@ import art
 import grown
 import measure
 from grown import REGULAR_FOLDER, until
+from PIL import Image, ImageDraw
 
 from keyturn.shop.folders import Shop
 
@@ -87,7 +88,9 @@ def _steps(folder: Path, pictures: list[Path]) -> Iterator[tuple[list[Path], str
     yield first, faster
     redrawn = folder / "redrawn" / first[half // 2].name
     redrawn.parent.mkdir()
-    shutil.copyfile(other[0], redrawn)
+    with Image.open(first[half // 2]) as picture:
+        ImageDraw.Draw(picture).ellipse((900, 300, 1000, 400), fill=(120, 110, 100, 255))
+        picture.save(redrawn, compress_level=4)
     yield [*first[: half // 2], redrawn, *first[half // 2 + 1 :]], faster
     yield [*other[1:], other[0]], faster
 
