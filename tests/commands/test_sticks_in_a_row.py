@@ -210,6 +210,25 @@ def test_a_stick_that_cannot_be_used_is_told_and_another_waited_for(
     assert noted(made) == [] and files_of(hand.desk) == {}
 
 
+def test_of_several_sticks_only_those_are_taken_that_hold_nothing_else(
+    run: Run, shop: Shop, made: Path, hand: Hand, capsys: Said
+) -> None:
+    for name in "abc":
+        hand.plug(name)
+    hand.plugged[:] = [hand.desk / name for name in "abc"]
+    (hand.desk / "a" / "photographs").mkdir()
+    (hand.desk / "b" / "System Volume Information").mkdir()
+    (hand.desk / "c" / ".Trash-1000").mkdir()
+    hand.acts = [lambda: None]
+    assert run("copy", "van", "--all", "--any-folder", "--root", shop.root) == 130
+    said = capsys.readouterr().out
+    assert said.count("a holds other files: plug it in alone") == 1
+    assert noted(made) == [("Van 1", "1A2B-b"), ("Van 2", "1A2B-c")] and files_of(hand.desk / "a") == {}
+    hand.plug("a")
+    assert run("copy", "van", "--all", "--any-folder", "--root", shop.root) == 0
+    assert noted(made)[2:] == [("Van 3", "1A2B-a")] and (hand.desk / "a" / "photographs").is_dir()
+
+
 def test_files_in_the_way_stop_it_where_nobody_can_be_asked(
     run: Run, shop: Shop, made: Path, hand: Hand, capsys: Said
 ) -> None:

@@ -124,14 +124,15 @@ def _copy_all(
         every += sticks
         left += sticks_in_a_row.left_of(sticks, copied, fitted)
         used |= sticks_in_a_row.used_for(sticks, copied)
-    fat = rules_of(root).usb.fat
+    rules = rules_of(root)
     if len(left) < len(every):
         out.print(f"Done before: {output.plain(', '.join(stick.name for stick in every if stick not in left))}.")
     row = StickRow(
         look=lambda: (target,) if target else tuple(stick.point for stick in mounts.sticks()),
         pause=lambda: time.sleep(sticks_in_a_row.LOOK_EVERY_S),
         say=lambda text: out.print(output.plain(text)),
-        faults=lambda source, stick: stick_copy.faults(source, stick, fat, any_folder=any_folder),
+        faults=lambda source, stick: stick_copy.faults(source, stick, rules.usb.fat, any_folder=any_folder),
+        holds_others=lambda source, stick: sticks_in_a_row.holds_others(source, stick, rules.intake.names),
         agreed=lambda source, stick: _agreed(stick_copy.in_the_way(source, stick), replace),
         write=lambda made, stick: _copy(made, stick, root),
         used=used,

@@ -15,10 +15,15 @@ from pathlib import Path
 from keyturn.commands import job_search, stick_copy
 from keyturn.commands.stick_copy import StickFolder
 from keyturn.shop import mounts
+from keyturn.shop.file_names import is_junk
+from keyturn.shop.name_rules import Names
 from keyturn.shop.records import JobRecord
 from keyturn.shop.slips import Slip
 
 LOOK_EVERY_S = 0.5
+
+SYSTEMS_OWN = frozenset({"system volume information", "lost.dir", "found.000"})
+"""Folders that systems make on a stick by themselves (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +83,8 @@ class StickRow:
     """What one row of sticks needs from outside.
 
     `look` returns where sticks may be mounted now; `pause` waits a moment. `faults` says what forbids a copy, `agreed`
-    whether files in the way may be replaced. `write` copies, compares and notes. `used` says by the id of a stick what
-    it was made for.
+    whether files in the way may be replaced, `holds_others` whether a stick holds files that are not the job's. `write`
+    copies, compares and notes. `used` says by the id of a stick what it was made for.
     """
 
     look: Callable[[], Sequence[Path]]
@@ -87,6 +92,7 @@ class StickRow:
     say: Callable[[str], None]
     faults: Callable[[StickFolder, Path], list[str]]
     agreed: Callable[[StickFolder, Path], bool]
+    holds_others: Callable[[StickFolder, Path], bool]
     write: Callable[[StickToMake, Path], None]
     used: dict[str, str]
     _told: dict[Path, object] = field(default_factory=dict)
@@ -120,16 +126,16 @@ class StickRow:
     def _another(self, stick: StickToMake) -> tuple[Path, str] | None:
         """Return where a stick lies that can be written, and its id. Say once of every other why it is not taken."""
         first, self._first_look = self._first_look, False
-        places = self.look()
-        for gone in self._told.keys() - {place for place in places if place.is_dir()}:
+        there = [place for place in self.look() if self._is_there(place)]
+        for gone in self._told.keys() - set(there):
             del self._told[gone]
-        for place in places:
+        for place in there:
             try:
                 known = mounts.stick_id(place)
                 state = _state(place, known)
-                if not self._is_there(place) or self._told.get(place) == state:
+                if self._told.get(place) == state:
                     continue
-                why = self._why_not(stick, place, known, first)
+                why = self._why_not(stick, place, known, first) or self._among_others(stick, place, there)
             except OSError:  # it is being plugged in or pulled out
                 continue
             if not why:
@@ -145,6 +151,14 @@ class StickRow:
         elif place in self._mounts:
             return False
         return place.is_dir()
+
+    def _among_others(self, stick: StickToMake, place: Path, there: Sequence[Path]) -> str:
+        """Return why a stick is not taken while others are plugged in that are not made yet: nobody has chosen it, and
+        it may be somebody's own."""
+        others = [other for other in there if other != place and mounts.stick_id(other) not in self.used]
+        if not others or not self.holds_others(stick.source, place):
+            return ""
+        return f"{place} holds other files: plug it in alone, or name it after the job."
 
     def _why_not(self, stick: StickToMake, place: Path, known: str, first: bool) -> str:
         """Return why the stick at `place` is not taken; empty where it is."""
@@ -173,6 +187,14 @@ def not_another(source: StickFolder, place: Path, *, halfway: bool) -> str:
     if mounts.mounted_at(place) or not there - wanted - left:
         return ""
     return f"{place} is not empty: empty it, or put a new folder in its place."
+
+
+def holds_others(source: StickFolder, place: Path, names: Names) -> bool:
+    """Tell whether anything lies on the stick that is neither the job's nor what systems leave on sticks."""
+    own = {Path(file.path).parts[0] for file in source.radio.files}
+    own |= {name + stick_copy.HALFWAY for name in own}
+    theirs = [path.name for path in place.iterdir() if path.name not in own and not path.name.startswith(".")]
+    return any(name.lower() not in SYSTEMS_OWN and not is_junk(name, names) for name in theirs)
 
 
 def _state(place: Path, known: str) -> object:
