@@ -148,11 +148,10 @@ def _weight(job: WordsJob, face: Typeface) -> tuple[int | None, list[Reason]]:
 
 
 def _letters_missing(text: str, missing: Sequence[str]) -> Reason:
-    named = ", ".join(
-        f"{letter} ({unicodedata.name(letter, f'U+{ord(letter):04X}')})" for letter in missing[:LETTERS_SHOWN]
-    )
-    more = f" and {len(missing) - LETTERS_SHOWN} more" if len(missing) > LETTERS_SHOWN else ""
-    what = f"no font here has a shape for {named}{more}, in {_cut(text)}"
+    shown = missing[:LETTERS_SHOWN]
+    named = [f"{letter} ({unicodedata.name(letter, f'U+{ord(letter):04X}')})" for letter in shown]
+    named += [f"{len(missing) - len(shown)} more"] if len(missing) > len(shown) else []
+    what = f'no font here has a shape for {", ".join(named)}, in "{_cut(text)}"'
     mend = 'put a font that has it into the drop and name it: font = "brand.ttf"; or write the words otherwise'
     return refuse("letters-missing", what, mend)
 
