@@ -11,6 +11,7 @@ import pytest
 
 from keyturn.shop.folders import Shop
 from samples import Drop, Run, picture, with_rows
+from stock_samples import stock_drop
 
 
 def test_a_refused_drop_exits_1_with_every_reason(
@@ -29,6 +30,21 @@ def test_check_as_json_is_for_programs(run: Run, shop: Shop, drop: Drop, capsys:
     found = json.loads(capsys.readouterr().out)
     assert found["ok"] is False
     assert set(found["reasons"][0]) == {"code", "kind", "file", "field", "what", "mend", "exhibits"}
+
+
+def test_stock_files_are_checked_as_the_shop_would_keep_them(
+    run: Run, shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    drop = stock_drop(tmp_path / "stock")
+    page = tmp_path / "look.html"
+    assert run("check", drop, "--out", page, "--root", shop.root) == 0
+    said = capsys.readouterr().out
+    assert "stock-logo.png as logo.png" in said and "outbox/fern-hollow-mobile-library/restore-tiny" in said
+    assert not page.exists() and not list(shop.outbox.glob("*/restore-*"))
+    assert run("check", drop, "--json", "--root", shop.root) == 0 and json.loads(capsys.readouterr().out)["ok"]
+    (drop / "other.png").write_bytes((drop / "stock-logo.png").read_bytes())
+    (drop / "stock-logo.png").rename(drop / "another.png")
+    assert run("check", drop, "--root", shop.root) == 1 and "stock logo" in capsys.readouterr().err
 
 
 def test_check_keeps_nothing(run: Run, shop: Shop, drop: Drop, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from keyturn.commands.make import all_reasons, bench_of, print_made
 from keyturn.commands.make_by_hand import MadeByHand
 from keyturn.commands.output import write_json
 from keyturn.pipeline import Bench
+from keyturn.pipeline.stock import StockDrop
 from keyturn.shop import durable_files
 from keyturn.shop.reasons import Reason, Refused
 from keyturn.shop.wrong_use import WrongUse
@@ -33,6 +34,9 @@ def check(
     page = _page_of(drop, to) if show or to else None
     try:
         with bench_of(root, quiet=as_json) as bench:
+            if (stock := make_by_hand.stock_in(drop, bench)) is not None:
+                _tell_stock(stock, as_json)
+                return
             result = _shown(drop, bench, page) if page else make_by_hand.check(drop, bench)
     except Refused as refused:
         if not as_json:
@@ -49,6 +53,17 @@ def check(
     print_made(out, result)
     if result.refused is not None:
         raise result.refused
+
+
+def _tell_stock(stock: StockDrop, as_json: bool) -> None:
+    """Say that the shop would keep the stock files, and where."""
+    if as_json:
+        _write_reasons(stock.reasons, ok=True)
+        return
+    whose = f"{stock.manifest.customer}'s {stock.radio.name}"
+    files = ", ".join(f"{name} as {path}" for path, name in stock.files.by_path.items())
+    out.print(output.plain(f"Stock files of {whose}: {files}. The shop keeps them in outbox/{stock.target}"))
+    output.reasons(out, stock.reasons)
 
 
 def _page_of(drop: Path, named: Path | None) -> Path:

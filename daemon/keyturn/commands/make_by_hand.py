@@ -20,6 +20,7 @@ from keyturn.package.refused_pictures import exhibited, file_pictures
 from keyturn.pages.rejects import rejected_html
 from keyturn.pages.sheet import Beside, sheet
 from keyturn.pipeline import Bench, Job, Made, fleet
+from keyturn.pipeline.stock import StockDrop, of_stock
 from keyturn.shop import durable_files
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.reasons import Refused, refuse
@@ -71,6 +72,12 @@ def check(drop: Path, bench: Bench) -> MadeByHand:
 def _checked(job: Job, drop: Path, scratch: Path, bench: Bench) -> Made:
     with tempfile.TemporaryDirectory(prefix="keyturn-") as staging:
         return pipeline.make(job, "check", drop.name, 1, Path(staging), scratch, bench)
+
+
+def stock_in(drop: Path, bench: Bench) -> StockDrop | None:
+    """Return what the shop would keep of a drop of stock files; None for any other. Raise `Refused` as it would."""
+    with _opened(drop) as (folder, scratch):
+        return of_stock(pipeline.opened(folder, scratch, bench.rules), scratch, bench)
 
 
 @dataclass(frozen=True, slots=True)
