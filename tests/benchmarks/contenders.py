@@ -1,5 +1,6 @@
 """One contender doing one kind of art: `python contenders.py NAME KIND INPUT OUTPUT.zip FRAMES`.
 
+`make` and `service` do a whole job: they judge it, write sheet, card and the stick's folder, and the player's pictures.
 All do the same: fill a panel of 768 x 1024 from the middle of the picture, lay transparency on one ground,
 write 8-bit RGB PNG (JPEG of quality 90 for photographs), and store the files in a zip. Keyturn alone makes
 a thumbnail, cells for the flash check and a digest of every frame besides.
@@ -18,12 +19,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import grown
 import measure
 
 WIDE, HIGH = 768, 1024
 GROUND = (11, 29, 42)
 HEX = "#0b1d2a"
-HEIGHTS = {"photographic": 1080, "flat": 1080, "sprites": 1080, "photos": 3000, "clip": 600}
+HEIGHTS = {"photographic": 1080, "samples": 1080, "flat": 1080, "sprites": 1080, "photos": 3000, "clip": 600}
 
 Inputs = list[Path]
 Task = Callable[[Any], Any]
@@ -97,6 +99,49 @@ def _by_crew(task: Task, kind: str, inputs: Inputs, output: Path, count: int, wa
     if warm:
         print(json.dumps([time.perf_counter() - wall, measure.tree_cpu(os.getpid()) - cpu]))
     crew.close()
+
+
+def make(kind: str, inputs: Inputs, output: Path, count: int) -> None:
+    """The command a person runs, in a fresh process that finds nothing kept, from its start until it ends."""
+    with tempfile.TemporaryDirectory(prefix="keyturn-make-") as folder:
+        scratch = Path(folder)
+        drop = grown.lay(scratch / "van", inputs, _manifest())
+        environment = {**os.environ, "XDG_CACHE_HOME": str(scratch / "cache")}
+        cost, _ = measure.run([*grown.KEYTURN, "make", drop, "--out", scratch / "out"], environment, quiet=True)
+        _repack(next((scratch / "out").rglob("bootanimation.zip")), output, count)
+    print(json.dumps([cost.wall, cost.cpu]))
+
+
+def service(kind: str, inputs: Inputs, output: Path, count: int) -> None:
+    """A running service that finds nothing kept: from its claim of the drop to the published revision."""
+    with tempfile.TemporaryDirectory(prefix="keyturn-service-") as folder:
+        shop = grown.opened(Path(folder) / "shop")
+        (shop.root / "keyturn.toml").write_text("[settle]\nseconds = 0.05\nclosed_seconds = 0.05\n")
+        place = shop.outbox / grown.REGULAR_FOLDER
+        with grown.service(shop) as process:
+            warm = grown.lay(shop.root / "laying", grown.bars(Path(folder) / "bars", 6), _manifest())
+            warm.rename(shop.inbox / "warm")
+            grown.until((place / "warm-r1").exists)
+            time.sleep(0.5)  # sheet, ledger and board follow
+            laid = grown.lay(shop.root / "laying", inputs, _manifest())
+            cpu = measure.tree_cpu(process.pid)
+            laid.rename(shop.inbox / "van")
+            grown.until(lambda: not (shop.inbox / "van").exists(), 0.004)
+            start = time.perf_counter()
+            grown.until((place / "van-r1").exists, 0.004)
+            print(json.dumps([time.perf_counter() - start, measure.tree_cpu(process.pid) - cpu]))
+        _repack(next((place / "van-r1").rglob("bootanimation.zip")), output, count)
+
+
+def _manifest() -> str:
+    return grown.manifest(more=f'background = "{HEX}"\n[motion]\nthin = true\n')
+
+
+def _repack(made: Path, output: Path, count: int) -> None:
+    """Store the first part's frames alone, as the others do."""
+    with zipfile.ZipFile(made) as pack, zipfile.ZipFile(output, "w", zipfile.ZIP_STORED) as stored:
+        for name in sorted(n for n in pack.namelist() if n.startswith("part0/") and not n.endswith(".txt"))[:count]:
+            stored.writestr(name, pack.read(name))
 
 
 def floor(kind: str, inputs: Inputs, output: Path, count: int) -> None:
@@ -269,8 +314,9 @@ def _vips_saving(kind: str, tuned: bool) -> dict[str, object]:
         return {"Q": 90, "keep": "none"}
     if not tuned:
         return {"compression": 6, "keep": "none"}
-    filters = "avg" if kind == "photographic" else "all" if kind == "clip" else "none"
-    return {"compression": 1 if kind == "photographic" else 3, "filter": filters, "keep": "none"}
+    grained = kind in ("photographic", "samples")
+    filters = "avg" if grained else "all" if kind == "clip" else "none"
+    return {"compression": 1 if grained else 3, "filter": filters, "keep": "none"}
 
 
 # -- ffmpeg -----------------------------------------------------------------------------------------
@@ -297,6 +343,8 @@ def _zip(made: str, output: Path) -> None:
 
 
 CONTENDERS: dict[str, Callable[[str, Inputs, Path, int], None]] = {
+    "make": make,
+    "service": service,
     "keyturn": keyturn,
     "keyturn-warm": keyturn_warm,
     "keyturn-plain": keyturn_plain,

@@ -2,7 +2,8 @@
 
 Every contender runs in every round, one after another, in an order that turns; ratios are taken within a
 round, so that what else the machine does weighs on both sides. Start-up is included (cold), but for keyturn-warm,
-as in a busy shop, whose workers stay, and for the floor. What is slow and only there for its sizes runs in the
+as in a busy shop, whose workers stay, for service, and for the floor. `make` is the whole command a person runs, and
+`service` a whole job from its claim to its revision. What is slow and only there for its sizes runs in the
 first round alone. Nothing here passes or fails: it prints tables (Markdown).
 """
 
@@ -32,9 +33,9 @@ from keyturn.shop import rulebook
 
 NEEDS = {"mogrify": "mogrify", "mogrify-tuned": "mogrify", "ffmpeg": "ffmpeg"}
 PYTHON = {"vips": "pyvips", "vips-tuned": "pyvips"}
-COUNTS = {"photographic": 48, "flat": 48, "sprites": 48, "photos": 24, "clip": 40}
+COUNTS = {"photographic": 48, "samples": 45, "flat": 48, "sprites": 48, "photos": 24, "clip": 40}
 ONCE = ("pillow", "keyturn-plain")
-BESIDE = ("keyturn", "keyturn-warm", "floor")
+BESIDE = ("make", "service", "keyturn", "keyturn-warm", "floor")
 """What the others' costs are told in multiples of."""
 
 RADIO_SIDE = ("keyturn", "pillow", "mogrify", "mogrify-tuned", "vips-tuned")

@@ -31,3 +31,9 @@ def test_small_pictures_shrink_with_the_root_of_their_number(job: RadioJob) -> N
     full = replace(job, sheet_frames=THUMB_FRAMES).look().thumb_px
     assert job.look().thumb_px == full
     assert replace(job, sheet_frames=4 * THUMB_FRAMES).look().thumb_px == full // 2
+    assert replace(job, sheet_frames=10**6).look().thumb_px == 64
+
+
+def test_one_frame_more_seldom_makes_all_small_pictures_anew(job: RadioJob) -> None:
+    sizes = [replace(job, sheet_frames=frames).look().thumb_px for frames in range(1, 4000)]
+    assert sizes == sorted(sizes, reverse=True) and len(set(sizes)) == 10

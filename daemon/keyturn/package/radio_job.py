@@ -19,7 +19,9 @@ from keyturn.shop.records import JobRecord
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import SHEET_MB
 
-THUMB_PX = 320
+THUMB_PX = (320, 270, 226, 190, 160, 134, 113, 95, 80, 64)
+"""Longer sides of the sheet's small pictures. A few steps, so that one frame more seldom makes all of them anew."""
+
 THUMB_FRAMES = 120
 """Up to this many frames the sheet's pictures have the full size. Beyond, they shrink, so that it can be mailed."""
 
@@ -63,7 +65,7 @@ class RadioJob:
             format=radio.logo.made if logo else frames_are,
             bmp=bmp,
             cell_px=Screen.of(radio.panel, self.rules.safety.flash).cell_px,
-            thumb_px=max(64, int(THUMB_PX * min(1.0, THUMB_FRAMES / max(1, self.sheet_frames)) ** 0.5)),
+            thumb_px=_thumb_px(self.sheet_frames),
             palette=radio.logo.palette if logo else radio.firmware.palette,
             trim="none" if logo else _crops_on(radio),
         )
@@ -71,6 +73,12 @@ class RadioJob:
     def frame(self, source: Source, *, logo: bool = False) -> FrameJob:
         beside = () if logo else self.beside.get(source, ())
         return FrameJob(source, self.look(logo=logo), self.rules.intake, beside)
+
+
+def _thumb_px(frames: int) -> int:
+    """Return the size of small pictures of which a sheet shows so many: all together take about as many bytes."""
+    most = THUMB_PX[0] * min(1.0, THUMB_FRAMES / max(1, frames)) ** 0.5
+    return next((size for size in THUMB_PX if size <= most), THUMB_PX[-1])
 
 
 def _crops_on(radio: Radio) -> Literal["none", "black", "any"]:
