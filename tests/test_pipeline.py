@@ -403,7 +403,7 @@ def test_every_stage_is_told_in_its_order(tmp_path: Path, drop: Drop, bench: Ben
     telling = replace(bench, progress=Progress(lambda stage, done, total: heard.append(stage)))
     make_by_hand.make(drop(), tmp_path / "out", telling)
     told = [stage for stage, before in zip(heard, [None, *heard], strict=False) if stage != before]
-    assert told == ["frames", "package", "judge", "preview", "package", "papers"]
+    assert told == ["frames", "package", "preview", "judge", "package", "papers"]
 
 
 # -- job.toml as editors leave it -------------------------------------------------------------------

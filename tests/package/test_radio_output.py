@@ -58,7 +58,7 @@ def test_the_flash_check_is_a_stage_with_a_limit_and_can_be_stopped(drop: Drop, 
         stage[0] = name
 
     def passing() -> bool:
-        clock.at += 50 if stage[0] == "judge" else 0
+        clock.at += 1000 if stage[0] == "judge" else 0
         return False
 
     slow = replace(bench, progress=Progress(tell, passing, clock))

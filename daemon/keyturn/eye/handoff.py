@@ -19,9 +19,8 @@ STRONG = 50.0
 """A CIE76 difference drawn at full strength: that between mid grey and black or white."""
 
 
-def difference(a: NDArray[np.uint8], b: NDArray[np.uint8]) -> HandoffRecord:
-    """Compare two pictures (H, W, 3). Raise `ValueError` where their sizes differ."""
-    distance = colour_distance(a, b)
+def difference(distance: F32) -> HandoffRecord:
+    """Return how far two pictures differ whose pixels have these distances (see `colour_distance`)."""
     return HandoffRecord(
         share_changed=float((distance > NOTICEABLE).mean()),
         mean_difference=float(distance.mean(dtype=np.float64)),
@@ -41,9 +40,9 @@ def colour_distance(a: NDArray[np.uint8], b: NDArray[np.uint8]) -> F32:
     return distance
 
 
-def difference_picture(a: NDArray[np.uint8], b: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Draw where the pictures differ: `a` in dim grey, visible differences in amber, stronger where larger."""
-    strength = np.clip(colour_distance(a, b), 0, STRONG) / np.float32(STRONG)
+def difference_picture(a: NDArray[np.uint8], distance: F32) -> NDArray[np.uint8]:
+    """Draw where another picture lies at these distances: `a` in dim grey, visible ones in amber."""
+    strength = np.clip(distance, 0, STRONG) / np.float32(STRONG)
     strength = np.where(strength * STRONG > NOTICEABLE, 0.25 + 0.75 * strength, 0)[..., None]
     grey = GROUND_GREY + 0.25 * (a @ WEIGHTS)[..., None]
     picture: NDArray[np.uint8] = np.rint(grey * (1 - strength) + MARK * strength).astype(np.uint8)

@@ -111,6 +111,10 @@ class FrameStore:
             self.banding.append((done.banding_before, done.banding_after))
         return self._numbers[done.digest]
 
+    def number_of(self, done: FrameDone) -> int | None:
+        """Return the number of the picture; None where it is not kept."""
+        return self._numbers.get(done.digest)
+
     def add(self, data: bytes) -> StoredFile:
         """Append a PNG, JPEG or BMP file to the store."""
         start = self._files.seek(0, 2)

@@ -11,6 +11,7 @@ from keyturn.judge.calmer_rate import calmer_rate
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
 from keyturn.judge.flash_place import flash_exhibits
 from keyturn.package.animation import FrameStore
+from keyturn.package.flash_watch import FlashWatch
 from keyturn.package.radio_job import RadioJob
 from keyturn.renumber.plan import Plan
 from keyturn.shop.progress import Progress
@@ -26,21 +27,30 @@ class FlashResult:
     reasons: tuple[Reason, ...] = ()
 
 
-def flash_result(job: RadioJob, numbers: PictureNumbers, store: FrameStore, progress: Progress) -> FlashResult:
-    """Judge what was made. Raise `Refused` where that takes too long, `Stopped` where the work is to stop."""
+def flash_result(
+    job: RadioJob, numbers: PictureNumbers, store: FrameStore, progress: Progress, watch: FlashWatch
+) -> FlashResult:
+    """Judge what was made, from where `watch` has come to.
+
+    Raise `Refused` where that takes too long, `Stopped` where the work is to stop."""
     rules, intake = job.rules.safety.flash, job.rules.intake
     most = intake.stages.judge
 
-    def cells(number: int) -> NDArray[np.uint16]:
+    def stop_if_too_long() -> None:
         progress.check()
-        if progress.seconds() > most:
+        if progress.seconds() + watch.seconds > most:
             raise Refused([_too_long(most)])
+
+    def cells(number: int) -> NDArray[np.uint16]:
+        stop_if_too_long()
         return store.cells(number)
 
     def record_of(plan: Plan) -> FlashRecord:
         return flash_record(plan, numbers, cells, rules, store.pixels)
 
-    record = record_of(job.plan)
+    stop_if_too_long()
+    watch.follow(job.plan)
+    record = watch.record(numbers, cells)
     if record.passes:
         return FlashResult(record)
     where = flash_exhibits(job.plan, numbers, cells, rules, record.worst_at_s)

@@ -48,8 +48,9 @@ class Compare:
 def compare(job: Compare) -> tuple[HandoffRecord, bytes]:
     """Return how far the logo and frame 1 differ, and a small WebP of where."""
     a, b = (np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) for data in (job.a, job.b))
-    picture = Image.fromarray(handoff.difference_picture(a, b))
-    return handoff.difference(a, b), jpeg_and_webp.thumbnail(picture, job.thumb_px)
+    distance = handoff.colour_distance(a, b)
+    picture = Image.fromarray(handoff.difference_picture(a, distance))
+    return handoff.difference(distance), jpeg_and_webp.thumbnail(picture, job.thumb_px)
 
 
 def small(job: Check) -> bytes:

@@ -6,7 +6,7 @@ Everything that differs from radio to radio happens here; `pipeline` does what t
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import chain, pairwise
 from pathlib import Path
 
 from keyturn.flatten.frame_source import Source
@@ -21,6 +21,7 @@ from keyturn.package.animation import Animation, FrameStore, PackedPart, data_ur
 from keyturn.package.first_frames import first_frames, stop_if_hopeless
 from keyturn.package.fit_size import fitted, fitted_logo
 from keyturn.package.flash_result import FlashResult, flash_result
+from keyturn.package.flash_watch import FlashWatch, WatchedCrew
 from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.player_pictures import player_of
@@ -86,29 +87,41 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
     job.folder.mkdir()
     progress.stage("frames")
     with FrameStore(job.scratch / job.plan.radio.name) as store:
-        numbers = _picture_numbers(job, store, crew, progress)
-        made = _fitted(job, numbers, store, crew, progress)
+        numbers: dict[Source, int] = {}
+        watch = FlashWatch(job, store, numbers, progress)
+        crew = WatchedCrew(crew, watch)
+        logo = _make_pictures(job, store, crew, progress, numbers)
+        made = _fitted(job, numbers, logo, store, crew, progress)
+        watch.follow(made.job.plan)
         progress.stage("package")
         zipped = job.scratch / f"{job.plan.radio.name}.zip"
         if made.fits:
             animation.write(made.job.plan, made.animation, store, zipped)
-        seen = _judged(made, store, crew, progress)
         progress.stage("preview")
         player = player_of(made.job, made.logo_number, made.numbers, store, crew) if made.fits else None
+        seen = _judged(made, store, crew, progress)
     progress.stage("package")
     return _output(made, zipped, seen, store, player)
 
 
-def _picture_numbers(job: RadioJob, store: FrameStore, crew: Crew, progress: Progress) -> dict[Source, int]:
-    """Make the frames into `store`; return each source's picture number. Raise `Refused` with every broken picture."""
+def _make_pictures(
+    job: RadioJob, store: FrameStore, crew: WatchedCrew, progress: Progress, numbers: dict[Source, int]
+) -> FrameDone:
+    """Make the frames into `store`, note each source's picture number in `numbers`, and return the logo.
+
+    Raise `Refused` with every broken picture.
+    """
     sources = [source for part in job.plan.parts for source in part.sources]
     first = first_frames(job, sources, crew)
     stop_if_hopeless(job, sources, first, crew)
     left = [source for source in dict.fromkeys(sources) if source not in first]
-    results = crew.run(make_frame, map(job.frame, left), lambda frame: frame.source.name)
-    numbers: dict[Source, int] = {}
+    logo_job = job.frame(job.plan.logo or sources[0], logo=True)
+    results = crew.run(make_frame, chain([logo_job], map(job.frame, left)), lambda frame: frame.source.name)
     broken: list[Reason] = []
+    logo: FrameDone | Refused | None = None
     try:
+        logo = next(results)  # it is shown first, so the flash check begins with it
+        crew.watch.logo = None if isinstance(logo, Refused) else logo
         for source in sources:
             if source not in numbers:
                 result = first.pop(source, None) or next(results)
@@ -119,15 +132,18 @@ def _picture_numbers(job: RadioJob, store: FrameStore, crew: Crew, progress: Pro
             progress.frame()
     except Refused as over:  # the drop's time is up
         broken += over.reasons
-    if broken:
+    if broken or logo is None:
         raise Refused(dict.fromkeys(broken))
-    return numbers
+    if isinstance(logo, Refused):
+        raise logo
+    return logo
 
 
-def _fitted(job: RadioJob, numbers: dict[Source, int], store: FrameStore, crew: Crew, progress: Progress) -> _Made:
+def _fitted(
+    job: RadioJob, numbers: dict[Source, int], logo: FrameDone, store: FrameStore, crew: Crew, progress: Progress
+) -> _Made:
     """Choose for every picture the file that suits the radio."""
     plan = job.plan
-    logo = _logo(job, crew)
     logo_number = store.show(logo)
     smaller = Smaller(store, crew, progress, job.rules.intake.stages.smaller)
     playing = [[numbers[source] for source in part.sources] for part in plan.parts]
@@ -136,14 +152,6 @@ def _fitted(job: RadioJob, numbers: dict[Source, int], store: FrameStore, crew: 
     made = fitted(plan, plain, unchanged, smaller, may_thin=job.manifest.motion.thin)
     data, mended = fitted_logo(plan, logo.data, smaller)
     return _Made(replace(job, plan=made.plan), made.animation, data, logo_number, (*made.reasons, *mended))
-
-
-def _logo(job: RadioJob, crew: Crew) -> FrameDone:
-    source = job.plan.logo or job.plan.parts[0].sources[0]
-    (result,) = crew.run(make_frame, [job.frame(source, logo=True)], lambda frame: frame.source.name)
-    if isinstance(result, Refused):
-        raise result
-    return result
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,10 +168,10 @@ class _Seen:
     joins: tuple[float, ...]
 
 
-def _judged(made: _Made, store: FrameStore, crew: Crew, progress: Progress) -> _Seen:
+def _judged(made: _Made, store: FrameStore, crew: WatchedCrew, progress: Progress) -> _Seen:
     """Judge what was made. Raise `Refused` where that takes too long, `Stopped` where the work is to stop."""
     progress.stage("judge")
-    flash = flash_result(made.job, PictureNumbers(made.logo_number, made.numbers), store, progress)
+    flash = flash_result(made.job, PictureNumbers(made.logo_number, made.numbers), store, progress, crew.watch)
     handoff, difference = _handoff(made, store, crew)
     joins = tuple(store.changes((before[-1], after[0]))[1] for before, after in pairwise(made.numbers))
     return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)), joins)

@@ -60,6 +60,10 @@ class Progress:
         """Return for how many seconds the work has been in this stage, each time that it came."""
         return self._spent.get(self._stage, 0.0) + self._clock() - self._since
 
+    def now(self) -> float:
+        """Return the seconds of this progress's clock."""
+        return self._clock()
+
     def piece(self) -> None:
         """Count one piece of the stage as done. Raise `Stopped` where the work is to stop."""
         self._piece += 1
