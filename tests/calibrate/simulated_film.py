@@ -39,7 +39,7 @@ class Filming:
     codec: str = "libx264"
     bits_a_px: float = 0.16
     before_s: float = 0.3
-    after_s: float = 1.4
+    after_s: float = 1.2
     """How long the film goes on after the home screen."""
 
 
@@ -200,7 +200,7 @@ def filming(seed: int, hardship: str) -> Filming:
         pose=pose,
         light=limited,
         disturbed=disturbed,
-        size=(1280, 720) if far else (640, 360),
+        size=(1280, 720) if far else (640, 360) if pose.share < 0.75 else (480, 270),
         fps=fps,
         jitter_s=0.1 / fps if hardship in ("rate", "all") else 0.0,
         dropped=between(0.02, 0.1) if hardship in ("rate", "all") else 0.0,

@@ -17,7 +17,7 @@ HOME = GROUND + CHANCE.uniform(0, 150, ROUGH).astype(np.float32)
 
 def look(at: int, number: int | None, rough: np.ndarray | None = None, *, fps: int = 10, sure: float = 1.0) -> FilmLook:
     read = None if number is None else CodeRead(Code(fps, False, number), sure, 200.0, 20.0)
-    return FilmLook(at / 30, read, 6, GROUND if rough is None else rough, 0.7)
+    return FilmLook(at / 30, read, 6 if read else 0, GROUND if rough is None else rough, 0.7)
 
 
 def shown(looks: list[FilmLook]) -> list[object]:

@@ -22,7 +22,7 @@ AHEAD = 1.15
 LIT = 0.2
 """Share of the light of a bright cell from which a field of the rough picture is lit."""
 
-BLACK_SHARE = 0.03
+BLACK_SHARE = 0.05
 """Most of the fields that may be lit on a black screen."""
 
 TAIL_S = 1.0
@@ -86,15 +86,20 @@ def _follows(plan: StickPlan, number: int, later: int, after_s: float) -> bool:
 
 
 class _Ground:
-    """How dark each field of the screen gets while codes are read, and how bright a bright cell is."""
+    """How dark each field of the screen gets while codes are read, and how bright a bright cell is.
+
+    A field counts as dark as it is for a quarter of the time: a hand makes it darker for a moment.
+    """
 
     def __init__(self, read: Sequence[FilmLook]) -> None:
         rough = [look.rough for look in read if look.rough is not None]
-        self._dark = np.min(rough, axis=0)
+        self._dark = np.quantile(rough, 0.25, axis=0)
         self._light = float(np.median([look.read.bright - look.read.dark for look in read if look.read]))
 
     def is_black(self, look: FilmLook) -> bool:
-        return look.rough is not None and float((look.rough > self._dark + LIT * self._light).mean()) <= BLACK_SHARE
+        if look.rough is None or look.read is not None or look.marks > 1:
+            return False
+        return float((look.rough > self._dark + LIT * self._light).mean()) <= BLACK_SHARE
 
     def likeness_to_the_end(self, looks: Sequence[FilmLook], end_s: float) -> list[float]:
         """Return how far each look is like the end of the film, from -1 to 1.
