@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import io
+import pickle
+import shutil
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -26,6 +29,7 @@ from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import Kind, Reason, Refused
 from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.shop_fonts import ShopFonts, own_typeface
+from keyturn.workers import remote_job
 from keyturn.workers.crew import InlineCrew, LocalCrew
 from renumber.planning import HEAD
 from samples import picture
@@ -297,6 +301,37 @@ def test_a_drop_s_words_reach_the_stick_in_the_fonts_of_drop_and_shop(shop: Shop
     assert rows.max() + 1 == pytest.approx(0.625 * 64 - 16 + 0.8 * 32, abs=1.1), "the baseline"
     white = ((frame / 255) ** 2.2).sum() / 3
     assert white == pytest.approx((0.46 + 0.96) * 0.7 * 16 * 16, rel=0.08)
+
+
+class ElsewhereCrew(InlineCrew):
+    """Runs each job as a cluster's worker does: on copies of its files in a folder of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def run(self, task: Callable[..., Any], jobs: Iterable[Any], names: Callable[[Any], str]) -> Iterator[Any]:
+        return super().run(lambda job: pickle.loads(pickle.dumps(task(self._sent(job)))), jobs, names)
+
+    def _sent(self, job: object) -> object:
+        def copied(path: Path) -> str:
+            shutil.copy(path, self._folder / path.name)
+            return path.name
+
+        return remote_job.unpacked(remote_job.packed(job, copied), self._folder)
+
+
+def test_words_set_on_another_machine_are_drawn_from_the_files_that_lie_here(
+    bench: Callable[[], WordsBench], rules: Rulebook, tmp_path: Path, shop_fonts: Path
+) -> None:
+    (shop_fonts / "shop.ttf").write_bytes(font_samples.font({MARSH: 700}))
+    (tmp_path / "drop" / "brand.ttf").write_bytes(font_samples.font({"F": 500, " ": 200}))
+    (tmp_path / "elsewhere").mkdir()
+    wanted = replace(bench(), crew=ElsewhereCrew(tmp_path / "elsewhere"))
+    job = manifest(GLIDE + f'text = "F {MARSH}"\nfont = "brand.ttf"\n')
+    panels = [rules.radios["tiny"].panel]
+    (there,), (here,) = (words_of(job, panels, each).found.values() for each in (wanted, bench()))
+    assert there.words == here.words
+    assert there.words.paths == (tmp_path / "drop" / "brand.ttf", shop_fonts / "shop.ttf")
 
 
 def test_a_font_on_which_the_worker_dies_costs_its_own_drop_a_reason_that_names_it(

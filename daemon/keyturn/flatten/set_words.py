@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,13 +51,19 @@ class WordsJob:
 class WordsSet:
     """A text as it is set. Its sizes are to be multiplied by `scale`, so that it fits.
 
-    `ink` is where its ink is (n, 2), in shares of its width and height. The reasons name no field.
+    `ink` is where its ink is (n, 2), in shares of its width and height. The reasons name no field. `chosen` are the
+    places of the text's fonts in the job: a worker on another machine has the files in other folders.
     """
 
     words: SetText
     scale: float
     ink: NDArray[np.float64]
     reasons: tuple[Reason, ...]
+    chosen: tuple[int, ...]
+
+    def with_files_of(self, job: WordsJob) -> WordsSet:
+        """Return the text with its fonts where they lie here."""
+        return replace(self, words=replace(self.words, fonts=tuple(job.fonts[place] for place in self.chosen)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +90,8 @@ def set_words(job: WordsJob) -> WordsSet:
     with letters_of(job.fonts[0]):
         scale, words = _fitted(job, faces)
     words, ink = inked(words, job.intake)
-    return WordsSet(words, scale, ink, (*reasons, *_too_long(job, words, scale)))
+    chosen = tuple(map(job.fonts.index, words.fonts))
+    return WordsSet(words, scale, ink, (*reasons, *_too_long(job, words, scale)), chosen)
 
 
 def _chosen(job: WordsJob) -> tuple[Faces, list[Reason]]:

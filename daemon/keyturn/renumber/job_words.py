@@ -99,7 +99,7 @@ def words_of(manifest: Manifest, panels: Sequence[Panel], bench: WordsBench) -> 
     """Return the job's words as they are set for each panel. What refuses them is among the reasons."""
     asked = _asked(manifest, panels, bench)
     results = dict(zip(asked.jobs, bench.crew.run(set_words, asked.jobs.values(), _file_of), strict=True))
-    made = {key: result for key, result in results.items() if not isinstance(result, Refused)}
+    made = {key: r.with_files_of(asked.jobs[key]) for key, r in results.items() if not isinstance(r, Refused)}
     return JobWords(made, manifest.logo.text, frozenset(asked.fonts), asked.reasons_with(results))
 
 
@@ -122,7 +122,7 @@ def _is_plain(job: WordsJob) -> bool:
 
 
 @dataclass(slots=True)
-class _Asked:
+class _AskedWords:
     """The texts to be set, and where each stands in the manifest; fonts of the drop, and what is wrong with them."""
 
     jobs: dict[Key, WordsJob] = field(default_factory=dict)
@@ -138,8 +138,8 @@ class _Asked:
         return tuple(dict.fromkeys(every))
 
 
-def _asked(manifest: Manifest, panels: Sequence[Panel], bench: WordsBench) -> _Asked:
-    asked = _Asked()
+def _asked(manifest: Manifest, panels: Sequence[Panel], bench: WordsBench) -> _AskedWords:
+    asked = _AskedWords()
     for entry, place in _entries(manifest):
         named, reasons = _named_font(entry.font, place, bench)
         asked.reasons += reasons
