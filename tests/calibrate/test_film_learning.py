@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from calibration_samples import ADDITIVE, FIXED
 from film_series import Camera, Start
 from keyturn.calibrate.film_frames import FilmReading
 from keyturn.calibrate.film_learning import FilmLearnt, learn_films
+from keyturn.shop.player_facts import GENERATIONS
 from keyturn.shop.reasons import Refused, note
 
 BOOTS = (12_930.0, 13_555.0, 12_204.0)
@@ -95,3 +97,48 @@ def test_a_film_of_which_hardly_a_frame_was_read_tells_nothing() -> None:
     kept = (None, 1, 2, last - 1, last)
     few = [f if f.shows != "frame" or f.number in kept else replace(f, shows="unread") for f in film.frames]
     assert refusals(replace(film, frames=tuple(few))) == [("film-too-short", "start0.mp4")]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(60))
+def test_nothing_is_learnt_wrongly_from_any_radio_and_camera(seed: int) -> None:
+    """Radios, costs, boots and cameras by chance; the truth is the literal player's. What is open is no fault."""
+    dice = np.random.default_rng(seed)
+    plain_ms = dice.uniform(4, 70)
+    radio = Start(
+        generation=int(dice.integers(1, 5)),
+        fps=int(dice.choice([5, 8, 10, 12, 15, 20, 25])),
+        draw_ms=dice.uniform(1, 12),
+        plain_ms=plain_ms,
+        detailed_ms=plain_ms + dice.uniform(2, 60),
+        seconds=bool(dice.random() < 0.3),
+        frames=700,
+    )
+    starts = [replace(radio, boot_ms=dice.uniform(9_000, 25_000)) for _ in range(int(dice.integers(1, 6)))]
+    camera = Camera(
+        fps=float(dice.choice([24, 25, 29.97, 30, 50, 60])),
+        uneven=float(dice.choice([0, 0.02, 0.3])),
+        lost=dice.uniform(0, 0.05),
+        unread=dice.uniform(0, 0.05),
+        hand=(4.0, 4.5) if dice.random() < 0.3 else (0, 0),
+    )
+    try:
+        told = learn_films(ADDITIVE, films_of(*starts, camera=camera))
+    except Refused as refused:
+        assert {reason.code for reason in refused.reasons} == {"film-hides-the-cut"}
+        return
+    came = [at for at, what, n in starts[0].shown() if what == "frame" and n and radio.plan.parts[2].first < n <= 700]
+    assert told.rates[0].line.slope == pytest.approx((came[-1] - came[0]) / (len(came) - 1), rel=0.01)
+    for filmed in told.starts:
+        start = starts[int(filmed.timeline.film[5:-4])]
+        assert filmed.boot_s == pytest.approx(start.boot_s, abs=max(1 / 30, 1.3 / camera.fps))
+    truth = {
+        "pacing": "additive" if radio.generation == 1 else "fixed-beat",
+        "decodes": "first-play",
+        "boot_end": "killed" if radio.generation == 1 else "asked",
+        "black_first": radio.generation <= 2,
+        "pause_unit": "seconds" if radio.seconds else "frames",
+    }
+    for fact, true in truth.items():
+        assert getattr(told.seen, fact) in (None, true), fact
+    assert GENERATIONS[radio.generation - 1] in told.seen.generations

@@ -42,6 +42,13 @@ def test_a_player_that_is_killed_and_one_that_asks_are_told_apart() -> None:
     assert "killed" not in {seen(*several(generation)).boot_end for generation in (2, 3, 4)}
 
 
+def test_a_last_frame_that_is_gone_at_once_is_not_taken_for_a_kill() -> None:
+    """A player of fixed beat asks when a frame's work has taken its whole time: that frame is seen by no film."""
+    slow = several(3, 4, plain_ms=66.0, detailed_ms=70.0)
+    starts = [Start(generation=3, fps=20, boot_ms=s.boot_ms, plain_ms=66.0, detailed_ms=70.0) for s in slow]
+    assert seen(*starts, fps=30).boot_end != "killed"
+
+
 def test_a_start_on_film_alone_does_not_tell_how_the_boot_ends() -> None:
     assert seen(Start(generation=3, boot_ms=12_930)).boot_end is None
 

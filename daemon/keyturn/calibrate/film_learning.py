@@ -26,6 +26,9 @@ LONGEST_BOOT_S = 600
 APART = 0.02
 """Films whose intervals lie further apart than this share, and than their errors allow, contradict each other."""
 
+LATEST_OPENING = 6
+"""From so many unseen frames on, the line through those that were seen does not tell when frame 1 came."""
+
 TOO_FAST = 0.01
 """No player shows frames more than this share faster than its rate; a phone's clock is better than that."""
 
@@ -132,7 +135,7 @@ def _start(film: FilmRuns, shared: Line) -> FilmedStart:
     first_s = shown.first.middle
     spread_s = shown.first.width
     opening = next((run for run in film.runs if (run.part, run.play) == (0, 0)), None)
-    if opening and opening.counted[0].place <= 1 and len(opening.counted) > 2:
+    if opening and opening.counted[0].place <= LATEST_OPENING and len(opening.counted) > 2:
         reach = at_place(opening.bracketed, shared, 0)
         low, high = max(reach.low, shown.first.after), min(reach.high, shown.first.by)
         if low <= high:

@@ -20,9 +20,9 @@ FILM_ANEW = (
     "phone made it"
 )
 
-WIDEST_S = 0.1
-"""A boot is known only where the film shows the cut this close, in seconds. Keyturn's own choice: three frames of a
-film at 30 a second."""
+WIDEST_S, WIDEST_STEPS = 1 / 15, 2.5
+"""A boot is known only where the film shows the cut this close, in s or in film frames: within one frame of a film at
+30 a second, with one frame that shows two pictures."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,9 +102,9 @@ def timeline(reading: FilmReading) -> FilmTimeline:
         raise Refused([_wrong(reading, "film-without-count", "no frame of a calibration stick was read in it")])
     before, shown, after = stays[: counts[0]], stays[counts[0] : counts[-1] + 1], stays[counts[-1] + 1 :]
     numbered = [stay for stay in shown if stay.shows == "frame"]
-    _check_whole(reading, before, shown, after, numbered)
-    counted = _counted(reading, numbered)
     step_s = median(b - a for a, b in pairwise(times))
+    _check_whole(reading, (before, shown, after), numbered, step_s)
+    counted = _counted(reading, numbered)
     return FilmTimeline(
         film=reading.film,
         plan=reading.plan,
@@ -153,15 +153,19 @@ def _black_s(before: Sequence[Stay], first: Moment, step_s: float) -> float | No
 
 
 def _check_whole(
-    reading: FilmReading, before: Sequence[Stay], shown: Sequence[Stay], after: Sequence[Stay], numbered: Sequence[Stay]
+    reading: FilmReading,
+    stays: tuple[Sequence[Stay], Sequence[Stay], Sequence[Stay]],
+    numbered: Sequence[Stay],
+    step_s: float,
 ) -> None:
     """Raise `Refused` where the film begins too late or ends too early, hides the cut, or shows two starts."""
+    before, shown, after = stays
     found = []
     if not before or not any(stay.shows == "logo" for stay in before):
         found.append(_wrong(reading, "film-starts-late", "it does not show the logo before the count"))
     if not any(stay.shows == "other" for stay in after):
         found.append(_wrong(reading, "film-ends-early", "it ends before the home screen"))
-    elif after[0].came.width > WIDEST_S:
+    elif after[0].came.width > max(WIDEST_S, WIDEST_STEPS * step_s):
         what = f"the end of the count is hidden or not in the film for {after[0].came.width:.1f} s"
         found.append(_wrong(reading, "film-hides-the-cut", what))
     if any(stay.shows == "logo" for stay in (*shown, *after)) or any(stay.number == OVER for stay in numbered[:-1]):

@@ -86,9 +86,12 @@ def _boot_end(fits: Sequence[PlayerFit], films: Sequence[tuple[FilmTimeline, flo
         if film.over or _pause_of_last(film):
             continue
         (low, high), (least, most) = _stands_s(fits, film.plan.fps), _last_stood_s(film)
-        if most < low or high < least <= interval_s - film.step_s:
+        spans = [(low, high)]
+        if low < film.step_s:  # the film may have missed the last frame; the one before then stood for its whole time
+            spans.append((low + interval_s, high + interval_s))
+        if least <= interval_s + film.step_s and not any(least <= end and begin <= most for begin, end in spans):
             return "killed"
-        chance *= min(1.0, (high - low + most - least) / interval_s)
+        chance *= min(1.0, sum(end - begin + most - least for begin, end in spans) / interval_s)
     return "asked" if chance < UNLIKELY else None
 
 
