@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,16 @@ def test_films_are_learnt_published_and_archived(shop: Shop, tmp_path: Path) -> 
     target = folder.relative_to(shop.outbox).as_posix()
     assert published_digests.recorded(shop.published, target) == published_digests.digest_of(folder)
     assert service._config.rules.radios["tiny"].boot.samples == samples(shop), "the service goes by the new rules"
+
+
+def test_a_film_with_a_name_that_is_no_text_is_learnt_from(shop: Shop, tmp_path: Path) -> None:
+    drop = film_drop(tmp_path / "films", 1)
+    (drop / "start0.mp4").rename(os.fsdecode(os.fsencode(drop) + b"/st\xffart<b>.mp4"))
+    lay(drop, shop)
+    run_until_quiet(shop)
+    ((folder, record),) = published(shop)
+    assert record.films == ("st\\xffart<b>.mp4",) or record.films == ("st\\udcffart<b>.mp4",)
+    assert "art<b>.mp4" in text_of((folder / "calibration.html").read_text(encoding="utf-8"))
 
 
 def test_the_same_films_again_are_a_page_of_their_own_and_count_once(shop: Shop, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from keyturn.commands import output
 from keyturn.commands.console import err, out, profile_of, shop_of
 from keyturn.commands.make import bench_of
 from keyturn.shop import durable_files, rulebook
+from keyturn.shop.reasons import writable
 from keyturn.shop.wrong_use import WrongUse
 
 
@@ -43,4 +44,4 @@ def learn_films(radio: str, films: Sequence[Path], page: Path | None, root: Path
 
 def _name(film: Path, films: Sequence[Path]) -> str:
     """Return what reasons call a film: its file's name, or its path where two have the same name."""
-    return film.name if sum(other.name == film.name for other in films) == 1 else str(film)
+    return writable(film.name if sum(other.name == film.name for other in films) == 1 else str(film))
