@@ -99,6 +99,11 @@ def test_broken_lines_are_made_smaller_until_the_longest_word_fits(job: MakeJob)
     assert found.words.width * 100 * found.scale <= 200.1
 
 
+def test_words_of_no_size_and_of_no_ink_are_set_all_the_same(job: MakeJob) -> None:
+    assert set_words.set_words(job("F F", wrap=0.5, fit=0.5, line_px=0.0)).scale == 1.0
+    assert set_words.set_words(job("\u200e", fit=0.5)).words.width == 0.0
+
+
 def test_what_raqm_must_set_is_refused_where_it_is_missing(job: MakeJob, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(set_words, "shapes_any_script", lambda: False)
     monkeypatch.setattr(fonts, "shapes_any_script", lambda: False)

@@ -180,7 +180,7 @@ def _fitted(job: WordsJob, faces: Faces) -> tuple[float, SetText]:
 
     def at(scale: float) -> SetText:
         em_px = job.line_px * scale / line
-        most = job.wrap * job.panel[0] / em_px if job.wrap else None
+        most = job.wrap * job.panel[0] / em_px if job.wrap and em_px > 0 else None
         return laid_out(job.text, faces, align=job.align, most=most)
 
     words = at(1.0)
