@@ -109,3 +109,15 @@ def test_what_no_player_shows_of_the_stock_files_is_said(
     assert run("radios", "learn", stock, "--name", "dash", "--root", shop.root) == 0
     said = capsys.readouterr().out
     assert "No published player shows the stock animation as it stands" in said and "part0/notes.txt" in said
+
+
+def test_names_in_the_archive_are_printed_as_plain_text(
+    shop: Shop, run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name = "a[/x]\x1b[31m\u202ez"
+    files = STOCKS["loop alone"].parts["part0"] | {f"{name}.txt": b"spring"}
+    stock = replace(STOCKS["loop alone"], parts={"part0": files}).write(tmp_path / f"{name.replace('/', '')}.zip")
+    assert run("radios", "learn", stock, "--name", "dash", "--root", shop.root) == 0
+    said = capsys.readouterr().out
+    assert "[/x]" in said and not {"\x1b", "\u202e"} & set(said)
+    assert not {"\x1b", "\u202e"} & set((shop.rules / "radios" / "dash.toml").read_text(encoding="utf-8"))
