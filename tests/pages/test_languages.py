@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from types import ModuleType
 
 import pytest
 from babel.dates import format_date
 from babel.numbers import format_decimal
+from markupsafe import Markup
 
 from keyturn.pages.answer import Told
 from keyturn.pages.card import cards, install_text
+from keyturn.pages.labels import labels_of, labels_page
 from keyturn.pages.languages import ENGLISH, Language, language_of, language_of_customer
 from keyturn.pages.rejects import rejected_html
 from keyturn.pages.sheet import Beside, sheet
@@ -126,6 +129,10 @@ def test_no_english_word_is_left_on_an_arabic_page(by_hand: ModuleType) -> None:
         "card": cards(new, rules.radios, cautions.card, by_hand.proof(new), arabic),
         "rejected": rejected_html(by_hand.rejection(), arabic),
     }
+    vans, a4 = new.model_copy(update={"vehicles": ("1", "2")}), rules.labels.sheets["a4-8"]
+    pages["card of vehicles"] = cards(vans, rules.radios, cautions.card, letterhead=arabic)
+    made = [replace(label, code=Markup()) for label in labels_of(vans, "ab" * 32, "van-two-r2")]
+    pages["labels"] = labels_page(vans.job, made, a4, rules.labels.papers["a4"], letterhead=arabic)
     left = {name: english_words(" ".join(Read(page).texts)) for name, page in pages.items()}
     left["INSTALL.txt"] = english_words(install_text(new, new.radios[0], tall, cautions.card, arabic))
     assert {name: words for name, words in left.items() if words} == {}
