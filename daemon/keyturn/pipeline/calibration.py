@@ -20,18 +20,7 @@ from keyturn.pipeline import OpenedDrop
 from keyturn.pipeline.bench import Bench
 from keyturn.shop.named_kinds import START_BYTES
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import (
-    REASONS_SHOWN,
-    Kind,
-    Reason,
-    Refused,
-    first_of,
-    note,
-    only,
-    refuse,
-    stop_if_refused,
-    writable,
-)
+from keyturn.shop.reasons import REASONS_SHOWN, Kind, Reason, Refused, first_of, note, only, refuse, stop_if_refused
 from keyturn.shop.records import CalibrationRecord
 
 MOST_FILMS = 50
@@ -81,7 +70,7 @@ def _films(found: Survey) -> tuple[dict[str, Path], list[Reason]]:
         with (found.root / name).open("rb") as file:
             kind = kinds.of(file.read(START_BYTES))
         if kind in kinds.FILMS:
-            films[writable(name)] = found.root / name
+            films[name] = found.root / name
         else:
             others.append(note("film-left-out", "is no film: it stays in the archive", file=name))
     return films, others
@@ -113,7 +102,7 @@ def command_for(drop: FilmDrop, taken: Path, archived: Path, shop_root: Path) ->
     an archive the films are to be unpacked first."""
     root, packed = drop.found.root, not drop.found.root.is_relative_to(taken)
     folder = Path() if packed else archived / root.relative_to(taken)
-    files = " ".join(shlex.quote(writable(str(folder / path.relative_to(root)))) for path in drop.films.values())
+    files = " ".join(shlex.quote(str(folder / name)) for name in drop.films)
     command = f"keyturn calibrate {drop.radio.name} --film {files} --root {shlex.quote(str(shop_root))}"
     return f"{command} (where {archived} is unpacked)" if packed else command
 
