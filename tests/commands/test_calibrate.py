@@ -31,6 +31,15 @@ def test_a_calibration_stick_is_made_with_what_to_do(run: Run, shop: Shop, tmp_p
     assert run("inspect", out / "bootanimation.zip", "--radio", "tiny", "--root", shop.root) == 0
 
 
+def test_a_stick_for_the_eye_counts_alone(run: Run, shop: Shop, tmp_path: Path, capsys: Said) -> None:
+    for options, rows in ((("--by-eye",), 2), ((), 4)):
+        out = tmp_path / f"count-{rows}"
+        assert run("calibrate", "tiny", "--out", out, "--seconds", 5, "--fps", 2, *options, "--root", shop.root) == 0
+        desc = zipfile.ZipFile(out / "bootanimation.zip").read("desc.txt")
+        assert desc.count(b"part") == (rows if not options else 2)
+        assert ("--read 17.9" in capsys.readouterr().out) == bool(options)
+
+
 def test_a_stick_never_overwrites(run: Run, shop: Shop, tmp_path: Path) -> None:
     (tmp_path / "mine.txt").write_text("mine")
     assert run("calibrate", "tiny", "--out", tmp_path, "--seconds", 1, "--root", shop.root) == 2

@@ -44,15 +44,15 @@ def read_film(job: FilmJob) -> FilmReading:
     looks = list(looker.at(grey_frames.of(job.path, job.name, job.intake)))
     stick = _stick(looks)
     if stick is None or looker.corners is None:
-        raise Refused([film_advice.without_screen(job.name, looks)])
+        raise Refused(film_advice.without_screen(job.name, len(looks)))
     shown = what_is_shown.frames(looks, *stick)
     numbered = [i for i, frame in enumerate(shown) if frame.number not in (None, LOGO, OVER)]
     if len(numbered) < FEWEST_NUMBERS:
-        raise Refused([film_advice.hardly_readable(job.name, looks, len(numbered))])
+        raise Refused(film_advice.hardly_readable(job.name, looks, len(numbered)))
     counted = slice(numbered[0], numbered[-1] + 1)
     share = sum(frame.number is not None for frame in shown[counted]) / len(shown[counted])
     if share < READ_SHARE:
-        raise Refused([film_advice.often_unreadable(job.name, looks[counted], share)])
+        raise Refused(film_advice.often_unreadable(job.name, looks[counted], share))
     return FilmReading(
         film=job.name,
         plan=StickPlan.of(stick[0], by_eye=stick[1]),

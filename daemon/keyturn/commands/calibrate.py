@@ -31,6 +31,9 @@ def calibrate(
     seconds: Annotated[
         float | None, typer.Option(help="How long the stick counts.", show_default="1.5 x the longest boot")
     ] = None,
+    by_eye: Annotated[
+        bool, typer.Option("--by-eye", help="Make a stick whose figures a person reads: plain frames alone.")
+    ] = False,
     films: Annotated[list[Path] | None, typer.Option("--film", help="Films of starts with the stick.")] = None,
     readings: Annotated[list[str] | None, typer.Option("--read", help="The last figure of each start.")] = None,
     filmed: Annotated[
@@ -47,7 +50,7 @@ def calibrate(
     Example: `keyturn calibrate tall-768x1024`, then
     `keyturn calibrate tall-768x1024 --film start1.mp4 start2.mp4 --root /srv/keyturn`
 
-    Without a camera that sees the whole screen: read the figures by eye,
+    Without a camera that sees the whole screen: make the stick with --by-eye, read its last figures, and tell them with
     `keyturn calibrate tall-768x1024 --read 17.9 18.4 --filmed 22.6 23.2 --root /srv/keyturn`
     """
     if films and (readings or filmed or fitted):
@@ -69,9 +72,9 @@ def calibrate(
     target = folder or Path(f"calibration-{radio}")
     profile = profile_of(rules, radio)
     with output.progress(err, quiet=False) as progress:
-        calibration.make_stick(profile, target, fps=fps, seconds=seconds, rules=rules, progress=progress)
+        calibration.make_stick(profile, target, fps=fps, seconds=seconds, by_eye=by_eye, rules=rules, progress=progress)
     out.print(f"The stick's files are in {output.plain(str(target))}")
-    for line in (*rules.safety.cautions.card, *calibration.steps(profile, fps)):
+    for line in (*rules.safety.cautions.card, *calibration.steps(profile, fps, by_eye=by_eye)):
         out.print(f"- {output.plain(line)}")
 
 
