@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from keyturn.commands import job_search
-from keyturn.commands.stick_copy import RestoreFolder
+from keyturn.commands.stick_copy import TAKE_FROM_ARCHIVE, RestoreFolder
 from keyturn.outbox import restore_folders
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import ShopFault
@@ -37,7 +37,6 @@ def find(name: str, shop_of: Callable[[], Shop]) -> RestoreFolder | None:
 def _opened(folder: Path, *shops: Shop) -> RestoreFolder:
     record = restore_folders.read(folder)
     if record is None:
-        raise ShopFault(f"{folder} has no readable {restore_folders.RECORD}", "take the files from the archive")
-    again = "take the files from the archive, and put them into the inbox again"
-    job_search.check_published(folder, shops, restore_folders.RECORD, again)
+        raise ShopFault(f"{folder} has no readable {restore_folders.RECORD}", TAKE_FROM_ARCHIVE)
+    job_search.check_published(folder, shops, restore_folders.RECORD, TAKE_FROM_ARCHIVE)
     return RestoreFolder(record, folder / record.folder)

@@ -26,6 +26,7 @@ FAT32_MOST = 2**32 - 1
 
 _CHUNK = 1 << 20
 _FAT_KINDS = frozenset({"vfat", "msdos"})
+TAKE_FROM_ARCHIVE = "move the folder away, take the files from the archive and put them into the inbox again"
 HALFWAY = ".keyturn-part"
 
 
@@ -37,6 +38,11 @@ class StickFolder:
     radio: RadioRecord
     folder: Path
 
+    @property
+    def again(self) -> str:
+        """What helps where it is not as it was made."""
+        return "make the job again, or take another revision"
+
 
 @dataclass(frozen=True, slots=True)
 class RestoreFolder:
@@ -44,6 +50,11 @@ class RestoreFolder:
 
     radio: RestoreRecord
     folder: Path
+
+    @property
+    def again(self) -> str:
+        """What helps where it is not as it was kept."""
+        return TAKE_FROM_ARCHIVE
 
 
 Source = StickFolder | RestoreFolder
@@ -127,12 +138,10 @@ def copy(source: Source, target: Path, progress: Callable[[int, int], None] = la
 
 def _check_source(source: Source) -> None:
     if extra := _additions(source):
-        raise ShopFault(f"{', '.join(extra)}: not made by Keyturn", "take it away, or make the job again")
+        raise ShopFault(f"{', '.join(extra)}: not made by Keyturn", f"take it away, or {source.again}")
     wrong = [str(source.folder / f.path) for f in source.radio.files if not _same(source.folder / f.path, f)]
     if wrong:
-        raise ShopFault(
-            f"{', '.join(wrong)}: changed since it was made", "make the job again, or take another revision"
-        )
+        raise ShopFault(f"{', '.join(wrong)}: changed since it was made", source.again)
 
 
 def _additions(source: Source) -> list[str]:
