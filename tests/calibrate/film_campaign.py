@@ -71,11 +71,11 @@ class Campaign:
     def _start(self, radio: str, number: int) -> Start:
         if radio not in self._sticks:
             profile = self._rules.radios[radio]
-            self._sticks[radio] = stick(profile, self._rules, self._folder / radio, fps=10, seconds=6)
+            self._sticks[radio] = stick(profile, self._rules, self._folder / radio, fps=10, seconds=4)
         generation = 1 + number % 4
-        boot_s = 2.6 + 0.137 * (number % 9)
+        boot_s = 2.0 + 0.137 * (number % 9)
         does = RadioDoes(generation, boot_s, (12.0, 40.0), 4.0, sixteen_bits=number % 2 == 1)
-        return start(self._sticks[radio], does, dark_s=0.2, logo_s=0.7, gap_s=0.3 * (number % 3 == 0))
+        return start(self._sticks[radio], does, dark_s=0.1, logo_s=0.5, gap_s=0.3 * (number % 3 == 0))
 
 
 def judged(reading: FilmReading, filmed: Filmed) -> tuple[str, str]:
@@ -129,16 +129,20 @@ def table(outcomes: list[Outcome]) -> str:
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--films", type=int, default=300)
-    asked.add_argument("--first", type=int, default=0)
+    asked.add_argument("--part", default="1/1", help="1/3 is the first of three shares, each of one radio")
     asked.add_argument("--results", type=Path)
     told = asked.parse_args()
+    share, shares = (int(each) for each in told.part.split("/"))
     lines = told.results.read_text().splitlines() if told.results and told.results.is_file() else []
     outcomes = [Outcome(**json.loads(line)) for line in lines]
     done = {each.name for each in outcomes}
     with tempfile.TemporaryDirectory() as folder:
         campaign = Campaign(Path(folder), rulebook.load())
-        for number in range(told.first, told.first + told.films):
-            if f"{number}-{HARDSHIPS[number % len(HARDSHIPS)]}" in done:
+        for number in range(told.films):
+            if (
+                number // len(HARDSHIPS) % shares != share - 1
+                or f"{number}-{HARDSHIPS[number % len(HARDSHIPS)]}" in done
+            ):
                 continue
             outcome = campaign.run(number)
             outcomes.append(outcome)

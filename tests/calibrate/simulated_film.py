@@ -39,7 +39,7 @@ class Filming:
     codec: str = "libx264"
     bits_a_px: float = 0.16
     before_s: float = 0.3
-    after_s: float = 1.2
+    after_s: float = 1.0
     """How long the film goes on after the home screen."""
 
 
@@ -185,7 +185,7 @@ def filming(seed: int, hardship: str) -> Filming:
         pwm_hz=between(90, 400) if dim else 0.0,
         pwm_on=between(0.35, 0.8) if dim else 1.0,
     )
-    seconds = between(0.2, 1.6)
+    seconds = between(0.2, 1.2)
     disturbed = Disturbed(
         shake_px=12 * much("shake") * between(0.5, 1.0),
         glare_share=0.2 if hardship == "glare" else 0.08 if hardship == "all" else 0.0,
@@ -194,7 +194,7 @@ def filming(seed: int, hardship: str) -> Filming:
         hand_s=0.5 if hardship in ("hand", "all") else 0.0,
         seed=seed,
     )
-    fps = float(chance.choice([24.0, 25.0, 29.97, 30.0, 30.0, 30.0, 24.0, 60.0]))
+    fps = float(chance.choice([24.0, 24.0, 25.0, 25.0, 29.97, 30.0, 30.0, 30.0, 50.0, 60.0]))
     limited = replace(light, exposure_s=min(light.exposure_s, 0.9 / fps), readout_s=min(light.readout_s, 0.9 / fps))
     return Filming(
         pose=pose,
