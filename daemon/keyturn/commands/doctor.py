@@ -16,7 +16,15 @@ import typer
 from PIL import features
 from rich.console import Console
 
-from keyturn.commands import kept_health, notify_health, papers_health, radio_health, service_health, words_health
+from keyturn.commands import (
+    kept_health,
+    notify_health,
+    papers_health,
+    radio_health,
+    restore_health,
+    service_health,
+    words_health,
+)
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
 from keyturn.commands.finding import Finding, Health, well
 from keyturn.commands.folder_rights import too_open
@@ -89,6 +97,7 @@ def examine(shop: Shop) -> list[Finding]:
         *service_health.hooks(shop),
         *notify_health.messages(shop),
         *papers_health.papers(shop),
+        *restore_health.restores(shop),
         *words_health.words(shop),
     ]
 
