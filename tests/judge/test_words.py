@@ -98,7 +98,7 @@ def test_words_set_in_a_font_are_judged_by_their_own_ink(rules: Rulebook, tmp_pa
     plan = replace(plan, parts=tuple(replace(p, sources=(source,) * len(p.sources)) for p in plan.parts))
     (told,) = words_reasons(replace(plan, words=JobWords({("a text",): made})))
     share = int(re.findall(r"(\d+)%", told.what)[0])
-    assert share == pytest.approx(100 * 2 / 6, abs=2)
+    assert share == pytest.approx(100 * 2 / 6, abs=2) and '"FFFF FF"' in told.what
 
 
 def test_the_size_that_fits_is_a_line_s(rules: Rulebook, tmp_path: Path) -> None:

@@ -32,7 +32,8 @@ def words_reasons(plan: Plan) -> list[Reason]:
         cut = _CutWords(shown.figure.text, *_ink(plan, shown.figure), shown.poses, plan.radio.panel.size)
         least = cut.least_cut_off()
         if cut.text not in found and least > SEEN and not (shown.holds and least > 1 - SEEN):
-            found[cut.text] = _note(shown, cut.text, least, cut.size_that_fits(_lines(shown.figure)))
+            text = cut.text.replace("\n", " ")
+            found[cut.text] = _note(shown, text, least, cut.size_that_fits(_lines(shown.figure)))
     return list(found.values())
 
 
