@@ -34,13 +34,16 @@ class Laid:
     """A drop that was laid in the inbox and where it must end: `ready` or `refused`, `entered` as a slip, or `kept`
     as stock files.
 
-    `late` are names that may be missing or present: the artist adds them while the drop is on its way.
+    `late` are names that may be missing or present: the artist adds them while the drop is on its way. Of a fleet
+    `rows` become revisions, and with `rest` the faulty ones lie in rejects, with all but the table as it came.
     """
 
     name: str
     was: Contents
     end: str
     late: frozenset[str] = frozenset()
+    rows: int = 1
+    rest: bool = False
 
 
 @dataclass
@@ -93,6 +96,10 @@ def after_recovery(shop: Shop, drops: list[Laid], asked: Asked) -> None:
 def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
     held = _holds if drop.end == "kept" else _holds_any  # the same stock files may come twice
     holding = [place for place in places(shop) if held(place, drop)]
+    if drop.rest:
+        refused = [place for place in holding if place.is_relative_to(shop.rejects)]
+        asked.that(len(refused) == 1, f"the faulty rows of {drop.name} lie in {len(refused)} folders")
+        holding = [place for place in holding if place not in refused]
     where = [str(p.relative_to(shop.root)) for p in holding]
     asked.that(len(holding) == 1, f"{drop.name} lies in {where or 'no folder'}")
     if len(holding) != 1:
@@ -108,8 +115,10 @@ def _ended_once(shop: Shop, drop: Laid, asked: Asked) -> None:
         _entered_once(shop, drop, holding[0], asked)
     if drop.end == "ready":
         made = [p for p in revisions(shop) if _record(p).get("drop") == drop.name]
-        asked.that(len(made) == 1, f"{drop.name} was published {len(made)} times")
-        claimed = bool(made) and holding[0].name == f"{made[0].name}--{_record(made[0])['claim']}"
+        asked.that(len(made) == drop.rows, f"{drop.name} was published {len(made)} times, not {drop.rows}")
+        jobs = {(_record(p)["customer"], _record(p)["job"]) for p in made}
+        asked.that(len(jobs) == drop.rows, f"of {drop.name} there are {len(jobs)} jobs, not {drop.rows}")
+        claimed = holding[0].name in {f"{p.name}--{_record(p)['claim']}" for p in made}
         asked.that(claimed, f"{drop.name}: its archive {where[0]} does not belong to its revision")
 
 
@@ -137,6 +146,11 @@ def _holds(place: Path, drop: Laid) -> bool:
     if place.is_file():  # under way it may have another name
         return set(there.values()) == set(drop.was.values())
     return all(there.get(name) == sha for name, sha in drop.was.items())
+
+
+def _holds_but_for_the_table(place: Path, drop: Laid) -> bool:
+    there = contents(place)
+    return set(there) == set(drop.was) and all(there[n] == sha for n, sha in drop.was.items() if n != "fleet.csv")
 
 
 def _holds_any(place: Path, drop: Laid) -> bool:
@@ -188,7 +202,9 @@ def _complete(shop: Shop, drops: list[Laid], asked: Asked) -> None:
     for folder in shop.rejects.iterdir():
         if folder.name.startswith("."):
             continue
-        whole = all((folder / n).is_file() for n in NOTICES) and any(_holds(folder, d) for d in drops)
+        whole = all((folder / n).is_file() for n in NOTICES) and any(
+            _holds(folder, d) or (d.rest and _holds_but_for_the_table(folder, d)) for d in drops
+        )
         asked.that(whole, f"rejects/{folder.name} is not whole")
     for page in [*shop.outbox.glob("*.html"), *shop.outbox.glob("*/proof.html")]:
         asked.that(_whole_page(page), f"{page.name} is half written")

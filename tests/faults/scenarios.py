@@ -107,6 +107,24 @@ def doubtful(shop: Shop) -> list[Laid]:
     return [Laid("bad", contents(folder), "refused"), lay_good(shop)]
 
 
+def fleet(shop: Shop) -> list[Laid]:
+    """One drop with forty rows."""
+    return [_fleet(shop, 40)]
+
+
+def fleet_with_rest(shop: Shop) -> list[Laid]:
+    """Three right rows, a faulty one that is refused alone, and another drop."""
+    return [_fleet(shop, 3, "each_good = true\n", "Fern;van-four;no-such-radio\n"), lay_good(shop)]
+
+
+def _fleet(shop: Shop, rows: int, more: str = "", faulty: str = "") -> Laid:
+    folder = draw(shop.inbox / "vans", 30, 1)
+    (folder / "job.toml").write_text(f'each = "fleet.csv"\n{more}')
+    table = "".join(f"Fern {row % 3};van-{row};tiny\n" for row in range(rows))
+    (folder / "fleet.csv").write_text(f"customer;job;radio\n{table}{faulty}")
+    return Laid("vans", contents(folder), "ready", rows=rows, rest=bool(faulty))
+
+
 def answers(shop: Shop) -> list[Laid]:
     """A customer's yes to a revision that is out, a spoilt one, and a drop."""
     folder = draw(shop.inbox / "bus", 20, 1)
@@ -194,10 +212,13 @@ SCENARIOS = {
     "changed": Scenario(changed, {"changed": True}),
     "doubtful": Scenario(doubtful),
     "answers": Scenario(answers),
+    "fleet": Scenario(fleet),
+    "fleet-rest": Scenario(fleet_with_rest),
     "stock": Scenario(stock),
     "answers-apart": Scenario(answers, mounts=("inbox", "archive", "rejects")),
     "inbox-apart": Scenario(drops, mounts=("inbox",)),
     "all-apart": Scenario(good_and_bad, mounts=("inbox", "outbox", "archive", "rejects")),
+    "fleet-apart": Scenario(fleet_with_rest, mounts=("inbox", "outbox", "archive", "rejects")),
     "changed-apart": Scenario(changed, {"changed": True}, ("inbox",)),
 }
 

@@ -41,14 +41,23 @@ def chosen(tries: Campaign, scenario: str, kind: str, every: int, most: int) -> 
 
 
 @pytest.mark.parametrize(
-    ("scenario", "most"), [("drops", 60), ("changed", 20), ("mended", 15), ("answers", 25), ("stock", 25)]
+    ("scenario", "most"),
+    [
+        ("drops", 60),
+        ("changed", 20),
+        ("mended", 15),
+        ("answers", 25),
+        ("fleet", 100),
+        ("fleet-rest", 40),
+        ("stock", 25),
+    ],
 )
 def test_killed_before_any_call_the_shop_keeps_its_promises(tries: Campaign, scenario: str, most: int) -> None:
     tally = tally_of(chosen(tries, scenario, "kill", 12, most), tries)
     assert tally.ended["killed"] == tally.points
 
 
-@pytest.mark.parametrize("scenario", ["inbox-apart", "all-apart"])
+@pytest.mark.parametrize("scenario", ["inbox-apart", "all-apart", "fleet-apart"])
 def test_killed_between_two_mounts_the_shop_keeps_its_promises(tries: Campaign, scenario: str) -> None:
     tally_of(chosen(tries, scenario, "kill", 12, 25), tries)
 
