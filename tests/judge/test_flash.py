@@ -11,7 +11,7 @@ from keyturn.eye import luminance
 from keyturn.eye.luminance import FULL
 from keyturn.eye.screen import Screen
 from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
-from keyturn.shop.radio_profile import Radio
+from keyturn.shop.radio_profile import Filmed, Radio
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import FlashRecord
 from samples import with_player
@@ -77,6 +77,17 @@ def test_later_plays_are_judged_at_their_own_quicker_pace() -> None:
     assert not flash_record(plan, loop, cells, FLASH).passes
     once = plan_of(("p", 1, 0, 8), fps=8, radio=plan.radio)
     assert flash_record(once, loop, cells, FLASH).passes
+
+
+def test_frames_that_may_be_plain_are_judged_at_the_pace_that_films_measured_for_plain_ones() -> None:
+    """An additive player at 8 fps: a detailed frame takes 0.33 s and makes three transitions a second, a plain one
+    0.135 s and makes seven."""
+    slow = TALL.limits.model_copy(update={"decode_ms_per_mpx": 250.0})
+    radio = WITHOUT_BLACK.model_copy(update={"limits": slow})
+    frames = [BLACK, WHITE] * 4
+    assert judged(("p", 1, 0, 8), frames, fps=8, radio=radio).passes
+    filmed = Filmed(source="films", fps=10, starts=3, interval_ms=110, interval_error_ms=0.1, plain_ms=6.0)
+    assert not judged(("p", 1, 0, 8), frames, fps=8, radio=radio.model_copy(update={"filmed": filmed})).passes
 
 
 def test_the_seam_between_two_plays_is_a_transition() -> None:

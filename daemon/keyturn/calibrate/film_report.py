@@ -49,7 +49,7 @@ def facts(learnt: FilmLearnt) -> list[Fact]:
         Fact("Pacing", _PACING.get(seen.pacing or "", NOT_TOLD)),
         Fact("Drawing a frame", _cost(learnt.fit.draw)),
         Fact("Decoding a plain frame", _cost(learnt.fit.plain)),
-        Fact("Decoding a detailed frame", _cost(learnt.fit.detailed)),
+        Fact("Decoding a detailed frame", _detailed(learnt.fit.detailed)),
         Fact("Later plays", _DECODES.get(seen.decodes or "", NOT_TOLD)),
         Fact("Pauses", _PAUSES.get(seen.pause_unit or "", NOT_TOLD)),
         Fact("End of the boot", _BOOT_END.get(seen.boot_end or "", NOT_TOLD)),
@@ -99,6 +99,11 @@ def _interval(learnt: FilmLearnt, fps: int) -> str:
 
 def _cost(cost: Cost | None) -> str:
     return f"{cost.seconds * 1000:.0f} ms, give or take {2000 * cost.error:.0f} ms" if cost else NOT_TOLD
+
+
+def _detailed(cost: Cost | None) -> str:
+    words = _cost(cost)
+    return f"{words}. Plans count on it; the flash check tries plain frames too" if cost else words
 
 
 def _black(learnt: FilmLearnt) -> str:

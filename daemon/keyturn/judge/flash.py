@@ -14,6 +14,7 @@ from keyturn.eye.screen import Screen
 from keyturn.radio.pacing import Pacing, PlayedPart, pacing_of
 from keyturn.radio.timeline import Timeline
 from keyturn.renumber.plan import Plan
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Exhibits, Reason, note, refuse
 from keyturn.shop.records import FlashRecord
 from keyturn.shop.rulebook import Flash
@@ -132,11 +133,22 @@ class Beats:
 
 
 def players(plan: Plan) -> tuple[Beats, ...]:
-    """Return each way in which the radio may play: one, unless its generation is a guess."""
-    facts = plan.radio.player.candidates
-    # when a pause is broken off at the end of the boot does not matter: the check lets the boot never end
-    paced = (replace(pacing_of(plan.radio, each, plan.fps), pause_check_ms=0) for each in facts)
-    return tuple(dict.fromkeys(Beats(pacing, each.black_first) for pacing, each in zip(paced, facts, strict=True)))
+    """Return each way in which the radio may play: one, unless its generation is a guess, or films have measured that
+    plain frames are decoded quicker than detailed ones."""
+    found = []
+    for facts in plan.radio.player.candidates:
+        # when a pause is broken off at the end of the boot does not matter: the check lets the boot never end
+        pacing = replace(pacing_of(plan.radio, facts, plan.fps), pause_check_ms=0)
+        found += [Beats(each, facts.black_first) for each in (pacing, _of_plain_frames(pacing, plan.radio))]
+    return tuple(dict.fromkeys(found))
+
+
+def _of_plain_frames(pacing: Pacing, radio: Radio) -> Pacing:
+    """Return the pacing of frames that are decoded as quickly as the plain ones on film."""
+    plain_ms = radio.filmed.plain_ms if radio.filmed else None
+    if plain_ms is None:
+        return pacing
+    return replace(pacing, cost_s=min(pacing.cost_s, (plain_ms + radio.limits.draw_ms) / 1000))
 
 
 def _badness(record: FlashRecord) -> tuple[bool, int, float]:
