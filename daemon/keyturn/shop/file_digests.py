@@ -21,7 +21,7 @@ FRESH_S = 2.0
 one tick of the file system's clock look alike; FAT's tick is the longest, 2 s."""
 
 
-class _Seen(NamedTuple):
+class _FileLook(NamedTuple):
     """One look at a file: its identity, its ctime in nanoseconds, and the time of the look in seconds."""
 
     identity: FileIdentity
@@ -36,7 +36,7 @@ class FileDigests:
     """The digests of one drop's files. A file that has changed since is read again."""
 
     def __init__(self) -> None:
-        self._known: dict[Path, tuple[_Seen, bytes]] = {}
+        self._known: dict[Path, tuple[_FileLook, bytes]] = {}
 
     def of(self, path: Path) -> bytes:
         """Return the BLAKE3 digest of a plain file's bytes. Raise OSError (ELOOP) where `path` is a link."""
@@ -55,12 +55,12 @@ class FileDigests:
         return not known[0].is_fresh() or _read(path) == digest
 
 
-def _look(path: Path) -> _Seen:
+def _look(path: Path) -> _FileLook:
     found = path.stat(follow_symlinks=False)
-    return _Seen(FileIdentity.of(found), found.st_ctime_ns, time.time())
+    return _FileLook(FileIdentity.of(found), found.st_ctime_ns, time.time())
 
 
-def _same(before: _Seen, now: _Seen) -> bool:
+def _same(before: _FileLook, now: _FileLook) -> bool:
     return before.identity == now.identity and before.ctime_ns == now.ctime_ns
 
 

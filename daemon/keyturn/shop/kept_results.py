@@ -20,7 +20,6 @@ from keyturn.shop import durable_files
 from keyturn.shop.durable_files import HALF_WRITTEN
 from keyturn.shop.file_modes import CLOSED_DIR, make_folder
 
-KEY_BYTES = 32
 _DIGEST_BYTES = 32
 
 _BLOCK = 4096
@@ -46,7 +45,7 @@ _PREFIX = re.compile(r"[0-9a-f]{2}")
 _NAME = re.compile(r"[0-9a-f]{62}")
 
 
-class Entry(NamedTuple):
+class KeptEntry(NamedTuple):
     """One file of the folder: when it was last used, in seconds, and the bytes it takes."""
 
     used: float
@@ -92,7 +91,7 @@ class KeptResults:
         return body
 
     def write(self, key: bytes, body: bytes) -> None:
-        """Keep `body` under `key`, if there is room; `key` has `KEY_BYTES`."""
+        """Keep `body` under `key`, if there is room; `key` has 32 bytes."""
         size = -(-(_DIGEST_BYTES + len(body)) // _BLOCK) * _BLOCK
         if len(body) > LARGEST * self._most - _DIGEST_BYTES:
             return
@@ -160,7 +159,7 @@ class KeptResults:
         left = min(LEFT_FREE, int(LEFT_FREE_SHARE * disk.f_blocks * disk.f_frsize))
         return disk.f_bavail * disk.f_frsize - left
 
-    def _entries(self) -> Iterator[Entry]:
+    def _entries(self) -> Iterator[KeptEntry]:
         """Yield every entry, and half-written files that nobody writes any more."""
         yield from _entries_in(self.folder)
         with suppress(OSError), os.scandir(self.folder) as prefixes:
@@ -168,7 +167,7 @@ class KeptResults:
                 yield from _entries_in(Path(prefix))
 
 
-def _entries_in(folder: Path) -> Iterator[Entry]:
+def _entries_in(folder: Path) -> Iterator[KeptEntry]:
     with suppress(OSError), os.scandir(folder) as files:
         for file in files:
             is_half = HALF_WRITTEN.fullmatch(file.name) is not None
@@ -177,7 +176,7 @@ def _entries_in(folder: Path) -> Iterator[Entry]:
             with suppress(OSError):
                 seen = file.stat(follow_symlinks=False)
                 if not is_half or seen.st_mtime < time.time() - ABANDONED_S:
-                    yield Entry(seen.st_mtime, max(seen.st_size, 512 * seen.st_blocks), Path(file.path))
+                    yield KeptEntry(seen.st_mtime, max(seen.st_size, 512 * seen.st_blocks), Path(file.path))
 
 
 def _digest(key: bytes, body: bytes | memoryview) -> bytes:
