@@ -39,3 +39,12 @@ def test_a_shop_of_an_earlier_keyturn_is_taken_over_once(shop: Shop) -> None:
     revision(shop, "c/van-r2")
     published_digests.adopt_all(shop.published, shop.outbox)
     assert published_digests.recorded(shop.published, "c/van-r2") is None
+
+
+def test_kept_stock_files_are_taken_over_too(shop: Shop) -> None:
+    folder = shop.outbox / "c" / "restore-tiny"
+    folder.mkdir(parents=True)
+    (folder / "restore.json").write_text("kept")
+    published_digests.adopt_all(shop.published, shop.outbox)
+    assert published_digests.recorded(shop.published, "c/restore-tiny") == hashlib.sha256(b"kept").hexdigest()
+    assert published_digests.digest_of(folder) == hashlib.sha256(b"kept").hexdigest()

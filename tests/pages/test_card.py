@@ -159,3 +159,12 @@ def test_install_txt_in_other_languages_is_utf_8_with_its_mark(by_hand: ModuleTy
     assert lines.pop() == ""
     assert all("\n" not in line and "\r" not in line and "\u202e" not in line and len(line) <= 72 for line in lines)
     assert "\u2068usb/\u2069" in text  # Unicode Bidirectional Algorithm (UAX 9), 2.4: isolates
+
+
+def test_where_the_stock_files_are_kept_comes_before_the_other_ways_back(by_hand: ModuleType) -> None:
+    job = by_hand.job(restores={TALL.name: "fern-hollow/restore-tall-768x1024"})
+    where = "keyturn copy fern-hollow/restore-tall-768x1024"
+    for text in (text_of(card(job, by_hand.radio(), TALL, ())), install_text(job, by_hand.radio(), TALL, ())):
+        said = " ".join(text.split())
+        assert said.index(where) < said.index(TALL.steps.restore[0])
+    assert where not in install_text(by_hand.job(), by_hand.radio(), TALL, ())
