@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -111,6 +112,17 @@ def test_pauses_in_seconds_and_bands_of_colour_are_written(tmp_path: Path) -> No
     store_films(tmp_path, FIXED, told, digests(*films), on=DAY)
     radio = rulebook.load(tmp_path).radios[FIXED.name]
     assert (radio.firmware.pause_unit, radio.panel.bits) == ("seconds", 16)
+
+
+def test_where_it_is_dark_before_the_home_screen_plans_count_to_the_cut(tmp_path: Path) -> None:
+    film = Camera(60).film(Start(boot_ms=12_930))
+    cut = next(f.at_s for f in film.frames if f.shows == "other")
+    dark = tuple(replace(f, shows="black") if cut <= f.at_s < cut + 1 else f for f in film.frames)
+    told = learn_films(FIXED, [replace(film, frames=dark)])
+    (start,) = told.starts
+    assert start.boot_s - start.shown_s == pytest.approx(1, abs=0.03)
+    store_films(tmp_path, FIXED, told, digests(film), on=DAY)
+    assert rulebook.load(tmp_path).radios[FIXED.name].boot.samples == (round(start.shown_s, 3),)
 
 
 def test_an_override_that_the_films_contradict_is_taken_out(tmp_path: Path) -> None:

@@ -35,11 +35,16 @@ TOO_FAST = 0.01
 
 @dataclass(frozen=True, slots=True)
 class FilmedStart:
-    """A start on film. Times in s, `error_s` is the standard error of the boot, `line` the film's own plain frames."""
+    """A start on film. Times in s; `line` is that of the film's own plain frames.
+
+    `boot_s` is the time from frame 1 to the home screen, `error_s` its standard error. `shown_s` is the time until the
+    last frame went: less, where the screen is dark before the home screen.
+    """
 
     timeline: FilmTimeline
     first_s: float
     boot_s: float
+    shown_s: float
     error_s: float
     line: Line
     oddities: tuple[Oddity, ...]
@@ -140,12 +145,12 @@ def _start(film: FilmRuns, shared: Line) -> FilmedStart:
         low, high = max(reach.low, shown.first.after), min(reach.high, shown.first.by)
         if low <= high:
             first_s, spread_s = (low + high) / 2, high - low
-    boot_s = shown.cut.middle - first_s
+    boot_s, shown_s = shown.home.middle - first_s, shown.cut.middle - first_s
     if not SHORTEST_BOOT_S <= boot_s <= LONGEST_BOOT_S:
         what = f"a boot of {boot_s:.1f} s is none"
         raise Refused([refuse("film-boot-impossible", what, FILM_ANEW, file=shown.film)])
-    error_s = math.hypot(spread_s, shown.cut.width) / math.sqrt(12)  # any moment of a bracket is equally likely
-    return FilmedStart(shown, first_s, boot_s, error_s, line, film.oddities)
+    error_s = math.hypot(spread_s, shown.home.width) / math.sqrt(12)  # any moment of a bracket is equally likely
+    return FilmedStart(shown, first_s, boot_s, shown_s, error_s, line, film.oddities)
 
 
 def _check_alike(rates: Sequence[FilmedRate], starts: Sequence[FilmedStart]) -> None:

@@ -60,7 +60,7 @@ def chart(learnt: FilmLearnt) -> FilmChart:
                 start.timeline.film,
                 tuple((x(at), y(frames)) for at, frames in _seen(start)),
                 tuple((x(at), y(frames)) for at, frames in _fitted(learnt, start)),
-                x(start.boot_s),
+                x(start.shown_s),
                 y(start.timeline.counted[-1].place + 1),
             )
             for start in learnt.starts

@@ -33,7 +33,7 @@ def store_films(shop_rules: Path, radio: Radio, learnt: FilmLearnt, digests: Map
     known = before.filmed.films if before.filmed else ()
     short = {start.timeline.film: digests[start.timeline.film][:DIGITS] for start in learnt.starts}
     new = [start for start in learnt.starts if short[start.timeline.film] not in known]
-    boots = tuple(round(start.boot_s, 3) for start in new)
+    boots = tuple(round(start.shown_s, 3) for start in new)  # an animation is cut where the last frame goes
     films = [*known, *(short[start.timeline.film] for start in new)][-KEPT:]
     samples = (*before.boot.samples, *boots)[-KEPT:]
     how = f"{MEASURED}{on.isoformat()}, {starts(len(learnt.starts))} on film"

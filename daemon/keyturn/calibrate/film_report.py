@@ -157,7 +157,7 @@ def _of_films(learnt: FilmLearnt) -> Iterator[str]:
         if (late := film.home.middle - film.cut.middle) > LEAST_TOLD_S:
             yield (
                 f"{film.film}: {late:.1f} s lie between the last frame and the home screen. "
-                "The boot is counted to the last frame's end, where an animation is cut."
+                "Plans count to the last frame's end, where an animation is cut."
             )
         if (held := held_at_the_end_s(film, interval_s[film.plan.fps])) > film.step_s:
             yield f"{film.film}: the last frame stood for {held:.2f} s longer than others before the home screen."

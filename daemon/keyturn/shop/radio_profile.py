@@ -87,7 +87,7 @@ with the engine, would stand for a large share of all starts. Keyturn's own choi
 
 
 class Boot(Sourced):
-    """Seconds from the first frame to the home screen.
+    """Seconds from the first frame to the home screen, or to the end of the last frame where it is dark between.
 
     `samples` are measured on films. Where there are none, shortest, usual and longest are assumed. `told` were read
     from a watch by fitters: they count once there are `FEWEST_TOLD` starts with those on film.
