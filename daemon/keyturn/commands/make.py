@@ -56,7 +56,8 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
         crew.wake()  # before the progress bar starts a thread, see `workers.process_start`
         with output.progress(err, quiet) as progress:
             paper = papers.of_shop(wanted, shop.root) if shop else papers.Papers()
-            kept = kept_results(_kept_in(shop), wanted.keep)
+            kept_in = _kept_in(shop)
+            kept = kept_results(kept_in, wanted.keep) if kept_in else None
             fonts = ShopFonts(shop.fonts) if shop else NO_FONTS
             bench = Bench(rules, crew, lambda: datetime.now(UTC), Progress(progress), paper, kept, fonts=fonts)
             yield bench.for_one_drop()
@@ -64,16 +65,19 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
         crew.close()
 
 
-def _kept_in(shop: Shop | None) -> Path:
+def _kept_in(shop: Shop | None) -> Path | None:
     """Return the folder of what was made before: the shop's where its user asks, else that user's own.
 
     What root or a member of the group left in the shop's, the service could not read or remove. The user's own is
-    where the XDG Base Directory Specification 0.8 has caches.
+    where the XDG Base Directory Specification 0.8 has caches; None for a user without a home.
     """
     if shop and shop.state.is_dir() and shop.state.stat().st_uid == os.geteuid():
         return shop.kept
     wanted = os.environ.get("XDG_CACHE_HOME", "")
-    caches = Path(wanted) if wanted.startswith("/") else Path("~/.cache").expanduser()
+    try:
+        caches = Path(wanted) if wanted.startswith("/") else Path("~/.cache").expanduser()
+    except RuntimeError:
+        return None
     return caches / "keyturn"
 
 
