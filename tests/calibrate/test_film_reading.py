@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +16,7 @@ from calibrate.simulated_camera import Light, Pose
 from calibrate.simulated_film import Filming, film
 from calibrate.simulated_start import RadioDoes, start, stick
 from keyturn.calibrate.film_reading import FilmJob, read_film
+from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 from keyturn.shop.rulebook import Rulebook
 from keyturn.workers.crew import LocalCrew
@@ -24,9 +24,10 @@ from keyturn.workers.crew import LocalCrew
 SMALL = (400, 300)
 
 
-@pytest.fixture
-def filmed_start(rules: Rulebook, tmp_path: Path) -> film_campaign.Filmed:
-    """A start of a second, with a stick of 12 frames, in a small film."""
+@pytest.fixture(scope="module")
+def filmed_start(tmp_path_factory: pytest.TempPathFactory) -> film_campaign.Filmed:
+    """A start of two seconds, with a stick of 12 frames, in a small film."""
+    rules, tmp_path = rulebook.load(), tmp_path_factory.mktemp("filmed")
     radio = rules.radios["wide-1024x600"]
     small = radio.model_copy(update={"panel": radio.panel.model_copy(update={"width": SMALL[0], "height": SMALL[1]})})
     on = stick(small, rules, tmp_path / "stick", fps=10, seconds=1.2)
@@ -68,7 +69,7 @@ def test_a_film_too_blurred_to_read_is_refused_not_guessed(
     rules: Rulebook, filmed_start: film_campaign.Filmed, tmp_path: Path
 ) -> None:
     taken = Filming(Pose(share=0.5), Light(blur_px=4.0), size=(320, 240), before_s=0.2, after_s=0.6)
-    blurred = film(filmed_start.start, replace(taken), tmp_path / "blurred.mp4")
+    blurred = film(filmed_start.start, taken, tmp_path / "blurred.mp4")
     with pytest.raises(Refused):
         read_film(FilmJob(blurred.path, "blurred.mp4", SMALL, rules.intake))
 

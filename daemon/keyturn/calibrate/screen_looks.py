@@ -22,7 +22,10 @@ F64 = NDArray[np.float64]
 F32 = NDArray[np.float32]
 
 TRY_S, TRY_MOST_S = 0.3, 2.4
-"""While no code is read, the screen is looked for in a frame each so many seconds; after each failure twice as many."""
+"""While no code is read, the screen is looked for in a frame each so many seconds. Once it was found, each failure
+doubles them; before, adds `SLOWER` of them, so that five minutes without a screen take 160 looks."""
+
+SLOWER = 0.03
 
 KEPT = 40
 """Frames that wait for the screen to be found: they are read backwards from there, so that no logo frame is missed."""
@@ -109,6 +112,8 @@ class ScreenLooks:
             return None
         self._try_at_s = frame.at_s
         sighting = self._finder.find(frame.grey, SURE)
+        if sighting is None and self.corners is None:
+            self._wait_s = min(TRY_MOST_S, (1 + SLOWER) * self._wait_s)
         return sighting.screen if sighting else None
 
     def _found_again(self, frame: GreyFrame, screen: F64) -> F64:
