@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +17,7 @@ from calibrate.film_campaign import Campaign
 from calibrate.simulated_camera import Light, Pose
 from calibrate.simulated_film import Filming, film
 from calibrate.simulated_start import RadioDoes, start, stick
+from keyturn.calibrate.film_frames import FilmReading
 from keyturn.calibrate.film_reading import FilmJob, read_film
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
@@ -37,22 +40,42 @@ def filmed_start(tmp_path_factory: pytest.TempPathFactory) -> film_campaign.Film
     return film(begun, taken, tmp_path / "start1.mp4")
 
 
-def test_every_frame_of_a_start_is_read_in_a_worker(filmed_start: film_campaign.Filmed, rules: Rulebook) -> None:
-    crew = LocalCrew(1, rules.intake.workers)
+@pytest.fixture(scope="module")
+def reading(filmed_start: film_campaign.Filmed) -> FilmReading:
+    """The film as a worker reads it, within a worker's limits."""
+    intake = rulebook.load().intake
+    crew = LocalCrew(1, intake.workers)
     try:
-        job = FilmJob(filmed_start.path, "start1.mp4", SMALL, rules.intake)
-        (reading,) = crew.run(read_film, [job], lambda each: each.name)
+        job = FilmJob(filmed_start.path, "start1.mp4", SMALL, intake)
+        (read,) = crew.run(read_film, [job], lambda each: each.name)
     finally:
         crew.close()
-    assert not isinstance(reading, Refused)
+    assert not isinstance(read, Refused)
+    return read
+
+
+def test_every_frame_of_a_start_is_read(filmed_start: film_campaign.Filmed, reading: FilmReading) -> None:
     assert film_campaign.judged(reading, filmed_start) == ("read", "")
-    shown = [frame.shows for frame in reading.frames]
-    order = [
-        kind for number, kind in enumerate(shown) if kind != "unread" and kind not in shown[max(0, number - 1) : number]
-    ]
+    shown = [frame.shows for frame in reading.frames if frame.shows != "unread"]
+    order = [kind for kind, _ in itertools.groupby(shown)]
     assert order == ["black", "logo", "black", "frame", "other"]  # the first generation is black before frame 1
     assert (reading.plan.fps, reading.plan.by_eye, reading.doubts) == (10, False, ())
     assert np.array(reading.screen).shape == (4, 2)
+
+
+def test_the_campaign_notices_what_is_read_wrongly(filmed_start: film_campaign.Filmed, reading: FilmReading) -> None:
+    for shows, change in (
+        ("frame", {"number": 3000}),
+        ("frame", {"shows": "black", "number": None}),
+        ("frame", {"confidence": 0.5}),
+        ("logo", {"shows": "other", "number": None}),
+        ("other", {"at_s": 99.0}),
+    ):
+        at = next(i for i, frame in enumerate(reading.frames) if frame.shows == shows) + 2
+        frames = list(reading.frames)
+        frames[at] = replace(frames[at], **change)
+        spoiled = replace(reading, frames=tuple(frames))
+        assert film_campaign.judged(spoiled, filmed_start)[0] == "wrong"
 
 
 def test_a_film_of_another_thing_is_refused_with_how_to_film(
