@@ -92,7 +92,7 @@ _PAGES_HAVE_NO_FRAMES = {"exhibits": ()}
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class RightRow:
     """A row whose job can be made: its number in the table, the folders of its job, and what it says."""
 
     number: int
@@ -109,7 +109,7 @@ class FleetJobs:
     """
 
     fleet: Fleet
-    rows: tuple[Row, ...]
+    rows: tuple[RightRow, ...]
     faults: Faults
     frame_count: int
     reasons: tuple[Reason, ...]
@@ -117,7 +117,7 @@ class FleetJobs:
     name: str
     art: FleetArt
 
-    def job(self, row: Row, scratch: Path, bench: Bench) -> Job:
+    def job(self, row: RightRow, scratch: Path, bench: Bench) -> Job:
         """Return the job of a row, planned. `scratch` is a folder of its own."""
         said = row.said
         assert said.manifest is not None
@@ -249,9 +249,9 @@ class _Rows:
         return words_faults(manifest, panels, WordsBench(art, self.bench.fonts, rules.intake, self.bench.crew))
 
 
-def _row(each: RowManifest, name: str) -> Row:
+def _row(each: RowManifest, name: str) -> RightRow:
     assert each.manifest is not None
-    return Row(each.row.number, safe_name(each.manifest.customer), safe_name(each.manifest.job or name), each)
+    return RightRow(each.row.number, safe_name(each.manifest.customer), safe_name(each.manifest.job or name), each)
 
 
 def _shape(manifest: Manifest) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from keyturn import pipeline
 from keyturn.outbox import revision_numbers
 from keyturn.pipeline import Bench
-from keyturn.pipeline.fleet import FleetJobs, Row
+from keyturn.pipeline.fleet import FleetJobs, RightRow
 from keyturn.service.claims import Claim
 from keyturn.service.drop_folders import DropFolders
 from keyturn.shop.folders import Shop
@@ -78,12 +78,12 @@ def _jobs_of(targets: Sequence[str]) -> set[tuple[str, str]]:
     return {(customer, named[0]) for customer, _, name in parted if (named := revision_numbers.job_and_number(name))}
 
 
-def _next_number(shop: Shop, row: Row) -> int:
+def _next_number(shop: Shop, row: RightRow) -> int:
     known = (shop.outbox, shop.archive, shop.numbers)
     return revision_numbers.next_number(known, row.customer_folder, row.job_folder)
 
 
-def _build(jobs: FleetJobs, row: Row, claim: Claim, number: int, place: Path, scratch: Path, bench: Bench) -> None:
+def _build(jobs: FleetJobs, row: RightRow, claim: Claim, number: int, place: Path, scratch: Path, bench: Bench) -> None:
     own = scratch / f"row-{row.number}"
     for folder in (place, own):
         folder.mkdir()
