@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from judge.plans import RULES, TALL, Part, plan_of
 from keyturn.eye import luminance
+from keyturn.eye.flash_check import Picture, flash_check
 from keyturn.eye.luminance import FULL
 from keyturn.eye.screen import Screen
-from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record
+from keyturn.judge.flash import PictureNumbers, flash_reasons, flash_record, players, shown
 from keyturn.shop.radio_profile import Filmed, Radio
 from keyturn.shop.reasons import Kind
 from keyturn.shop.records import FlashRecord
@@ -65,6 +68,25 @@ def test_a_guessed_generation_is_judged_by_the_player_on_which_it_flashes_most()
     guess = with_player(TALL, generation="third", may_be=["second"])
     assert judged(("p", 1, 0, 6), frames, logo=WHITE, fps=30, radio=later).passes
     assert not judged(("p", 1, 0, 6), frames, logo=WHITE, fps=30, radio=guess).passes
+
+
+@pytest.mark.parametrize("again", [0, 1])
+@pytest.mark.parametrize("seed", range(3))
+def test_plays_that_repeat_have_the_figures_of_all_pictures_shown_one_by_one(seed: int, again: int) -> None:
+    """Some plays begin with the picture that the play before ended in, and a loop follows on the part before."""
+    rng = np.random.default_rng(seed)
+    rows, cols = Screen.of(TALL.panel, FLASH).shape
+    blocks = rng.integers(0, 4, (6, rows // 9 + 1, cols // 9 + 1, 3)).repeat(9, 1).repeat(9, 2)[:, :rows, :cols]
+    light = np.array([0, 6000, 30000, FULL], np.uint16)[blocks]
+    numbers = PictureNumbers(0, ((1, 2, 3, 1 if again else 4), (4, 5, 2, 4 if again else 3)))
+    plan = plan_of(("p", 4, 1, 4), ("p", 0, 0, 4), fps=12, radio=WITHOUT_BLACK)
+    screen, (player,) = Screen.of(TALL.panel, FLASH), players(plan)
+
+    def one_by_one() -> Iterator[tuple[float, Picture]]:
+        return shown(plan, numbers, player, light.__getitem__, None, screen)
+
+    assert len(list(one_by_one())) > 24
+    assert flash_record(plan, numbers, light.__getitem__, FLASH) == flash_check(screen, FLASH, one_by_one)
 
 
 def test_later_plays_are_judged_at_their_own_quicker_pace() -> None:

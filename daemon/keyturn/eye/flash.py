@@ -34,7 +34,8 @@ This is a screening aid, not a medical clearance.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Iterator, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +43,7 @@ from numpy.typing import NDArray
 from keyturn.eye import area, transitions
 from keyturn.eye.flash_counts import Findings, FlashCounts, settled
 from keyturn.eye.luminance import FULL, planes, relative_luminance
+from keyturn.eye.repeats import Repeats
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import TransitionCount
 from keyturn.eye.undecided import Stretch, Undecided
@@ -71,10 +73,12 @@ class FlashMeter:
         self._undecided = Undecided(screen, rules) if screen.cell_px > 1 else None  # a cell of one pixel is exact
         self._before: tuple[F32, F32, F32, F32] | None = None
         self._at_s = -math.inf
+        self._repeats = Repeats()
 
-    def show(self, cells: NDArray[np.uint16], at_s: float) -> None:
+    def show(self, cells: NDArray[np.uint16], at_s: float, seam: Hashable | None = None) -> None:
         """Take the cells of one picture (see `luminance.cells`) and the time at which it appears, in seconds.
 
+        `seam` is a name where a play begins that shows what the play did that began at the last seam of this name.
         Raise `ValueError` where the cells are not this screen's or time runs backwards.
         """
         if cells.shape != (*self._screen.shape, 3):
@@ -85,16 +89,34 @@ class FlashMeter:
         red, green, blue = planes(cells)
         light = relative_luminance(red, green, blue) / np.float32(FULL)
         self._note_changes((red, green, blue, light), at_s)
-        pairs = [self._luminance.step(light)]
-        to_and_from_red = self._redness.step((red, green, blue))
-        if self._undecided:
-            pairs = _without_noise([*pairs, self._undecided.step(light)], self._change, self._rules.cell_deg)
-        changed = self._general.add(at_s, pairs[0])
+        if seam is not None:
+            self._repeats.begin(seam, self._state)
+        pairs = self._repeats.known(self._screen.shape)
+        if pairs is None:
+            pairs = self._transitions((red, green, blue), light)
+            self._repeats.note(pairs)
+        to_and_from_red, general, *doubtful = pairs
+        changed = self._general.add(at_s, general)
         changed |= self._red.add(at_s, to_and_from_red)
         if changed:
             self._counts.judge(at_s)
         if self._undecided:
-            self._undecided.note(at_s, pairs[1], to_and_from_red)
+            self._undecided.note(at_s, doubtful[0], to_and_from_red)
+
+    def _transitions(self, colours: tuple[F32, F32, F32], light: F32) -> list[transitions.Pair]:
+        """Return the changes to and from red, the transitions of luminance, and those that pixels may have made."""
+        pairs = [self._luminance.step(light)]
+        if self._undecided:
+            pairs = _without_noise([*pairs, self._undecided.step(light)], self._change, self._rules.cell_deg)
+        return [self._redness.step(colours), *pairs]
+
+    def _state(self) -> Iterator[NDArray[Any]]:
+        """Yield all that the transitions of this and coming pictures depend on, but for those pictures."""
+        yield self._change
+        yield from self._luminance.state()
+        yield from self._redness.state()
+        if self._undecided:
+            yield from self._undecided.state()
 
     def undecided(self) -> list[Stretch]:
         """Return the stretches of time in which pixels have to be counted (see `close_look`)."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Hashable, Iterable, Iterator
 from typing import Protocol
 
 import numpy as np
@@ -40,9 +40,9 @@ class FlashCheck:
         self._screen, self._rules = screen, rules
         self._meter = FlashMeter(screen, rules)
 
-    def show(self, at_s: float, picture: Picture) -> None:
-        """Take the next picture and the second at which it appears."""
-        self._meter.show(picture.cells(), at_s)
+    def show(self, at_s: float, picture: Picture, seam: Hashable | None = None) -> None:
+        """Take the next picture and the second at which it appears; `seam` as in `FlashMeter.show`."""
+        self._meter.show(picture.cells(), at_s, seam)
 
     def record(self, shown: Callable[[], Shown]) -> FlashRecord:
         """Return what was found. `shown` yields the same pictures again, each time anew, for a close look at them.

@@ -66,7 +66,8 @@ def turns(direction: I8, rise: Bits, fall: Bits) -> Bits:
         return rise
     up = rise & (direction <= 0)
     down = fall & (direction >= 0) & ~up
-    direction[up], direction[down] = 1, -1
+    np.copyto(direction, 1, where=up, casting="unsafe")
+    np.copyto(direction, -1, where=down, casting="unsafe")
     turned: Bits = up | down
     return turned
 

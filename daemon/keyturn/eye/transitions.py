@@ -10,6 +10,8 @@ Each cell keeps its last peak and valley and the direction of its last transitio
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -52,6 +54,10 @@ class Luminance:
         np.copyto(last, 1, where=rise, casting="unsafe")
         np.copyto(last, -1, where=fall, casting="unsafe")
         return rise, fall
+
+    def state(self) -> tuple[NDArray[Any], ...]:
+        """Return what the next result of `step` depends on."""
+        return () if self._last is None else (self._last, self._peak, self._valley)
 
 
 class Red:
@@ -96,6 +102,10 @@ class Red:
         self._seen = seen
         return to_red, from_red
 
+    def state(self) -> tuple[NDArray[Any], ...]:
+        """Return what the next result of `step` depends on."""
+        return self._seen.state() if self._seen else ()
+
     def _state(self, planes: tuple[F32, F32, F32]) -> tuple[Chroma, F32]:
         """Return u'v', and R / (R + G + B) where that makes a saturated red, else 0."""
         red, green, blue = planes
@@ -128,8 +138,14 @@ class _RedSeen:
         self.left_red, self._short = np.zeros((2, *shape), np.bool_)
         self.before, self.before_saturated = here, np.zeros(shape, np.bool_)
 
+    def state(self) -> tuple[NDArray[Any], ...]:
+        pairs = *self.red, *self.other, *self.before
+        signs = self.last, self.left_red, self._short, self.before_saturated
+        return *pairs, *signs, self._purity, self.distance
+
     def take(self, here: Chroma, purity: F32, distance: F32, to_red: Bits, from_red: Bits) -> None:
-        self.last[to_red], self.last[from_red] = 1, -1
+        np.copyto(self.last, 1, where=to_red, casting="unsafe")
+        np.copyto(self.last, -1, where=from_red, casting="unsafe")
         self._forget(to_red, from_red)
         redder = (self.last >= 0) & (purity > self._purity)
         np.copyto(self._purity, purity, where=redder)
@@ -147,11 +163,13 @@ class _RedSeen:
         _keep(self.red, here, back)
 
     def _forget(self, to_red: Bits, from_red: Bits) -> None:
-        self._purity[to_red | from_red] = 0
-        self.distance[to_red | from_red] = -1
+        if not (to_red.any() or from_red.any()):
+            return
+        np.copyto(self._purity, 0, where=to_red | from_red)
+        np.copyto(self.distance, -1, where=to_red | from_red)
         for axis in (0, 1):
-            self.red[axis][from_red] = np.nan
-            self.other[axis][to_red] = np.nan
+            np.copyto(self.red[axis], np.nan, where=from_red)
+            np.copyto(self.other[axis], np.nan, where=to_red)
 
 
 def _nowhere(shape: tuple[int, ...]) -> Chroma:

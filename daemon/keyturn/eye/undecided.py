@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +51,10 @@ class Undecided:
     def step(self, light: F32) -> Pair:
         """Take one picture's relative luminance; return the cells that may rise, and fall."""
         return self._luminance.step(light)
+
+    def state(self) -> tuple[NDArray[Any], ...]:
+        """Return what the next result of `step` depends on."""
+        return self._luminance.state()
 
     def note(self, at_s: float, general: Pair, red: Pair) -> None:
         """Count the transitions that pixels may have made."""

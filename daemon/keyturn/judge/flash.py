@@ -111,8 +111,8 @@ class FlashAhead:
     def go_on(self, number_at: NumberAt, cells: CellsOf, most: int | None = None) -> None:
         """Check the pictures that come next as far as they are known: of each player at most `most`, None for all."""
         for _, showing, check in self._players:
-            for at_s, number in islice(showing.known(number_at), most):
-                check.show(at_s, _picture(number, cells, None, self._screen))
+            for at_s, number, seam in islice(showing.known(number_at), most):
+                check.show(at_s, _picture(number, cells, None, self._screen), seam)
 
     def record(self, numbers: PictureNumbers, cells: CellsOf, pixels: PixelsOf | None = None) -> FlashRecord:
         """Check what is left, and return the result."""
@@ -159,7 +159,7 @@ def shown(
     plan: Plan, numbers: PictureNumbers, player: Beats, cells: CellsOf, pixels: PixelsOf | None, screen: Screen
 ) -> Iterator[tuple[float, Picture]]:
     """Yield each change of the picture: the logo, a black picture on some players, and the frames."""
-    for at_s, number in _Showing(plan, player).known(numbers.at):
+    for at_s, number, _ in _Showing(plan, player).known(numbers.at):
         yield at_s, _picture(number, cells, pixels, screen)
 
 
@@ -174,22 +174,27 @@ class _Showing:
         self._places = _places(plan, player)
         self._next = next(self._places, None)
         self._standing: int | None = None
+        self._seam: int | None = None
 
-    def known(self, number_at: NumberAt) -> Iterator[tuple[float, int]]:
-        """Yield the seconds and the picture's number of each change that is left, up to one that is not known yet."""
+    def known(self, number_at: NumberAt) -> Iterator[tuple[float, int, int | None]]:
+        """Yield each change that is left, up to one whose picture is not known yet: seconds, number and seam.
+
+        The seam is the part's number where a later play of it begins: from there each later play shows the same.
+        """
         while self._next is not None and (number := number_at(self._next[1])) is not None:
-            at_s, _ = self._next
+            at_s, (part, frame), play = self._next
+            self._seam = part if play and frame == 0 else self._seam
             self._next = next(self._places, None)
             if number != self._standing:
-                self._standing = number
-                yield at_s, number
+                self._standing, seam, self._seam = number, self._seam, None
+                yield at_s, number, seam
 
 
-def _places(plan: Plan, player: Beats) -> Iterator[tuple[float, Place]]:
-    """Yield what is shown, picture by picture, and the seconds at which it appears."""
-    yield -LOGO_STANDS_S, LOGO
+def _places(plan: Plan, player: Beats) -> Iterator[tuple[float, Place, int]]:
+    """Yield what is shown, picture by picture: the seconds at which it appears, its place, and the part's play."""
+    yield -LOGO_STANDS_S, LOGO, 0
     if player.black_first:
-        yield -max(player.pacing.work_s, SHORTEST_BLACK_S), BLACK
+        yield -max(player.pacing.work_s, SHORTEST_BLACK_S), BLACK, 0
     pacing = player.pacing
     parts = tuple(part.played for part in plan.parts)
     once_s = Timeline(parts, pacing, 0.0).once_only_end_s
@@ -197,7 +202,7 @@ def _places(plan: Plan, player: Beats) -> Iterator[tuple[float, Place]]:
     until_s = once_s + LOOP_PLAYS * loop_s + AFTER_LOOP_S
     for picture in Timeline(parts, replace(pacing, killed=False), until_s + 3600).shown(until_s):
         if not picture.pausing:
-            yield picture.start_s, (picture.part, picture.frame)
+            yield picture.start_s, (picture.part, picture.frame), picture.play
 
 
 def _play_s(part: PlayedPart, pacing: Pacing) -> float:
