@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from keyturn.calibrate.film_frames import SURE, FilmFrame
@@ -114,7 +115,16 @@ class _Ground:
         return [self._alike(look.rough, end) if steady and look.rough is not None else 0.0 for look in looks]
 
     def _alike(self, one: F32, other: F32) -> float:
-        """Return the correlation of two rough pictures, without the light that was there all the time."""
-        a, b = (each - self._dark for each in (one, other))
+        """Return the correlation of two rough pictures, without the light that was there all the time.
+
+        Each field counts with those around it: without marks the screen is not followed, and a hand still shakes.
+        """
+        a, b = (_with_neighbours(each - self._dark) for each in (one, other))
         a, b = a - a.mean(), b - b.mean()
         return float((a * b).sum() / max(1e-6, float(np.sqrt((a * a).sum() * (b * b).sum()))))
+
+
+def _with_neighbours(rough: F32) -> F32:
+    """Return the mean of each field and the eight around it."""
+    wide = np.pad(rough, 1, mode="edge")
+    return np.asarray(sliding_window_view(wide, (3, 3)).mean(axis=(2, 3)), np.float32)
