@@ -1,4 +1,7 @@
-"""`keyturn calibrate --film`: what it stores, says and writes. The films are series: `test_filmed_sticks` has real ones."""
+"""`keyturn calibrate --film`: what it stores, says and writes.
+
+The films are series: `test_filmed_sticks` has real ones.
+"""
 
 from __future__ import annotations
 

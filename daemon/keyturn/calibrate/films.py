@@ -33,7 +33,8 @@ class FilmLesson:
     def kept(self, stored: Stored) -> str:
         """Return in a sentence what has become of it."""
         known = len(self.learnt.starts) - stored.added
-        words = f"{stored.added} added to {stored.kept} kept ({stored.dropped} older removed) in rules/radios/{stored.path.name}"
+        count = f"{stored.added} added to {stored.kept} kept ({stored.dropped} older removed)"
+        words = f"{count} in rules/radios/{stored.path.name}"
         return f"{words}; {known} known already" if known else words
 
 
