@@ -54,7 +54,6 @@ COMPOSED = (
     "… red flashes",
     "… general flashes and … red flashes",
     "the … of one is the … of the other",
-    "… times",
     "the key …",
     "a film",
     "a zip",
@@ -68,6 +67,9 @@ COMPOSED = (
     "write …",
 )
 """What a reason adds to a phrase that it was handed."""
+
+LEAST_ALONE = 8
+"""Texts with fewer fixed letters keep their units."""
 
 LEAST_FIXED = 2
 """A text with fewer fixed letters says nothing by itself."""
@@ -96,7 +98,8 @@ def _without_doubles(texts: set[str]) -> set[str]:
     groups: dict[str, list[str]] = {}
     for text in texts:
         groups.setdefault(re.sub(f"{VARIES} [KM]iB", VARIES, text), []).append(text)
-    return {general if len(group) > 1 else group[0] for general, group in groups.items()}
+    says_enough = {general for general, group in groups.items() if len(group) > 1 and _fixed(general) > LEAST_ALONE}
+    return says_enough | {text for general, group in groups.items() if general not in says_enough for text in group}
 
 
 def _with_names(text: str) -> str:

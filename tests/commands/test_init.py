@@ -29,7 +29,7 @@ def test_init_opens_the_shop_to_its_group_and_closes_it_to_everybody_else(run: R
         os.umask(before)
     made = [tmp_path / "shop", *(tmp_path / "shop").rglob("*")]
     modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in made}
-    assert len(modes) == 9
+    assert len(modes) == 10
     assert all(mode & 0o007 == 0 and mode & 0o040 for mode in modes.values())
     assert {name for name, mode in modes.items() if mode & 0o020} == {"inbox", "outbox", "rejects"}
     assert modes["outbox"] & stat.S_ISVTX

@@ -135,7 +135,7 @@ PRINTERS: dict[str, Callable[[Console, str], object]] = {
     "reasons": lambda to, name: output.reasons(to, [about(name)]),
     "doctor": lambda to, name: doctor._print_findings(to, [Finding(Health.MIND, name, name)]),
     "demo": lambda to, name: demo._print_outcome(to, outcome(name)),
-    "inspect": lambda to, name: inspect._print_verdict(to, verdict(name)),
+    "inspect": lambda to, name: inspect.print_verdict(to, verdict(name)),
 }
 
 

@@ -55,8 +55,9 @@ class Reader:
             self.unsynced[path] = "written"
 
     def _ours(self, path: Path) -> bool:
-        """SQLite looks after the ledger itself; the lock holds nothing."""
-        return path.is_relative_to(self.shop.root) and not path.name.startswith(("ledger", "service.lock"))
+        """SQLite looks after the ledger itself; the lock holds nothing; what is kept for revisions may be lost."""
+        own = path.is_relative_to(self.shop.root) and not path.is_relative_to(self.shop.kept)
+        return own and not path.name.startswith(("ledger", "service.lock"))
 
     def _synced(self, path: Path | None) -> None:
         if path is not None:

@@ -46,9 +46,9 @@ TAMPERING: dict[str, Callable[[Path], None]] = {f.__name__: f for f in (changing
 def tamper() -> None:
     real = pipeline.understand
 
-    def understand(drop: Path, name: str, *rest: Any) -> pipeline.Job:
+    def understand(drop: pipeline.OpenedDrop, name: str, *rest: Any) -> pipeline.Job:
         job = real(drop, name, *rest)
-        TAMPERING.get(name, lambda drop: None)(drop)
+        TAMPERING.get(name, lambda drop: None)(drop.found.root)
         return job
 
     pipeline.understand = understand

@@ -70,7 +70,9 @@ def test_a_type_is_known_where_every_player_knows_it_that_the_radio_may_have() -
 
 def test_a_profile_survives_being_written_and_read() -> None:
     radio = with_player(TALL, generation="third", may_be=["fourth"], trim=False)
-    text = tomlkit.dumps(radio.model_dump(mode="json", exclude={"name"}) | {"player": radio.player.as_table()})
+    text = tomlkit.dumps(
+        radio.model_dump(mode="json", exclude={"name"}, exclude_none=True) | {"player": radio.player.as_table()}
+    )
     assert Radio.model_validate({"name": radio.name} | tomllib.loads(text)) == radio
 
 

@@ -26,6 +26,7 @@ def test_every_table_names_its_source() -> None:
     book = rulebook.load()
     others = ("name", "title", "old_keys")
     tables = [getattr(r, t) for r in book.radios.values() for t in type(r).model_fields if t not in others]
+    tables = [table for table in tables if table is not None]  # what films measured stands only where there were some
     tables += [getattr(part, t) for part in (book.safety, book.intake, book.usb) for t in type(part).model_fields]
     assert all(len(table.source) > 10 for table in tables)
 

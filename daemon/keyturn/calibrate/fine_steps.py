@@ -17,8 +17,12 @@ F64 = NDArray[np.float64]
 FEWEST = 20
 """Frames below which the strip tells nothing."""
 
-SEEN = 1.5
-"""Levels of 255 that the coarse step must have in the film to be compared with."""
+THIRDS = 3
+"""Into so many stretches of time a film is cut for the strip."""
+
+SEEN, MOST = 1.5, 10.0
+"""Levels of 255 that the coarse step must have in the film to be compared with; more than the other, and the edge of a
+reflection lies on it."""
 
 GONE, THERE = 0.25, 0.55
 """Shares of the coarse step: below the one the fine step is gone (16 bits), above the other it is there. On a screen of
@@ -48,20 +52,25 @@ class StepSums:
     def sixteen_bits(self) -> bool | None:
         """Return whether the screen shows 16 bits; None where the film does not tell.
 
-        The film tells where the coarse step is seen in both groups that have it, and the two groups of the fine step
-        agree.
+        Each third of the film must tell it, and the same: a reflection that moves over the strip looks like steps.
         """
         if len(self._fields) < FEWEST:
             return None
-        light = np.median(np.array(self._fields), axis=0)
-        mean = np.mean(np.array(self._fields), axis=0)
-        fine, coarse = _steps(mean, "F"), _steps(mean, "S")
-        if coarse.min() < SEEN or np.ptp(coarse) > 0.5 * coarse.mean() or light.max() > 250:
-            return None
-        share = fine / coarse.mean()
-        if (share < GONE).all() and (share > -GONE).all():
-            return True
-        return False if (share > THERE).all() else None
+        told = {_told(part) for part in np.array_split(np.array(self._fields), THIRDS)}
+        return told.pop() if len(told) == 1 else None
+
+
+def _told(fields: F64) -> bool | None:
+    """Return whether these frames show 16 bits. They tell where the coarse step is seen in both groups that have it,
+    and the two groups of the fine step agree."""
+    light, mean = np.median(fields, axis=0), fields.mean(axis=0)
+    fine, coarse = _steps(mean, "F"), _steps(mean, "S")
+    if not SEEN <= coarse.min() <= coarse.max() <= MOST or np.ptp(coarse) > 0.5 * coarse.mean() or light.max() > 250:
+        return None
+    share = fine / coarse.mean()
+    if (share < GONE).all() and (share > -GONE).all():
+        return True
+    return False if (share > THERE).all() else None
 
 
 def _steps(light: F64, step: str) -> F64:

@@ -45,7 +45,8 @@ def frames(looks: Sequence[FilmLook], fps: int, by_eye: bool) -> tuple[FilmFrame
     for i in range(len(looks)):
         if numbers[i] is None and not first < i < read[-1] and ground.is_black(looks[i]):
             told[i] = FilmFrame(looks[i].at_s, "black", None, 1.0)
-    after = [i for i in range(read[-1] + 1, len(looks)) if told[i].shows == "unread"]
+    dark = max((i for i in range(read[-1] + 1, len(looks)) if told[i].shows == "black"), default=read[-1])
+    after = [i for i in range(dark + 1, len(looks)) if told[i].shows == "unread"]  # the home screen goes dark no more
     for i, like in zip(after, ground.likeness_to_the_end([looks[i] for i in after], looks[-1].at_s), strict=True):
         if like >= ALIKE:
             told[i] = FilmFrame(looks[i].at_s, "other", None, min(1.0, like))

@@ -19,13 +19,14 @@ def kept(shop: Shop) -> Iterator[Finding]:
     """Tell how much of the disk they take, and whether more can be kept."""
     try:
         gib = settings.load(shop.root).keep.frames_gib
+        there = shop.kept.is_dir()
     except (ShopFault, OSError):
-        return  # the look at the settings reports it
+        return  # the look at the settings reports it, or that at the service's lock: this user may not look into state
     place = shop.kept.relative_to(shop.root)
     takes = readable_size(KeptResults(shop.kept, int(gib * GIB)).size())
     if not gib:
         yield well(f"finished frames are not kept for revisions (frames_gib = 0 under [keep]); {place} has {takes}")
-    elif shop.kept.is_dir() and (write_error(shop.kept) or not _may_write(shop.kept)):
+    elif there and (write_error(shop.kept) or not _may_write(shop.kept)):
         what = f"finished frames cannot be kept in {place}, so that each revision is made from the beginning"
         yield Finding(Health.MIND, what, f"give Keyturn's user the right to write there, or delete {place}")
     else:
