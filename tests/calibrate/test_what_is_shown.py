@@ -64,3 +64,11 @@ def test_a_film_that_ends_in_unrest_shows_no_home_screen() -> None:
     looks = [look(at, 1 + at // 3) for at in range(60)]
     looks += [look(60 + at, None, CHANCE.uniform(0, 200, ROUGH).astype(np.float32)) for at in range(30)]
     assert shown(looks)[60:] == ["unread"] * 30
+
+
+def test_a_screen_that_goes_dark_again_was_not_the_home_screen_yet() -> None:
+    """A film frame between the last picture and the dark can look like the home screen by chance."""
+    looks = [look(at, 1 + at // 3) for at in range(60)]
+    looks += [look(60, None, HOME), *(look(61 + at, None, GROUND) for at in range(6))]
+    looks += [look(67 + at, None, HOME) for at in range(40)]
+    assert shown(looks)[60:] == ["unread", *["black"] * 6, *["other"] * 40]
