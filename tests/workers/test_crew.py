@@ -7,7 +7,9 @@ import multiprocessing
 import threading
 from collections.abc import Iterator
 from concurrent.futures import CancelledError
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
+from typing import Any
 
 import pytest
 from loguru import logger
@@ -15,7 +17,7 @@ from loguru import logger
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.shop.rulebook import Workers
-from keyturn.workers.crew import InlineCrew, LocalCrew
+from keyturn.workers.crew import MOST_STARTS, InlineCrew, LocalCrew
 from keyturn.workers.process_start import ForkingContext
 from keyturn.workers.worker_limits import held_mib
 from samples import dies_then_hangs, hoard, odd, square, until
@@ -81,6 +83,21 @@ def test_workers_that_die_at_their_start_are_the_shop_s_fault() -> None:
         with pytest.raises(ShopFault, match="no workers can be started"):
             list(crew.run(square, [2, 3], str))
     crew.close()
+
+
+def test_workers_that_die_while_they_wait_are_started_again(crew: LocalCrew, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What broke a worker's memory may end it later. pebble then gives up the whole pool: "All workers expired"."""
+    real, broken = LocalCrew._awaited, iter(range(MOST_STARTS - 1))
+
+    def awaited(self: LocalCrew, given: Any) -> Any:
+        found = real(self, given)
+        if next(broken, None) is not None:
+            self.rest()
+            raise BrokenProcessPool("All workers expired")
+        return found
+
+    monkeypatch.setattr(LocalCrew, "_awaited", awaited)
+    assert list(crew.run(square, [2, 3, 4], str)) == [4, 9, 16]
 
 
 @pytest.mark.parametrize(

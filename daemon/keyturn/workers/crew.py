@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import CancelledError, Future, TimeoutError, wait
 from concurrent.futures.process import BrokenProcessPool
-from typing import Any, Protocol, TypeVar
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 from loguru import logger
 from pebble import ProcessExpired, ProcessPool
@@ -28,6 +28,9 @@ R = TypeVar("R")
 DEFEATED = "picture-defeats-reader"
 """The code of a job's refusal where a worker failed on it twice."""
 
+
+MOST_STARTS = 4
+"""For one job the workers are started so many times before the machine is at fault."""
 
 LOOK_S = 1.0
 """While a result is waited for, the pool is looked at so often, in seconds: one that failed may give no result."""
@@ -86,6 +89,13 @@ class InlineCrew:
         return
 
 
+class _Given(NamedTuple):
+    """A job that was given to a pool of workers. A pool that has ended leaves its futures without a result."""
+
+    future: Future[Any]
+    pool: ProcessPool
+
+
 class LocalCrew:
     """A crew of processes on this machine, started at the first job.
 
@@ -105,19 +115,19 @@ class LocalCrew:
         return self._size
 
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
-        window: deque[tuple[J, Future[R]]] = deque()
+        window: deque[tuple[J, _Given]] = deque()
         try:
             for job in jobs:
                 window.append((job, self._start(task, job)))
                 if len(window) >= 2 * self._size:
-                    first, future = window.popleft()
-                    yield self._result(task, first, future, names)
+                    first, given = window.popleft()
+                    yield self._result(task, first, given, names)
             while window:
-                first, future = window.popleft()
-                yield self._result(task, first, future, names)
+                first, given = window.popleft()
+                yield self._result(task, first, given, names)
         finally:
-            for _, future in window:
-                future.cancel()
+            for _, given in window:
+                given.future.cancel()
 
     def wake(self) -> None:
         try:
@@ -142,7 +152,7 @@ class LocalCrew:
             )
         return self._pool
 
-    def _start(self, task: Callable[[J], R], job: J) -> Future[R]:
+    def _start(self, task: Callable[[J], R], job: J) -> _Given:
         """Give the job to the workers. Begin with new ones where they fail; raise `ShopFault` where those fail too."""
         try:
             return self._scheduled(task, job)
@@ -154,42 +164,48 @@ class LocalCrew:
         except (RuntimeError, OSError) as error:
             raise _no_workers(error) from error
 
-    def _scheduled(self, task: Callable[[J], R], job: J) -> Future[R]:
-        future: Any = self._running_pool().schedule(
+    def _scheduled(self, task: Callable[[J], R], job: J) -> _Given:
+        pool = self._running_pool()
+        future: Any = pool.schedule(
             worker_limits.within_cpu, args=[task, job, self._limits.cpu_seconds], timeout=self._limits.wall_seconds
         )
-        return future  # type: ignore[no-any-return]  # pebble's futures are concurrent.futures' own
+        return _Given(future, pool)  # pebble's futures are concurrent.futures' own
 
-    def _given(self, task: Callable[[J], R], job: J, future: Future[Any]) -> R:
-        """Return what the workers give. Where they all died before they began, give the job to new ones."""
+    def _made(self, task: Callable[[J], R], job: J, given: _Given) -> R:
+        """Return what the workers make of the job. Where they all died before they began, give it to new ones.
+
+        What broke a worker's memory may end it later, when it waits for another job: that is no fault of the machine.
+        """
+        for _ in range(MOST_STARTS - 1):
+            try:
+                return self._awaited(given)  # type: ignore[no-any-return]
+            except BrokenProcessPool as error:
+                logger.warning("the workers died at their start ({}); trying once more", _why(error))
+            given = self._start(task, job)
         try:
-            return self._awaited(future)  # type: ignore[no-any-return]
-        except BrokenProcessPool as error:
-            logger.warning("the workers died at their start ({}); trying once more", _why(error))
-        try:
-            return self._awaited(self._start(task, job))
+            return self._awaited(given)  # type: ignore[no-any-return]
         except BrokenProcessPool as error:
             raise _no_workers(error) from error
 
-    def _awaited(self, future: Future[R]) -> R:
-        while not wait([future], timeout=LOOK_S).done:
-            if self._closed or self._pool is None or not self._pool.active:
+    def _awaited(self, given: _Given) -> Any:
+        while not wait([given.future], timeout=LOOK_S).done:
+            if self._closed or not given.pool.active:
                 break
         if self._closed:  # a worker that was killed for that says nothing of its job
             raise CancelledError
-        if not future.done():
+        if not given.future.done():
             raise BrokenProcessPool("the pool has ended")
-        return future.result()
+        return given.future.result()
 
-    def _result(self, task: Callable[[J], R], job: J, future: Future[Any], names: Callable[[J], str]) -> R | Refused:
+    def _result(self, task: Callable[[J], R], job: J, given: _Given, names: Callable[[J], str]) -> R | Refused:
         try:
-            return self._given(task, job, future)
+            return self._made(task, job, given)
         except Refused as refused:
             return refused
         except (ProcessExpired, TimeoutError, MemoryError) as error:
             logger.warning("a worker failed on {} ({}); trying once more", names(job), type(error).__name__)
         try:
-            return self._given(task, job, self._start(task, job))
+            return self._made(task, job, self._start(task, job))
         except Refused as refused:
             return refused
         except TimeoutError:
