@@ -45,7 +45,7 @@ from faults import scenarios
 from keyturn import pipeline
 from keyturn.pages import render
 from keyturn.pages.languages import ENGLISH
-from keyturn.service import drop_thread
+from keyturn.service import drop_threads
 from keyturn.service.loop import Service
 from keyturn.shop import durable_files, file_digests
 from keyturn.shop.folders import Shop
@@ -156,7 +156,7 @@ def serve(order: dict[str, Any], clock: Clock) -> int:
         names = random.Random(order["seed"])
         secrets.token_hex = lambda nbytes=None: names.randbytes(nbytes or 32).hex()
         os.getpid = lambda: 4242  # the lock holds it
-    drop_thread.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
+    drop_threads.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
     # Every file counts as just written, however long ago a test laid it: else the calls would depend on the hour.
     file_digests.time = SimpleNamespace(time=lambda: 0.0)  # type: ignore[assignment]
     if order.get("changed"):

@@ -28,7 +28,7 @@ from keyturn.service.claiming import Claimer
 from keyturn.service.configuration import Configuration, CrewOf
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker
-from keyturn.service.drop_thread import DropThread
+from keyturn.service.drop_threads import DropThreads
 from keyturn.service.reloading import Reloading
 from keyturn.service.set_aside import SetAside
 from keyturn.service.start_up import StartUp
@@ -93,7 +93,7 @@ class Service:
         self._start_up = StartUp(self._backoff, self._status, self._notifier, self._stopping.is_set, self._nap)
         self._upkeep = Upkeep(shop, self._ledger, now, monotonic, self._start_up.ask_for_time)
         aside = SetAside(shop.work, self._stamp, monotonic, lambda: 60 * self._config.settings.retry_aside_minutes)
-        self._drop_thread = DropThread(
+        self._drop_threads = DropThreads(
             self._drop_maker, self._backoff, aside, self._stopping.is_set, self._stamp, on_progress, self._work_ended
         )
         self._aside = aside
@@ -148,8 +148,8 @@ class Service:
     def _open(self) -> None:
         Ledger.opened(self._shop.state / "ledger.sqlite3")
         self._recover()
-        if self._drop_thread.pending:
-            logger.info("{} drops were in work; they are made again", len(self._drop_thread.pending))
+        if self._drop_threads.pending:
+            logger.info("{} drops were in work; they are made again", len(self._drop_threads.pending))
         self._reconcile()
         self._config.watch.start()
         self._opened_at = self._monotonic()
@@ -178,38 +178,38 @@ class Service:
 
     def _may_work(self) -> bool:
         """Return whether no drop is being made and the service is not paused."""
-        return not self._drop_thread.busy() and self._backoff.may_try()
+        return not self._drop_threads.busy() and self._backoff.may_try()
 
     def _doubt_folders(self) -> None:
-        self._drop_thread.doubtful = True
+        self._drop_threads.doubtful = True
 
     def _catch_up(self) -> None:
         """Recover where a step failed half-way; reconcile ledger and sheets where that is due."""
         try:
-            if self._drop_thread.doubtful:
+            if self._drop_threads.doubtful:
                 self._recover()
-                self._drop_thread.doubtful, self._scan_needed = False, True
+                self._drop_threads.doubtful, self._scan_needed = False, True
                 self._upkeep.reconcile_soon()
             self._upkeep.reconcile_if_due(self._reconcile)
         except OSError as error:
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
 
     def _recover(self) -> None:
-        self._drop_thread.renew(recovery.recover(self._folders, self._start_up.ask_for_time))
-        self._aside.renew(self._drop_thread.pending)
+        self._drop_threads.renew(recovery.recover(self._folders, self._start_up.ask_for_time))
+        self._aside.renew(self._drop_threads.pending)
 
     def _reconcile(self) -> None:
         self._books().reconcile(self._start_up.ask_for_time)
 
     def _start_next(self) -> None:
-        now, free = self._monotonic(), self._aside.free(self._drop_thread.pending)
+        now, free = self._monotonic(), self._aside.free(self._drop_threads.pending)
         claim = next_in_turn(list(filter(self._aside.has_a_turn, free))) or self._claimer.claim_next(now)
         if claim is None and free and self._backoff.may_try():
             running_s = now - self._opened_at
             settled = self._inbox.is_empty() or running_s > self._config.settings.settle.seconds + CALM_S
             claim = next_in_turn(free) or (next_of_the_last(free, running_s) if settled else None)
         if claim is not None:
-            self._drop_thread.start(claim)
+            self._drop_threads.start(claim)
 
     def _end_pause_if_calm(self) -> None:
         """Forget the last fault when everything is caught up and nothing has failed since.
@@ -217,7 +217,7 @@ class Service:
         The drop on which it happened may have to settle again before it is tried: wait so long for it.
         """
         now = self._monotonic()
-        if self._drop_thread.busy() or self._aside.free(self._drop_thread.pending) or self._in_doubt():
+        if self._drop_threads.busy() or self._aside.free(self._drop_threads.pending) or self._in_doubt():
             return
         calm = now - self._backoff.retry_at > self._config.settings.settle.seconds + CALM_S
         if self._backoff.may_try() and (self._inbox.is_empty() or calm):
@@ -225,12 +225,12 @@ class Service:
 
     def _in_doubt(self) -> bool:
         """Return whether the folders must be looked through: a step was left half done, or the ledger is behind."""
-        return self._drop_thread.doubtful or not self._upkeep.is_reconciled()
+        return self._drop_threads.doubtful or not self._upkeep.is_reconciled()
 
     def _is_quiet(self) -> bool:
         """Return whether nothing is waiting, in work or in doubt, but for what is set aside."""
         in_doubt = self._scan_needed or self._in_doubt() or self._claimer.scan_fault
-        busy = self._drop_thread.busy() or self._aside.free(self._drop_thread.pending)
+        busy = self._drop_threads.busy() or self._aside.free(self._drop_threads.pending)
         return not in_doubt and not busy and self._inbox.is_empty()
 
     def _nap(self, seconds: float) -> None:
@@ -240,7 +240,7 @@ class Service:
 
     def _nap_s(self) -> float:
         """Return how long to sleep, in seconds: until a drop must be looked at, a pause ends or the board is due."""
-        if self._drop_thread.busy():
+        if self._drop_threads.busy():
             return LONGEST_NAP_S
         now = self._monotonic()
         retry_s = math.inf if self._backoff.may_try() else self._backoff.retry_at - now
@@ -263,7 +263,7 @@ class Service:
         self._wake.set()
 
     def _rest_workers_if_idle(self) -> None:
-        if not self._drop_thread.busy() and self._monotonic() - self._idle_since > WORKERS_REST_AFTER_S:
+        if not self._drop_threads.busy() and self._monotonic() - self._idle_since > WORKERS_REST_AFTER_S:
             self._config.crew.rest()
 
     # -- status -------------------------------------------------------------------------------------
@@ -274,7 +274,7 @@ class Service:
 
     def _loop_state(self) -> LoopState:
         paused, waiting = self._claimer.scan_fault or self._backoff.fault, (self._inbox.waiting(), len(self._inbox))
-        working, faults, aside = self._drop_thread.in_work(), self._announcer.hook_faults(), self._aside.rows()
+        working, faults, aside = self._drop_threads.in_work(), self._announcer.hook_faults(), self._aside.rows()
         of, waits, fault = self._config, self._upkeep.removal_waits(), self._reloading.fault
         watching, shop, approval = of.watch.description, of.papers.letterhead, of.settings.approval.required
         return LoopState(paused, watching, *waiting, working, faults, aside, fault, waits, shop, approval)
@@ -290,10 +290,10 @@ class Service:
         self._stopping.set()
         ends_at = self._monotonic() + STOP_S
         self._config.watch.stop()
-        self._drop_thread.join(FRAME_S)
+        self._drop_threads.join(FRAME_S)
         self._announcer.close(HOOKS_S)
         self._config.crew.close()  # ends a frame that takes longer; its drop is made again at the next start
-        self._drop_thread.join(max(0.0, ends_at - self._monotonic()))
+        self._drop_threads.join(max(0.0, ends_at - self._monotonic()))
         self._status.write_stopped(self._loop_state())
         logger.info("stopped")
-        self._drop_thread.join()  # who still works on a drop still holds the shop's lock; the unit kills it
+        self._drop_threads.join()  # who still works on a drop still holds the shop's lock; the unit kills it

@@ -18,7 +18,7 @@ from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.state_records import Working
 
 
-class DropThread:
+class DropThreads:
     """`pending` holds claimed drops still to be made. `working` is the one in hand, or the one that a fault or a stop
     took from it. `doubtful` is set when a fault cut a step off: the folders must then be asked which drops are in work.
 

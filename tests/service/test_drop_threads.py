@@ -13,7 +13,7 @@ import pytest
 from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim
 from keyturn.service.drop_maker import Outcome
-from keyturn.service.drop_thread import DropThread
+from keyturn.service.drop_threads import DropThreads
 from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
@@ -43,7 +43,7 @@ class Loop:
         self.ended = 0
         self.uncounted: list[Claim] = []
         self.aside = SetAside(Path("nowhere"), lambda: "2026-03-01T09:30:00+00:00", lambda: 100.0, lambda: 900.0)
-        self.thread = DropThread(
+        self.thread = DropThreads(
             lambda progress: SimpleNamespace(  # type: ignore[arg-type, return-value]
                 process=lambda claim: process(progress),
                 uncount_try=self.uncounted.append,
