@@ -15,9 +15,9 @@ from keyturn.pipeline import Bench
 from keyturn.service import abrupt_ends, recovery
 from keyturn.service.abrupt_ends import GOES_LAST, MOST_ALONE, next_in_turn, next_of_the_last, wait_s
 from keyturn.service.bookkeeping import Bookkeeping
-from keyturn.service.claims import Claim
+from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.drop_maker import DropMaker, Outcome
+from keyturn.service.drop_maker import DropMaker
 from keyturn.service.loop import Service
 from keyturn.shop.folders import Shop
 from keyturn.shop.state_records import Working

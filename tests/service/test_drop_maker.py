@@ -22,9 +22,9 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench
 from keyturn.service import drop_maker
 from keyturn.service.bookkeeping import Bookkeeping
-from keyturn.service.claims import Claim
+from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.drop_maker import DropMaker, Outcome
+from keyturn.service.drop_maker import DropMaker
 from keyturn.shop.folders import Shop
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.progress import Progress

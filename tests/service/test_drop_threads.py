@@ -11,8 +11,7 @@ from types import SimpleNamespace
 import pytest
 
 from keyturn.service.backoff import Backoff
-from keyturn.service.claims import Claim
-from keyturn.service.drop_maker import Outcome
+from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_threads import DropThreads
 from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress

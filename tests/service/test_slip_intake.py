@@ -19,9 +19,9 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import Bench
 from keyturn.service import drop_maker, recovery, slip_intake
 from keyturn.service.bookkeeping import Bookkeeping
-from keyturn.service.claims import Claim
+from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.drop_maker import DropMaker, Outcome
+from keyturn.service.drop_maker import DropMaker
 from keyturn.shop import slips
 from keyturn.shop.folders import Shop
 from keyturn.shop.settings import SettleSettings

@@ -1,9 +1,10 @@
-"""The records beside a drop in work: which drop it is (claim.json), and where it is about to go."""
+"""The records beside a drop in work: which drop it is (claim.json), and where it is about to go; what became of it."""
 
 from __future__ import annotations
 
 import os
 import re
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
@@ -89,6 +90,20 @@ class Claim(Record):
     tries: int = 0
     others_through: tuple[int, ...] = ()
     others_ended: tuple[int, ...] = ()
+
+
+class Outcome(StrEnum):
+    """What became of a drop. `FINISHED`: an earlier try had published or refused it already.
+
+    `ENTERED`: a slip, stock files or films were.
+    """
+
+    READY = "ready"
+    REFUSED = "refused"
+    RETURNED = "returned"
+    STOPPED = "stopped"
+    FINISHED = "finished"
+    ENTERED = "entered"
 
 
 class Intent(Record):

@@ -7,18 +7,17 @@ stopped, a fault of the shop's machine (raised; nothing is lost), and a bug of o
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import CancelledError
 from contextlib import suppress
 from dataclasses import dataclass, field
-from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from loguru import logger
 
 from keyturn import pipeline
-from keyturn.inbox.doubts import Doubts, still_arriving
+from keyturn.inbox.doubts import Doubts
 from keyturn.inbox.survey import Snapshot
 from keyturn.outbox import revision_numbers
 from keyturn.outbox.record_files import refused_before
@@ -27,29 +26,16 @@ from keyturn.pipeline import Bench, calibration, fleet, stock
 from keyturn.pipeline.fleet import FleetJobs
 from keyturn.service import abrupt_ends, film_intake, fleet_maker, slip_intake, stock_intake
 from keyturn.service.bookkeeping import Bookkeeping
-from keyturn.service.claims import Claim
+from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.fleet_maker import BuiltFleet
 from keyturn.service.hooks import Event
+from keyturn.service.send_backs import SendBacks
 from keyturn.service.unread_drops import ended_abruptly, our_bug, unread
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.progress import Stopped
 from keyturn.shop.reasons import Reason, Refused, ShopFault, shop_fault
 from keyturn.shop.records import JobRecord, Rejection
-
-
-class Outcome(StrEnum):
-    """What became of a drop. `FINISHED`: an earlier try had published or refused it already.
-
-    `ENTERED`: a slip, stock files or films were.
-    """
-
-    READY = "ready"
-    REFUSED = "refused"
-    RETURNED = "returned"
-    STOPPED = "stopped"
-    FINISHED = "finished"
-    ENTERED = "entered"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +53,10 @@ class DropMaker:
     told: Callable[[Event, dict[str, Any]], None] = lambda event, record: None
     doubts: Doubts = field(default_factory=lambda: Doubts(()))
     rules_changed: Callable[[], None] = lambda: None
+
+    @property
+    def back(self) -> SendBacks:
+        return SendBacks(self.folders, self.doubts)
 
     def process(self, claim: Claim) -> Outcome:
         """Make the drop and move it on. Raise `ShopFault` or OSError where the shop's machine is at fault: the drop
@@ -109,16 +99,16 @@ class DropMaker:
             job = fleet.ordered(opened, job_name(claim), scratch, self.bench, good_alone=partly)
             if isinstance(job, FleetJobs):
                 return self._make_fleet(claim, before, job, scratch)
-            if returned := self._send_back_if_arriving(claim, before, job.reasons, job.found.root):
+            if returned := self.back.if_arriving(claim, before, job.reasons, job.found.root):
                 return returned
             revision, staging = self._next_revision(job), self.folders.staging(claim)
             made = pipeline.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
             target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
-            returned = self._send_back_if_changed(claim, before)
+            returned = self.back.if_changed(claim, before)
             return returned or self._publish(claim, staging, target, made.record)
         except Refused as refused:
-            returned = self._send_back_if_changed(claim, before)
-            returned = returned or self._send_back_if_arriving(claim, before, refused.reasons, refused.root)
+            returned = self.back.if_changed(claim, before)
+            returned = returned or self.back.if_arriving(claim, before, refused.reasons, refused.root)
             return returned or self._reject(claim, refused)
 
     def _after_error(self, claim: Claim, before: Snapshot, error: Exception, *, is_last: bool) -> Outcome | None:
@@ -131,7 +121,7 @@ class DropMaker:
             raise error
         if self.folders.went_on(claim):
             raise error  # a new try finishes what is left to do, and makes nothing again
-        if (returned := self._send_back_if_changed(claim, before)) is not None:
+        if (returned := self.back.if_changed(claim, before)) is not None:
             return returned
         logger.opt(exception=error).error("{}: our own bug", claim.name)
         if is_last:
@@ -186,10 +176,10 @@ class DropMaker:
 
     def _make_fleet(self, claim: Claim, before: Snapshot, jobs: FleetJobs, scratch: Path) -> Outcome:
         known, root = jobs.refused(jobs.faults).reasons, jobs.opened.found.root
-        if returned := self._send_back_if_arriving(claim, before, known, root):
+        if returned := self.back.if_arriving(claim, before, known, root):
             return returned
         made = fleet_maker.built(jobs, claim, self.folders, scratch, self.bench)
-        return self._send_back_if_changed(claim, before) or self._publish_fleet(claim, made)
+        return self.back.if_changed(claim, before) or self._publish_fleet(claim, made)
 
     def _publish_fleet(self, claim: Claim, made: BuiltFleet) -> Outcome:
         progress, rejection, rest = self.bench.progress, None, None
@@ -213,7 +203,7 @@ class DropMaker:
 
     def _enter_slip(self, claim: Claim, before: Snapshot, text: bytes) -> Outcome:
         slip = slip_intake.checked(text, self.folders.shop.outbox, claim)
-        if returned := self._send_back_if_changed(claim, before):
+        if returned := self.back.if_changed(claim, before):
             return returned
         self.doubts.forget(claim.name)
         if (answered := slip_intake.enter(slip, claim, self.folders, self.books)) is not None:
@@ -222,7 +212,7 @@ class DropMaker:
 
     def _keep(self, claim: Claim, before: Snapshot, publish: Callable[[], None]) -> Outcome:
         """Publish what is no job, where the drop has not changed since."""
-        if returned := self._send_back_if_changed(claim, before):
+        if returned := self.back.if_changed(claim, before):
             return returned
         self.doubts.forget(claim.name)
         self.remove_scratch(claim)
@@ -236,32 +226,6 @@ class DropMaker:
         except OSError as error:
             logger.warning("the sheet or the ledger could not follow: {}", error)
             self.missed()
-
-    def _send_back_if_changed(self, claim: Claim, before: Snapshot) -> Outcome | None:
-        """Send the drop back to the inbox, to settle anew, where it is not as it was or is being written to."""
-        same = self.folders.artist_snapshot(claim) == before and not self.folders.is_written(claim)
-        if same or self.folders.published(claim):  # some rows of a fleet are out
-            return None
-        self._send_back(claim, "changed while it was being made")
-        return Outcome.RETURNED
-
-    def _send_back_if_arriving(
-        self, claim: Claim, before: Snapshot, reasons: Sequence[Reason], root: Path | None
-    ) -> Outcome | None:
-        """Send the drop back to the inbox where its only faults are those of a copy in progress, and it has not been
-        left alone as it is often enough."""
-        looks = still_arriving(reasons, self.folders.drop_of(claim), root)
-        if not looks or not self.doubts.is_to_wait(claim.name, before) or self.folders.published(claim):
-            return None
-        place = self._send_back(claim, looks)
-        self.doubts.sent_back(claim.name, place.name, before, looks)
-        return Outcome.RETURNED
-
-    def _send_back(self, claim: Claim, why: str) -> Path:
-        self._remove_staging(claim)
-        place = self.folders.send_back(claim)
-        logger.info("{}: {}; back to the inbox as {}", claim.name, why, place.name)
-        return place
 
     def _reject(self, claim: Claim, refused: Refused) -> Outcome:
         if self.folders.published(claim):  # of a fleet: what is out stays out, and the drop is archived

@@ -10,8 +10,8 @@ from loguru import logger
 from keyturn.outbox.shop_state import waiting_in_work
 from keyturn.service import abrupt_ends
 from keyturn.service.backoff import Backoff
-from keyturn.service.claims import Claim
-from keyturn.service.drop_maker import DropMaker, Outcome
+from keyturn.service.claims import Claim, Outcome
+from keyturn.service.drop_maker import DropMaker
 from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
