@@ -20,7 +20,6 @@ from loguru import logger
 from keyturn.outbox.ledger import Ledger
 from keyturn.pipeline import frame_crew
 from keyturn.service import recovery
-from keyturn.service.abrupt_ends import next_in_turn, next_of_the_last
 from keyturn.service.announcer import Announcer
 from keyturn.service.backoff import Backoff
 from keyturn.service.bookkeeping import Bookkeeping
@@ -35,6 +34,7 @@ from keyturn.service.start_up import StartUp
 from keyturn.service.status import LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
 from keyturn.service.upkeep import Upkeep
+from keyturn.service.whose_turn import Turns
 from keyturn.shop.file_modes import group_reads
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
@@ -98,7 +98,7 @@ class Service:
         )
         self._aside = aside
         self._scan_needed = False  # a drop that was in work may have gone back to the inbox since the last scan
-        self._idle_since = self._opened_at = monotonic()
+        self._idle_since = monotonic()
 
     # -- called from other threads and signal handlers --------------------------------------------
 
@@ -143,7 +143,9 @@ class Service:
         self._announcer.renew(self._config.settings)
         self._inbox = self._config.inbox
         alive = self._start_up.ask_for_time
-        self._claimer = Claimer(self._inbox, self._folders, self._backoff, self._doubt_folders, alive)
+        claimer = Claimer(self._inbox, self._folders, self._backoff, self._doubt_folders, alive)
+        self._claimer = claimer
+        self._turns = Turns(self._inbox, claimer, self._drop_threads, self._aside, self._backoff, self._monotonic)
 
     def _open(self) -> None:
         Ledger.opened(self._shop.state / "ledger.sqlite3")
@@ -152,7 +154,7 @@ class Service:
             logger.info("{} drops were in work; they are made again", len(self._drop_threads.pending))
         self._reconcile()
         self._config.watch.start()
-        self._opened_at = self._monotonic()
+        self._turns.opened()
         self._start_up.end()
         logger.info("watching {} ({})", self._shop.inbox, self._config.watch.description)
 
@@ -202,12 +204,7 @@ class Service:
         self._books().reconcile(self._start_up.ask_for_time)
 
     def _start_next(self) -> None:
-        now, free = self._monotonic(), self._aside.free(self._drop_threads.pending)
-        claim = next_in_turn(list(filter(self._aside.has_a_turn, free))) or self._claimer.claim_next(now)
-        if claim is None and free and self._backoff.may_try():
-            running_s = now - self._opened_at
-            settled = self._inbox.is_empty() or running_s > self._config.settings.settle.seconds + CALM_S
-            claim = next_in_turn(free) or (next_of_the_last(free, running_s) if settled else None)
+        claim = self._turns.next_claim(self._config.settings.settle.seconds + CALM_S)
         if claim is not None:
             self._drop_threads.start(claim)
 
