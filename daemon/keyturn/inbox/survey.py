@@ -18,12 +18,16 @@ from keyturn.shop.file_names import case_twins, is_in_cloud, is_junk, looks_half
 from keyturn.shop.name_rules import Names
 from keyturn.shop.reasons import Reason, mended, refuse
 from keyturn.shop.rulebook import Caps, Intake
+from keyturn.shop.units import MIB
 
 MENDED = "MENDED.txt"
 """Lies in a refused drop of which a mended copy was published: nothing is left to do about it."""
 
 OURS = ("REJECTED.html", "REJECTED.txt", "REJECTED.json", MENDED)
 """Files that Keyturn adds to a rejected drop; they come back with it and are not the artist's."""
+
+SMALL_FILES, SMALL_BYTES = 200, 64 * MIB
+"""A drop with more files, or more bytes in them, is large."""
 
 Snapshot = frozenset[tuple[str, FileIdentity]]
 """The entries of a drop: their paths in it (a folder's ends in `/`) and identities."""
@@ -53,6 +57,11 @@ def snapshot(path: Path, most: int = 200_000) -> Snapshot:
         if len(seen) >= most:
             break
     return frozenset(seen)
+
+
+def is_small(seen: Snapshot) -> bool:
+    """Tell whether a drop of these entries holds little enough to be made beside a large one."""
+    return len(seen) <= SMALL_FILES and sum(identity.size for _, identity in seen) <= SMALL_BYTES
 
 
 def _entries(path: Path) -> Iterator[tuple[str, os.stat_result]]:

@@ -16,7 +16,7 @@ from keyturn.inbox.arrival import OPEN_PAUSE_S, Arrival
 from keyturn.inbox.doubts import Doubts
 from keyturn.inbox.moving import readable
 from keyturn.inbox.settle import Settle
-from keyturn.inbox.survey import Snapshot, snapshot
+from keyturn.inbox.survey import Snapshot, is_small, snapshot
 from keyturn.inbox.unclosed import Unclosed
 from keyturn.manifest import manifest_file, reading
 from keyturn.shop.file_identity import FileIdentity
@@ -207,9 +207,14 @@ class Inbox:
             return False
         return manifest is not None and manifest.rush
 
-    def next(self) -> ReadyDrop | None:
-        """Return the drop whose turn it is: rush first, then in order of arrival. None where none is ready."""
+    def next(self, *, small: bool = False) -> ReadyDrop | None:
+        """Return the drop whose turn it is: rush first, then in order of arrival. None where none is ready.
+
+        With `small` only the small ones have a turn.
+        """
         free = (drop.ready for name, drop in self._drops.items() if drop.ready and name not in self._held)
+        if small:
+            free = (ready for ready in free if is_small(ready.snapshot))
         return min(free, key=lambda ready: (not ready.rush, ready.arrived, ready.name), default=None)
 
     def next_walk(self) -> float:

@@ -61,7 +61,7 @@ class Bench:
         crew, digests = self.crew, FileDigests()
         if self.kept is not None:
             crew = KeepingCrew(crew, self.kept, KEPT_TASKS, digests, code_digest())
-        bounded = DropCrew(crew, self.rules.intake, lambda: self.progress.current)
+        bounded = DropCrew(crew, self.rules.intake, lambda: self.progress.current, self.progress.now)
         return replace(self, crew=bounded, digests=digests)
 
     def for_next_job(self) -> Bench:

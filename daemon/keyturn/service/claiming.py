@@ -56,9 +56,12 @@ class Claimer:
                 self._backoff.told(ShopFault(what))
             self.scan_fault = what
 
-    def claim_next(self, now: float) -> Claim | None:
-        """Claim the first whole drop that can be taken; None where there is none, or a fault pauses the service."""
-        while (ready := self._inbox.next()) is not None:
+    def claim_next(self, now: float, *, small: bool = False) -> Claim | None:
+        """Claim the first whole drop that can be taken; None where there is none, or a fault pauses the service.
+
+        With `small` only small drops are taken.
+        """
+        while (ready := self._inbox.next(small=small)) is not None:
             self._alive()
             try:
                 claim = self._folders.claim(ready.name, ready.snapshot)

@@ -31,7 +31,7 @@ from typing import Literal
 
 from keyturn.inbox.moving import Changed, finish_move, free_name, move, readable, rename_folders, same_snapshot
 from keyturn.inbox.open_files import is_open
-from keyturn.inbox.survey import MENDED, Snapshot, snapshot
+from keyturn.inbox.survey import MENDED, Snapshot, is_small, snapshot
 from keyturn.service.claims import Claim, Intent, leaving_name, read_record, write_record
 from keyturn.service.revision_folders import RevisionFolders
 from keyturn.shop import durable_files
@@ -63,7 +63,8 @@ class DropFolders(RevisionFolders):
         """
         source = self.shop.inbox / name
         form: Literal["folder", "file"] = "file" if source.is_symlink() or not source.is_dir() else "folder"
-        claim = Claim(id=self._fresh_id(name), name=readable(name), form=form, claimed_at=self._stamp())
+        small, claim_id = is_small(seen), self._fresh_id(name)
+        claim = Claim(id=claim_id, name=readable(name), form=form, claimed_at=self._stamp(), is_small=small)
         place = self.shop.work / claim.id
         try:
             self._prepare(place, claim)

@@ -7,9 +7,9 @@ stopped, a fault of the shop's machine (raised; nothing is lost), and a bug of o
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from concurrent.futures import CancelledError
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -24,13 +24,15 @@ from keyturn.outbox.record_files import refused_before
 from keyturn.pages.rejects import rejected_pages
 from keyturn.pipeline import Bench, calibration, fleet, stock
 from keyturn.pipeline.fleet import FleetJobs
+from keyturn.pipeline.stock import StockDrop
 from keyturn.service import abrupt_ends, film_intake, fleet_maker, slip_intake, stock_intake
 from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_folders import DropFolders
-from keyturn.service.fleet_maker import BuiltFleet
+from keyturn.service.fleet_maker import BuiltFleet, Pages
 from keyturn.service.hooks import Event
 from keyturn.service.send_backs import SendBacks
+from keyturn.service.side_by_side import SideBySide
 from keyturn.service.unread_drops import ended_abruptly, our_bug, unread
 from keyturn.shop.file_names import without_ending
 from keyturn.shop.progress import Stopped
@@ -43,7 +45,8 @@ class DropMaker:
     """Makes claimed drops.
 
     `missed` is called when the ledger or a sheet could not follow a drop that has gone on. `told` hears each outcome
-    with its record. `rules_changed` is called where films have changed the shop's rules.
+    with its record. `rules_changed` is called where films have changed the shop's rules. `beside` keeps apart what is
+    made at the same time.
     """
 
     folders: DropFolders
@@ -52,16 +55,18 @@ class DropMaker:
     missed: Callable[[], None] = lambda: None
     told: Callable[[Event, dict[str, Any]], None] = lambda event, record: None
     doubts: Doubts = field(default_factory=lambda: Doubts(()))
+    beside: SideBySide = field(default_factory=SideBySide)
     rules_changed: Callable[[], None] = lambda: None
 
     @property
     def back(self) -> SendBacks:
-        return SendBacks(self.folders, self.doubts)
+        return SendBacks(self.folders, self.doubts, self.beside.moving)
 
     def process(self, claim: Claim) -> Outcome:
         """Make the drop and move it on. Raise `ShopFault` or OSError where the shop's machine is at fault: the drop
         is safe, and a later try goes on with it."""
-        current = self.folders.resume(claim.id)
+        with self.beside.moving:
+            current = self.folders.resume(claim.id)
         if current is None:  # a fault cut off an earlier try after the drop had gone on
             self.missed()
             return Outcome.FINISHED
@@ -90,8 +95,7 @@ class DropMaker:
             scratch = self._new_scratch(claim)
             opened = pipeline.opened(self.folders.drop_of(claim), scratch, self.bench.rules)
             if (stock_drop := stock.of_stock(opened, scratch, self.bench)) is not None:
-                made_stock = stock_intake.built(stock_drop, claim, self.folders, self.bench)
-                return self._keep(claim, before, lambda: stock_intake.keep(made_stock, claim, self.folders))
+                return self._keep_stock(claim, before, stock_drop)
             if (films := calibration.of_films(opened, self.bench)) is not None:
                 lesson = film_intake.learnt(films, self.bench)
                 return self._keep(claim, before, lambda: lesson.publish(claim, self.folders, self.rules_changed))
@@ -99,13 +103,7 @@ class DropMaker:
             job = fleet.ordered(opened, job_name(claim), scratch, self.bench, good_alone=partly)
             if isinstance(job, FleetJobs):
                 return self._make_fleet(claim, before, job, scratch)
-            if returned := self.back.if_arriving(claim, before, job.reasons, job.found.root):
-                return returned
-            revision, staging = self._next_revision(job), self.folders.staging(claim)
-            made = pipeline.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
-            target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
-            returned = self.back.if_changed(claim, before)
-            return returned or self._publish(claim, staging, target, made.record)
+            return self._make_job(claim, before, job, scratch)
         except Refused as refused:
             returned = self.back.if_changed(claim, before)
             returned = returned or self.back.if_arriving(claim, before, refused.reasons, refused.root)
@@ -161,14 +159,28 @@ class DropMaker:
 
     # -- where the drop goes ----------------------------------------------------------------------
 
+    def _make_job(self, claim: Claim, before: Snapshot, job: pipeline.Job, scratch: Path) -> Outcome:
+        if returned := self.back.if_arriving(claim, before, job.reasons, job.found.root):
+            return returned
+        with self._alone_with([(job.customer_folder, job.job_folder)]):
+            revision, staging = self._next_revision(job), self.folders.staging(claim)
+            made = pipeline.make(job, claim.id, claim.name, revision, staging, scratch, self.bench)
+            target = f"{job.customer_folder}/{job.job_folder}-r{revision}"
+            returned = self.back.if_changed(claim, before)
+            return returned or self._publish(claim, staging, target, made.record)
+
+    def _alone_with(self, jobs: Collection[tuple[str, str]]) -> AbstractContextManager[None]:
+        return self.beside.alone_with(jobs, self.bench.progress.check)
+
     def _publish(self, claim: Claim, staging: Path, target: str, record: JobRecord) -> Outcome:
         progress = self.bench.progress
-        self.doubts.forget(claim.name)
         shutil.rmtree(self._scratch(claim))
         progress.stage("publish")
-        self.folders.publish(claim, staging, target)
-        progress.stage("sheet")
-        self._enter(lambda: self.books.enter_ready(target, record))
+        with self.beside.moving:
+            self.doubts.forget(claim.name)
+            self.folders.publish(claim, staging, target)
+            progress.stage("sheet")
+            self._enter(lambda: self.books.enter_ready(target, record))
         times = progress.times()
         self.told("ready", {"path": f"outbox/{target}", "job": record.model_dump(mode="json")})
         logger.success("{}: ready in outbox/{} ({})", claim.name, target, times)
@@ -178,45 +190,56 @@ class DropMaker:
         known, root = jobs.refused(jobs.faults).reasons, jobs.opened.found.root
         if returned := self.back.if_arriving(claim, before, known, root):
             return returned
-        made = fleet_maker.built(jobs, claim, self.folders, scratch, self.bench)
-        return self.back.if_changed(claim, before) or self._publish_fleet(claim, made)
+        with self._alone_with([(row.customer_folder, row.job_folder) for row in jobs.rows]):
+            made = fleet_maker.built(jobs, claim, self.folders, scratch, self.bench)
+            return self.back.if_changed(claim, before) or self._publish_fleet(claim, made)
 
     def _publish_fleet(self, claim: Claim, made: BuiltFleet) -> Outcome:
-        progress, rejection, rest = self.bench.progress, None, None
-        if made.refused is not None:
-            rejection, pages = self._rejection(claim, made.refused)
-            rest = fleet_maker.lay_rest(made, claim, self.folders, rejection, pages)
-        self.doubts.forget(claim.name)
+        rejected = self._rejection(claim, made.refused) if made.refused is not None else None
+        self.bench.progress.stage("publish")
+        with self.beside.moving:
+            self._move_fleet(claim, made, rejected)
+        return Outcome.READY
+
+    def _move_fleet(self, claim: Claim, made: BuiltFleet, rejected: tuple[Rejection, Pages] | None) -> None:
+        rest = fleet_maker.lay_rest(made, claim, self.folders, *rejected) if rejected else None
         self.remove_scratch(claim)
-        progress.stage("publish")
+        self.doubts.forget(claim.name)
         targets = (*self.folders.published(claim), *made.revisions)
         refused = self.folders.publish_fleet(claim, made.revisions, rest)
-        progress.stage("sheet")
+        self.bench.progress.stage("sheet")
         self._enter(lambda: self.books.enter_fleet(targets))
-        times = progress.times()
+        times = self.bench.progress.times()
         for target, record in self.books.jobs(targets):
             self.told("ready", {"path": f"outbox/{target}", "job": record.model_dump(mode="json")})
         logger.success("{}: {} jobs ready in the outbox ({})", claim.name, len(targets), times)
-        if refused is not None and rejection is not None:
-            self._tell_refused(claim, refused, rejection)
-        return Outcome.READY
+        if refused is not None and rejected is not None:
+            self._tell_refused(claim, refused, rejected[0])
 
     def _enter_slip(self, claim: Claim, before: Snapshot, text: bytes) -> Outcome:
         slip = slip_intake.checked(text, self.folders.shop.outbox, claim)
         if returned := self.back.if_changed(claim, before):
             return returned
-        self.doubts.forget(claim.name)
-        if (answered := slip_intake.enter(slip, claim, self.folders, self.books)) is not None:
-            self.told("answered", answered)
+        with self.beside.moving:
+            self.doubts.forget(claim.name)
+            if (answered := slip_intake.enter(slip, claim, self.folders, self.books)) is not None:
+                self.told("answered", answered)
         return Outcome.ENTERED
+
+    def _keep_stock(self, claim: Claim, before: Snapshot, found: StockDrop) -> Outcome:
+        customer, _, folder = found.target.partition("/")
+        with self._alone_with([(customer, folder)]):
+            made = stock_intake.built(found, claim, self.folders, self.bench)
+            return self._keep(claim, before, lambda: stock_intake.keep(made, claim, self.folders))
 
     def _keep(self, claim: Claim, before: Snapshot, publish: Callable[[], None]) -> Outcome:
         """Publish what is no job, where the drop has not changed since."""
         if returned := self.back.if_changed(claim, before):
             return returned
-        self.doubts.forget(claim.name)
         self.remove_scratch(claim)
-        publish()
+        with self.beside.moving:
+            self.doubts.forget(claim.name)
+            publish()
         return Outcome.ENTERED
 
     def _enter(self, enter: Callable[[], None]) -> None:
@@ -234,15 +257,16 @@ class DropMaker:
         rejection, pages = self._rejection(claim, refused)
         self._remove_staging(claim)
         self.remove_scratch(claim)
-        self.doubts.forget(claim.name)
-        folder = self.folders.reject(claim, rejection, pages)
-        self._tell_refused(claim, folder, rejection)
+        with self.beside.moving:
+            self.doubts.forget(claim.name)
+            folder = self.folders.reject(claim, rejection, pages)
+            self._tell_refused(claim, folder, rejection)
         return Outcome.REFUSED
 
     def _unread(self, claim: Claim, reason: Reason) -> Refused:
         return unread(self.folders.drop_of(claim), self._new_scratch(claim), self.bench.rules, reason)
 
-    def _rejection(self, claim: Claim, refused: Refused) -> tuple[Rejection, dict[str, str]]:
+    def _rejection(self, claim: Claim, refused: Refused) -> tuple[Rejection, Pages]:
         """Return the record and the pages of a refusal."""
         before = refused_before(self.folders.drop_of(claim))
         rejection = pipeline.rejection(refused, claim.id, claim.name, self.bench, mends=before)

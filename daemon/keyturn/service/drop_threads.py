@@ -1,9 +1,13 @@
-"""The thread that makes drops, one at a time, so that the loop goes on looking and telling."""
+"""The threads that make drops, one for each, so that the loop goes on looking and telling."""
 
 from __future__ import annotations
 
+import math
 import threading
+import time
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from enum import Enum, auto
 
 from loguru import logger
 
@@ -13,14 +17,44 @@ from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_maker import DropMaker
 from keyturn.service.set_aside import SetAside
+from keyturn.service.side_by_side import SharedTime
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.state_records import Working
 
 
+@dataclass(slots=True)
+class _InHand:
+    """A drop that is being made, or that a fault or a stop took from its thread. `is_over`: it has gone on.
+
+    Threads change what is in here, the loop alone which drops are in hand.
+    """
+
+    claim: Claim
+    working: Working
+    goes_alone: bool
+    thread: threading.Thread | None = None
+    is_over: bool = False
+
+    def is_made(self) -> bool:
+        return self.thread is not None and self.thread.is_alive()
+
+
+class Room(Enum):
+    """Which drops may be begun beside those that are being made.
+
+    One drop at a time may be large: the service holds something of every frame.
+    """
+
+    ANY = auto()
+    ANY_BESIDE = auto()
+    SMALL_BESIDE = auto()
+    NONE = auto()
+
+
 class DropThreads:
-    """`pending` holds claimed drops still to be made. `working` is the one in hand, or the one that a fault or a stop
-    took from it. `doubtful` is set when a fault cut a step off: the folders must then be asked which drops are in work.
+    """`pending` holds claimed drops still to be made. `doubtful` is set when a fault cut a step off: the folders must
+    then be asked which drops are in work.
 
     `maker` returns a `DropMaker` with the rules of the moment. `stop` is asked between frames whether to give up.
     `stamp` returns the time as ISO 8601. `told` is called with each progress, and with None when a drop is done with;
@@ -40,74 +74,104 @@ class DropThreads:
         self._maker, self._backoff, self._stop, self._stamp = maker, backoff, stop, stamp
         self._aside, self._told, self._ended = aside, told, ended
         self.pending: list[Claim] = []
-        self.working: Working | None = None
-        self._claim: Claim | None = None
         self.doubtful = False
-        self._thread: threading.Thread | None = None
+        self._in_hand: dict[str, _InHand] = {}
+        self._time = SharedTime()
+
+    def doubt(self) -> None:
+        """Set `doubtful`."""
+        self.doubtful = True
 
     def busy(self) -> bool:
-        """Is a drop being made?"""
-        return self._thread is not None and self._thread.is_alive()
+        """Is any drop being made?"""
+        return bool(self._made())
+
+    def _made(self) -> list[_InHand]:
+        return [each for each in self._in_hand.values() if each.is_made()]
+
+    def room(self, most: int) -> Room:
+        """Return which drops may be begun now, where `most` may be made at a time."""
+        made = self._made()
+        if not made:
+            return Room.ANY
+        if self.doubtful or len(made) >= most or any(each.goes_alone for each in made):
+            return Room.NONE
+        return Room.ANY_BESIDE if all(each.claim.is_small for each in made) else Room.SMALL_BESIDE
 
     def start(self, claim: Claim) -> None:
         """Begin to make a claimed drop."""
         if claim in self.pending:
             self.pending.remove(claim)
-        self._claim = claim
-        self.working = Working(name=claim.name, stage="reading", done=0, total=0, since=self._stamp())
-        thread = threading.Thread(target=self._work, args=(claim,), name="drop")
+        working = Working(name=claim.name, stage="reading", done=0, total=0, since=self._stamp())
+        hand = _InHand(claim, working, self.goes_alone(claim))
+        thread = threading.Thread(target=self._work, args=(hand,), name=f"drop {claim.name}")
+        self._in_hand = {name: each for name, each in self._in_hand.items() if each.is_made() or not each.is_over}
+        self._in_hand[claim.id] = hand
+        hand.thread = thread
         try:
             thread.start()
-            self._thread = thread
         except RuntimeError as error:  # no more threads or processes are allowed
+            hand.thread = None
             self.pending.append(claim)
             self._backoff.pause(ShopFault(f"the work cannot be started ({error})", "close programs, or raise TasksMax"))
+
+    def goes_alone(self, claim: Claim) -> bool:
+        """Tell whether nothing may be made beside the drop: what goes wrong with it again must be seen to be its own
+        fault."""
+        return claim.tries > 0 or self._aside.knows(claim)
 
     def renew(self, claims: Iterable[Claim]) -> None:
         """Take `claims` for all the drops in work."""
         self.pending = list(claims)
-        if not self.busy() and self._claim is not None and self._claim.id not in {claim.id for claim in self.pending}:
-            self.working = None
+        known = {claim.id for claim in self.pending}
+        for hand in self._in_hand.values():
+            hand.is_over = hand.is_over or (not hand.is_made() and hand.claim.id not in known)
 
     def in_work(self) -> tuple[Working, ...]:
-        """Return the drops in work that are not set aside, the one in hand first."""
-        working, claim = self.working, self._claim
-        others = [each for each in list(self.pending) if not self._aside.holds(each)]
-        waiting = [waiting_in_work(each.name, each.claimed_at) for each in others if not working or each != claim]
-        return ((working,) if working else ()) + tuple(waiting)
+        """Return the drops in work that are not set aside, those in hand first."""
+        in_hand = [hand for hand in self._in_hand.values() if not hand.is_over]
+        others = [each for each in list(self.pending) if each.id not in {hand.claim.id for hand in in_hand}]
+        waiting = (waiting_in_work(each.name, each.claimed_at) for each in others if not self._aside.holds(each))
+        return (*(hand.working for hand in in_hand), *waiting)
 
     def join(self, timeout: float | None = None) -> None:
-        """Wait for the drop in hand, at most `timeout` seconds; without one as long as it takes."""
-        if self._thread is not None:
-            self._thread.join(timeout)
+        """Wait for the drops in hand, at most `timeout` seconds; without one as long as it takes."""
+        ends_at = math.inf if timeout is None else time.monotonic() + timeout
+        for hand in self._made():
+            if hand.thread is not None:
+                hand.thread.join(None if timeout is None else max(0.0, ends_at - time.monotonic()))
 
-    def _work(self, claim: Claim) -> None:
-        maker = self._maker(Progress(self._tell, self._stop))
+    def _work(self, hand: _InHand) -> None:
+        claim = hand.claim
+
+        def tell(stage: str, done: int, total: int) -> None:
+            hand.working = hand.working.model_copy(update={"stage": stage, "done": done, "total": total})
+            self._told(hand.working)
+
+        maker = self._maker(Progress(tell, self._stop, self._time.now))
+        self._time.begin()
         try:
             outcome = maker.process(claim)
             if outcome is not Outcome.STOPPED:
-                self.working = None
+                hand.is_over = True
                 self._aside.went(claim, after_a_pause=bool(self._backoff.fault))
                 self._backoff.over()
             if self.pending and outcome in (Outcome.READY, Outcome.REFUSED):
                 abrupt_ends.note_other_through(maker.folders.shop.work, self.pending)
         except Exception as error:
-            self._pause(maker, claim, error)
+            self._pause(maker, hand, error)
         finally:
+            self._time.end()
             self._told(None)
             maker.bench.crew.shed()
             self._ended()
 
-    def _tell(self, stage: str, done: int, total: int) -> None:
-        if self.working is not None:
-            self.working = self.working.model_copy(update={"stage": stage, "done": done, "total": total})
-            self._told(self.working)
-
-    def _pause(self, maker: DropMaker, claim: Claim, error: Exception) -> None:
+    def _pause(self, maker: DropMaker, hand: _InHand, error: Exception) -> None:
         """Let the service wait where the machine is at fault. It does not wait where the fault is this drop's own.
 
         A bug of ours while the drop was moved counts as the drop's own: it stays in work, and the others go on.
         """
+        claim = hand.claim
         maker.remove_scratch(claim)
         fault = error if isinstance(error, ShopFault) else None
         if isinstance(error, OSError):
@@ -121,4 +185,4 @@ class DropThreads:
         if not self._aside.add(claim, error, fault) and fault is not None:
             self._backoff.pause(fault)
         if self._aside.holds(claim):
-            self.working = None
+            hand.is_over = True

@@ -1,7 +1,7 @@
 """The service: scan, settle, claim, make, publish or reject, for as long as it is wanted.
 
-There are two threads. The loop scans the inbox, claims the next drop when nothing is being made, answers signals
-and the watchdog, and keeps the board. The other thread makes one drop at a time with the crew's workers.
+The loop scans the inbox, claims the next drop where there is room for one more, answers signals and the watchdog, and
+keeps the board. Each drop is made by a thread of its own, with the crew's workers.
 Handlers of signals and of changes in the inbox only set flags. Clocks are passed in.
 """
 
@@ -27,9 +27,10 @@ from keyturn.service.claiming import Claimer
 from keyturn.service.configuration import Configuration, CrewOf
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker
-from keyturn.service.drop_threads import DropThreads
+from keyturn.service.drop_threads import DropThreads, Room
 from keyturn.service.reloading import Reloading
 from keyturn.service.set_aside import SetAside
+from keyturn.service.side_by_side import SideBySide
 from keyturn.service.start_up import StartUp
 from keyturn.service.status import LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
@@ -58,14 +59,10 @@ LONGEST_NAP_S = 1.0
 """While a drop is made the loop wakes at least so often, in seconds."""
 
 
-def utc_now() -> datetime:
-    return datetime.now(UTC)
-
-
 class Service:
     """The service of one shop. `run` returns after `stop`, which a signal handler may call.
 
-    `on_progress` is called with the drop in hand as its work goes on, and with None when it is done with;
+    `on_progress` is called with a drop in hand as its work goes on, and with None when one is done with;
     `on_settings` with the settings, once they are read. `crew_of` makes the crew for settings and rules.
     """
 
@@ -73,7 +70,7 @@ class Service:
         self,
         shop: Shop,
         *,
-        now: Callable[[], datetime] = utc_now,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
         monotonic: Callable[[], float] = time.monotonic,
         notifier: Notifier | None = None,
         on_progress: Callable[[Working | None], None] = lambda working: None,
@@ -96,19 +93,19 @@ class Service:
         self._drop_threads = DropThreads(
             self._drop_maker, self._backoff, aside, self._stopping.is_set, self._stamp, on_progress, self._work_ended
         )
-        self._aside = aside
+        self._aside, self._side_by_side = aside, SideBySide()
         self._scan_needed = False  # a drop that was in work may have gone back to the inbox since the last scan
         self._idle_since = monotonic()
 
     # -- called from other threads and signal handlers --------------------------------------------
 
     def stop(self) -> None:
-        """End the service soon. The drop in hand stays in work until the next start."""
+        """End the service soon. The drops in hand stay in work until the next start."""
         self._stopping.set()
         self._wake.set()
 
     def reload(self) -> None:
-        """Read settings and rules again when the drop in hand is done."""
+        """Read settings and rules again when the drops in hand are done."""
         self._reloading.ask()
         self._wake.set()
 
@@ -143,7 +140,7 @@ class Service:
         self._announcer.renew(self._config.settings)
         self._inbox = self._config.inbox
         alive = self._start_up.ask_for_time
-        claimer = Claimer(self._inbox, self._folders, self._backoff, self._doubt_folders, alive)
+        claimer = Claimer(self._inbox, self._folders, self._backoff, self._drop_threads.doubt, alive)
         self._claimer = claimer
         self._turns = Turns(self._inbox, claimer, self._drop_threads, self._aside, self._backoff, self._monotonic)
 
@@ -168,11 +165,13 @@ class Service:
         self._config.watch.check()
         self._scan_needed = False
         self._claimer.scan(self._monotonic())
-        if self._may_work():
-            self._catch_up()
-        if self._may_work():
-            self._upkeep.remove_old_if_due(self._config.settings.keep)
+        if self._may_work() and self._drop_threads.doubtful:
+            self._or_pause(self._recover_again)
+        if self._backoff.may_try() and not self._drop_threads.doubtful:
+            self._or_pause(self._keep_up)
+        if self._backoff.may_try() and not self._reloading.is_due():
             self._start_next()
+        if self._may_work():
             self._end_pause_if_calm()
         self._rest_workers_if_idle()
         self._status.write_if_due(self._loop_state())
@@ -182,17 +181,15 @@ class Service:
         """Return whether no drop is being made and the service is not paused."""
         return not self._drop_threads.busy() and self._backoff.may_try()
 
-    def _doubt_folders(self) -> None:
-        self._drop_threads.doubtful = True
+    def _recover_again(self) -> None:
+        """Recover where a step failed half-way."""
+        self._recover()
+        self._drop_threads.doubtful, self._scan_needed = False, True
+        self._upkeep.reconcile_soon()
 
-    def _catch_up(self) -> None:
-        """Recover where a step failed half-way; reconcile ledger and sheets where that is due."""
+    def _or_pause(self, work: Callable[[], None]) -> None:
         try:
-            if self._drop_threads.doubtful:
-                self._recover()
-                self._drop_threads.doubtful, self._scan_needed = False, True
-                self._upkeep.reconcile_soon()
-            self._upkeep.reconcile_if_due(self._reconcile)
+            work()
         except OSError as error:
             self._backoff.pause(shop_fault(error) or ShopFault(str(error)))
 
@@ -200,13 +197,18 @@ class Service:
         self._drop_threads.renew(recovery.recover(self._folders, self._start_up.ask_for_time))
         self._aside.renew(self._drop_threads.pending)
 
+    def _keep_up(self) -> None:
+        self._upkeep.do_what_is_due(self._reconcile, self._config.settings.keep, self._side_by_side.moving)
+
     def _reconcile(self) -> None:
         self._books().reconcile(self._start_up.ask_for_time)
 
     def _start_next(self) -> None:
-        claim = self._turns.next_claim(self._config.settings.settle.seconds + CALM_S)
+        room = self._drop_threads.room(self._config.settings.drops_at_once)
+        claim = self._turns.next_claim(room, self._config.settings.settle.seconds + CALM_S)
         if claim is not None:
             self._drop_threads.start(claim)
+            self._wake.set()  # there may be room for another one
 
     def _end_pause_if_calm(self) -> None:
         """Forget the last fault when everything is caught up and nothing has failed since.
@@ -237,19 +239,20 @@ class Service:
 
     def _nap_s(self) -> float:
         """Return how long to sleep, in seconds: until a drop must be looked at, a pause ends or the board is due."""
-        if self._drop_threads.busy():
+        if self._drop_threads.room(self._config.settings.drops_at_once) is Room.NONE:
             return LONGEST_NAP_S
         now = self._monotonic()
         retry_s = math.inf if self._backoff.may_try() else self._backoff.retry_at - now
         soonest_s = min(self._inbox.next_walk() - now, retry_s, self._status.due_in_s())
-        return min(self._config.settings.scan_seconds, max(0.05, soonest_s))
+        longest_s = LONGEST_NAP_S if self._drop_threads.busy() else self._config.settings.scan_seconds
+        return min(longest_s, max(0.05, soonest_s))
 
     # -- making drops -------------------------------------------------------------------------------
 
     def _drop_maker(self, progress: Progress) -> DropMaker:
         books, bench, told = self._books(), self._config.bench(progress), self._announcer.outcome
-        missed, doubts = self._upkeep.reconcile_soon, self._inbox.doubts
-        return DropMaker(self._folders, books, bench, missed, told, doubts, rules_changed=self.reload)
+        missed, doubts, beside = self._upkeep.reconcile_soon, self._inbox.doubts, self._side_by_side
+        return DropMaker(self._folders, books, bench, missed, told, doubts, beside, rules_changed=self.reload)
 
     def _books(self) -> Bookkeeping:
         return Bookkeeping(self._shop, self._ledger, self._config.rules, self._config.papers)
@@ -282,7 +285,7 @@ class Service:
     # -- ending -------------------------------------------------------------------------------------
 
     def _close(self) -> None:
-        """Stop the work in hand between two frames, then everything else. The drop stays in work."""
+        """Stop the work in hand between two frames, then everything else. The drops stay in work."""
         self._notifier.stopping()
         self._stopping.set()
         ends_at = self._monotonic() + STOP_S

@@ -114,6 +114,10 @@ class SetAside:
         noted = self._known.get(claim.id)
         return noted is None or noted.others_went
 
+    def knows(self, claim: Claim) -> bool:
+        """Tell whether the drop had a fault."""
+        return claim.id in self._known
+
     def holds(self, claim: Claim) -> bool:
         """Tell whether the drop is set aside."""
         noted = self._known.get(claim.id)
@@ -132,7 +136,7 @@ class SetAside:
         if now - self._looked_at < LOOK_EVERY_S:
             return
         self._looked_at = now
-        for name, noted in self._known.items():
+        for name, noted in list(self._known.items()):  # drops that are being made come and go meanwhile
             if noted.is_aside() and _look(self._work / name / "drop") != noted.seen:
                 self._tried_at[name] = now - self._retry_s()
 

@@ -1,15 +1,19 @@
-"""Which drop is made next: one in work that has a turn, then the first in the inbox, then one that must go last."""
+"""Which drop is made next: one in work that has a turn, then the first in the inbox, then one that must go last.
+
+A drop that had a fault, or an abrupt end, is made alone: when it fails again, that is seen to be its own fault. So
+while it waits for its turn nothing is begun beside the drops in hand.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from keyturn.inbox.waiting import Inbox
-from keyturn.service.abrupt_ends import next_in_turn, next_of_the_last
+from keyturn.service.abrupt_ends import goes_last, next_in_turn, next_of_the_last
 from keyturn.service.backoff import Backoff
 from keyturn.service.claiming import Claimer
 from keyturn.service.claims import Claim
-from keyturn.service.drop_threads import DropThreads
+from keyturn.service.drop_threads import DropThreads, Room
 from keyturn.service.set_aside import SetAside
 
 
@@ -33,11 +37,24 @@ class Turns:
         """Note that the service begins to make drops now: those that go last wait from now on."""
         self._opened_at = self._monotonic()
 
-    def next_claim(self, settled_s: float) -> Claim | None:
+    def next_claim(self, room: Room, settled_s: float) -> Claim | None:
         """Return the drop whose turn it is, taken from the inbox where it lay there; None where none has one.
 
         Within `settled_s` seconds of the service's start the inbox may hold drops that are not seen to be whole yet.
         """
+        if room is Room.NONE:
+            return None
+        return self._next_alone(settled_s) if room is Room.ANY else self._next_beside(small=room is Room.SMALL_BESIDE)
+
+    def _next_beside(self, *, small: bool) -> Claim | None:
+        """Return a drop that may be made beside those in hand. Where one waits that is to be made alone, none may."""
+        turns = [claim for claim in self._aside.free(self._threads.pending) if self._aside.has_a_turn(claim)]
+        if any(self._threads.goes_alone(claim) and not goes_last(claim) for claim in turns):
+            return None
+        free = (claim for claim in turns if not goes_last(claim) and (claim.is_small or not small))
+        return next(free, None) or self._claimer.claim_next(self._monotonic(), small=small)
+
+    def _next_alone(self, settled_s: float) -> Claim | None:
         now, free = self._monotonic(), self._aside.free(self._threads.pending)
         claim = next_in_turn(list(filter(self._aside.has_a_turn, free))) or self._claimer.claim_next(now)
         if claim is None and free and self._backoff.may_try():

@@ -82,7 +82,7 @@ class Progress:
             raise Stopped
 
     def times(self) -> str:
-        """Return the seconds since the beginning and those of each stage: "3.2 s: reading 0.1, frames 3.1"."""
+        """Return the clock's seconds since the beginning and those of each stage: "3.2 s: reading 0.1, frames 3.1"."""
         self.stage("")
         stages = ", ".join(f"{stage} {seconds:.3f}" for stage, seconds in self._spent.items())
         return f"{self._clock() - self._began:.3f} s: {stages}"

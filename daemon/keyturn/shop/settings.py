@@ -161,7 +161,8 @@ class Settings(BaseSettings):
     """All settings. `workers` 0: one a processor core. `crew`: "local", or the address of a Dask scheduler.
 
     `language` is that of the papers: sheets, cards, INSTALL.txt and rejects pages.
-    A drop that is set aside for a fault of its own is tried again every `retry_aside_minutes`.
+    A drop that is set aside for a fault of its own is tried again every `retry_aside_minutes`. `drops_at_once` drops
+    are made side by side at most, one of them large.
     """
 
     model_config = SettingsConfigDict(env_prefix="KEYTURN_", env_nested_delimiter="__", frozen=True, extra="forbid")
@@ -171,6 +172,7 @@ class Settings(BaseSettings):
     scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
     watch: Literal["auto", "events", "polling"] = "auto"
     workers: Annotated[int, Field(ge=0, le=256)] = 0
+    drops_at_once: Annotated[int, Field(ge=1, le=16)] = 2
     crew: CrewAddress = "local"
     keep: KeepSettings = KeepSettings()
     hooks: HookSettings = HookSettings()

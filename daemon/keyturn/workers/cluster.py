@@ -71,8 +71,8 @@ class _JobFiles:
 class ClusterCrew:
     """A crew of the workers of the cluster whose scheduler listens at `address`.
 
-    That is tcp://host:port, or tls:// with Dask's own settings for certificates. The crew connects at the first job and
-    raises `ShopFault` where the cluster is at fault.
+    That is tcp://host:port, or tls:// with Dask's own settings for certificates. It connects at the first job. Raise
+    `ShopFault` where the cluster is at fault. Several threads may give it jobs at once.
     """
 
     def __init__(self, address: str, limits: Workers, preload: str = "") -> None:
@@ -80,6 +80,7 @@ class ClusterCrew:
         self._versions = versions()
         self._client: Any = None
         self._closed = threading.Event()
+        self._sending = threading.RLock()  # held while the crew connects, or hands files to the cluster
         self._files: OrderedDict[tuple[Path, FileIdentity], _Sent] = OrderedDict()
         self._threads, self._looked_at, self._seen_at = 0, 0.0, 0.0
 
@@ -139,10 +140,13 @@ class ClusterCrew:
     # -- the cluster ------------------------------------------------------------------------------
 
     def _connect(self) -> None:
-        if self._client is not None and self._client.status != "running":
-            self.rest()
-        if self._client is not None:
-            return
+        with self._sending:
+            if self._client is not None and self._client.status != "running":
+                self.rest()
+            if self._client is None:
+                self._enter()
+
+    def _enter(self) -> None:
         with self._talking():
             self._client = distributed.Client(  # type: ignore[no-untyped-call]
                 self._address, timeout=CONNECT_S, set_as_default=False, name="keyturn"
@@ -177,7 +181,7 @@ class ClusterCrew:
         now = time.monotonic()
         if now - self._looked_at >= LOOK_S or not self._threads:
             with self._talking():
-                self._threads = sum(self._client.nthreads().values())
+                self._threads = sum(self._cluster().nthreads().values())
             self._looked_at = now
             self._seen_at = now if self._threads else self._seen_at
         if now - self._seen_at > WORKERS_WITHIN_S:
@@ -200,13 +204,14 @@ class ClusterCrew:
 
     def _send(self, task: Callable[[J], R], job: J, name: str) -> Any:
         files = _JobFiles()
-        packed_job = remote_job.packed(
-            (self._limits, self._preload, task, job, name), lambda path: self._add_file(path, files)
-        )
+        with self._sending:
+            packed_job = remote_job.packed(
+                (self._limits, self._preload, task, job, name), lambda path: self._add_file(path, files)
+            )
         names = tuple(files.kept)
         key = f"{getattr(task, '__name__', 'task')}-{uuid4().hex}"  # the cluster's pages count jobs by the first word
         with self._talking():
-            return self._client.submit(
+            return self._cluster().submit(
                 remote_job.work,
                 self._versions,
                 packed_job,
@@ -277,9 +282,13 @@ class ClusterCrew:
         if self._closed.is_set():
             raise CancelledError
         with self._talking():
-            if self._client.status != "running":
-                raise ConnectionError(self._client.status)
-            self._client.nthreads()
+            self._cluster().nthreads()
+
+    def _cluster(self) -> Any:
+        """Return the connection. Raise ConnectionError where there is none: another thread may have left it."""
+        if (client := self._client) is None or client.status != "running":
+            raise ConnectionError("left")
+        return client
 
 
 def _name_of(path: Path, data: bytes) -> str:

@@ -8,6 +8,7 @@ cannot be started are no job's fault but the machine's.
 from __future__ import annotations
 
 import os
+import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import CancelledError, Future, TimeoutError, wait
@@ -97,7 +98,7 @@ class _Given(NamedTuple):
 
 
 class LocalCrew:
-    """A crew of processes on this machine, started at the first job.
+    """A crew of processes on this machine, started at the first job. Several threads may give it jobs at once.
 
     `size` is the number of processes, 0 for one a processor. `preload` names a module that imports what the tasks
     need: it is imported once, before the workers are forked.
@@ -108,6 +109,8 @@ class LocalCrew:
         self._preload = preload
         self._limits = limits
         self._pool: ProcessPool | None = None
+        self._changing = threading.RLock()  # held while a pool is begun, given a job, or taken away
+        self._runs = 0
         self._closed = False
 
     @property
@@ -116,6 +119,8 @@ class LocalCrew:
 
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
         window: deque[tuple[J, _Given]] = deque()
+        with self._changing:
+            self._runs += 1
         try:
             for job in jobs:
                 window.append((job, self._start(task, job)))
@@ -126,16 +131,19 @@ class LocalCrew:
                 first, given = window.popleft()
                 yield self._result(task, first, given, names)
         finally:
+            with self._changing:
+                self._runs -= 1
             for _, given in window:
                 given.future.cancel()
 
     def wake(self) -> None:
-        try:
-            active = self._running_pool().active  # reading it starts them
-        except (RuntimeError, OSError):
-            active = False
-        if not active:
-            self.rest()  # the first job tries again and reports it
+        with self._changing:
+            try:
+                active = self._running_pool().active  # reading it starts them
+            except (RuntimeError, OSError):
+                active = False
+            if not active:
+                self.rest()  # the first job tries again and reports it
 
     def _running_pool(self) -> ProcessPool:
         if self._closed:
@@ -154,15 +162,16 @@ class LocalCrew:
 
     def _start(self, task: Callable[[J], R], job: J) -> _Given:
         """Give the job to the workers. Begin with new ones where they fail; raise `ShopFault` where those fail too."""
-        try:
-            return self._scheduled(task, job)
-        except (RuntimeError, OSError) as error:  # no process, thread, pipe or semaphore is to be had
-            logger.warning("the workers cannot be started ({}); trying once more", _why(error))
-        self.rest()
-        try:
-            return self._scheduled(task, job)
-        except (RuntimeError, OSError) as error:
-            raise _no_workers(error) from error
+        with self._changing:
+            try:
+                return self._scheduled(task, job)
+            except (RuntimeError, OSError) as error:  # no process, thread, pipe or semaphore is to be had
+                logger.warning("the workers cannot be started ({}); trying once more", _why(error))
+            self.rest()
+            try:
+                return self._scheduled(task, job)
+            except (RuntimeError, OSError) as error:
+                raise _no_workers(error) from error
 
     def _scheduled(self, task: Callable[[J], R], job: J) -> _Given:
         pool = self._running_pool()
@@ -217,7 +226,8 @@ class LocalCrew:
         return Refused([refuse(DEFEATED, what, "save it anew, smaller", file=names(job))])
 
     def rest(self) -> None:
-        pool, self._pool = self._pool, None
+        with self._changing:
+            pool, self._pool = self._pool, None
         if pool is not None:
             pool.stop()  # type: ignore[no-untyped-call]
             pool.join()
@@ -225,21 +235,23 @@ class LocalCrew:
     def shed(self) -> None:
         """End the workers where one of them keeps more than `kept_mib`: the pictures that it read last.
 
-        Ending them and starting new ones takes 0.1 s.
+        Ending them and starting new ones takes 0.1 s. While they have jobs they go on: what they read last is in use.
         """
-        held = [worker_limits.held_mib(pid) for pid in self._workers()]
-        if max(held, default=0.0) > self._limits.kept_mib:
-            logger.debug("the workers keep {} MiB: new ones", " and ".join(f"{mib:.0f}" for mib in held))
-            self.rest()
+        with self._changing:
+            held = [worker_limits.held_mib(pid) for pid in self._workers()] if not self._runs else []
+            if max(held, default=0.0) > self._limits.kept_mib:
+                logger.debug("the workers keep {} MiB: new ones", " and ".join(f"{mib:.0f}" for mib in held))
+                self.rest()
 
     def _workers(self) -> dict[int, Any]:
         """Return the workers that run, by their process ids."""
-        return {} if self._pool is None else dict(self._pool._pool_manager.worker_manager.workers)
+        pool = self._pool
+        return {} if pool is None else dict(pool._pool_manager.worker_manager.workers)
 
     def close(self) -> None:
         self._closed = True
-        if self._pool is not None:
-            self._pool.stop()  # type: ignore[no-untyped-call]
+        if (pool := self._pool) is not None:
+            pool.stop()  # type: ignore[no-untyped-call]
             for worker in self._workers().values():
                 worker.kill()  # one that reads a picture takes no notice of SIGTERM, and `join` gives each 3 s
         self.rest()
