@@ -86,8 +86,10 @@ def after_recovery(shop: Shop, drops: list[Laid], asked: Asked) -> None:
     asked.that(not litter, f"litter: {litter}")
     _ledger_agrees(shop, asked)
     for revision in revisions(shop):
-        noted = shop.state / "numbers" / revision.relative_to(shop.outbox)
-        asked.that(noted.is_file(), f"the number of {revision.name} may be used again")
+        job, number = revision.name.rsplit("-r", 1)
+        noted = (shop.state / "numbers" / revision.parent.name).glob(f"{job}-r*")
+        highest = max((int(path.name.rsplit("-r", 1)[1]) for path in noted), default=0)
+        asked.that(highest >= int(number), f"the number of {revision.name} may be used again")
     for customer in {p.parent for p in revisions(shop)}:
         asked.that(_whole_page(customer / "proof.html"), f"no sheet for {customer.name}")
     asked.that(_whole_page(shop.board), "no board")

@@ -76,6 +76,16 @@ def drops(shop: Shop) -> list[Laid]:
     return [lay_bad(shop), lay_zip(shop), lay_good(shop)]
 
 
+def same_job(shop: Shop) -> list[Laid]:
+    """Two drops of one job: its revisions 1 and 2."""
+    laid = []
+    for name, first in (("van", 1), ("van-again", 9)):
+        folder = draw(shop.inbox / name, first)
+        (folder / "job.toml").write_text(f'customer = "Fern Hollow"\njob = "van"\nradio = "tiny"\nartist = "{name}"\n')
+        laid.append(Laid(name, contents(folder), "ready"))
+    return laid
+
+
 def one_good(shop: Shop) -> list[Laid]:
     return [lay_good(shop)]
 
@@ -215,8 +225,11 @@ SCENARIOS = {
     "fleet": Scenario(fleet),
     "fleet-rest": Scenario(fleet_with_rest),
     "stock": Scenario(stock),
+    "beside": Scenario(drops, {"beside": True}),
+    "beside-same": Scenario(same_job, {"beside": True}),
     "answers-apart": Scenario(answers, mounts=("inbox", "archive", "rejects")),
     "inbox-apart": Scenario(drops, mounts=("inbox",)),
+    "beside-apart": Scenario(drops, {"beside": True}, ("inbox", "outbox", "archive", "rejects")),
     "all-apart": Scenario(good_and_bad, mounts=("inbox", "outbox", "archive", "rejects")),
     "fleet-apart": Scenario(fleet_with_rest, mounts=("inbox", "outbox", "archive", "rejects")),
     "changed-apart": Scenario(changed, {"changed": True}, ("inbox",)),

@@ -2,8 +2,8 @@
 a fraction of a second.
 
 The forked service is the real one but for four things that would make its system calls differ from run to run:
-its clock is counted (each nap is a second), its bench works on the loop's own thread, its crew is inline, and its
-random names come from the order's seed where there is one.
+its clock is counted (each nap is a second), its bench works on the loop's own thread (by turns with it, where the order
+asks for drops side by side), its crew is inline, and its random names come from the order's seed where there is one.
 As a program it is fed with one JSON order a line on stdin, and answers with the process's number, then with how it
 ended. `forks` calls it in its own process.
 """
@@ -32,13 +32,14 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, ClassVar
 
 os.environ |= {"OPENBLAS_NUM_THREADS": "1", "VIPS_CONCURRENCY": "1"}  # a fork takes no threads with it
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from greenlet import getcurrent, greenlet
 from loguru import logger
 
 from faults import scenarios
@@ -49,6 +50,7 @@ from keyturn.service import drop_threads
 from keyturn.service.loop import Service
 from keyturn.shop import durable_files, file_digests
 from keyturn.shop.folders import Shop
+from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
 from keyturn.workers.crew import InlineCrew
 
@@ -112,6 +114,8 @@ class Naps(threading.Event):
 
     def wait(self, timeout: float | None = None) -> bool:
         self._clock.pass_on(1.0)
+        for thread in ByTurns.going:
+            thread.go_on()
         if self._clock.seconds > MOST_NAPS:
             raise TimeoutError("the shop is never quiet")
         return True
@@ -131,6 +135,50 @@ class AtOnce:
 
     def join(self, timeout: float | None = None) -> None:
         return
+
+
+class ByTurns(AtOnce):
+    """A thread that works by turns with the loop: it goes on at each of the loop's naps, up to its drop's next stage
+    or frame. Several drops are so made side by side, in the same order in every run."""
+
+    going: ClassVar[list[ByTurns]] = []
+
+    def __init__(self, target: Callable[..., None], args: tuple[Any, ...], name: str) -> None:
+        self._turns = greenlet(lambda: target(*args))
+
+    def start(self) -> None:
+        self.going.append(self)
+        self.go_on()
+
+    def is_alive(self) -> bool:
+        return not self._turns.dead
+
+    def go_on(self) -> None:
+        if self.is_alive():
+            self._turns.switch()
+
+    def join(self, timeout: float | None = None) -> None:
+        while self.is_alive():
+            self.go_on()
+
+
+class ByTurnsProgress(Progress):
+    """Gives the turn back at each stage and frame; not while the drop moves on, which others wait for."""
+
+    def stage(self, name: str, pieces: int = 0) -> None:
+        super().stage(name, pieces)
+        if name not in ("publish", "sheet", ""):
+            _give_back_the_turn()
+
+    def check(self) -> None:
+        _give_back_the_turn()
+        super().check()
+
+
+def _give_back_the_turn() -> None:
+    loop = getcurrent().parent
+    if loop is not None:
+        loop.switch()
 
 
 def _changed_while_made() -> None:
@@ -156,7 +204,11 @@ def serve(order: dict[str, Any], clock: Clock) -> int:
         names = random.Random(order["seed"])
         secrets.token_hex = lambda nbytes=None: names.randbytes(nbytes or 32).hex()
         os.getpid = lambda: 4242  # the lock holds it
-    drop_threads.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
+    if order.get("beside"):
+        drop_threads.threading = SimpleNamespace(Thread=ByTurns)  # type: ignore[assignment]
+        drop_threads.Progress = ByTurnsProgress  # type: ignore[misc]
+    else:
+        drop_threads.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
     # Every file counts as just written, however long ago a test laid it: else the calls would depend on the hour.
     file_digests.time = SimpleNamespace(time=lambda: 0.0)  # type: ignore[assignment]
     if order.get("changed"):
