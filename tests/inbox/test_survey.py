@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.inbox.survey import digest, snapshot, survey
+from keyturn.inbox.survey import SMALL_BYTES, SMALL_FILES, digest, is_small, snapshot, survey
 from keyturn.shop import rulebook
 from keyturn.shop.file_digests import FileDigests
 from keyturn.shop.reasons import Kind
@@ -120,3 +120,14 @@ def test_equal_drops_have_equal_digests_wherever_they_lie(root: Path, tmp_path: 
     assert digest(survey(root, INTAKE), FileDigests()) == digest(survey(other, INTAKE), FileDigests())
     (other / "lamps" / "1.png").write_bytes(b"two")
     assert digest(survey(root, INTAKE), FileDigests()) != digest(survey(other, INTAKE), FileDigests())
+
+
+def test_a_drop_is_small_by_its_files_and_by_their_bytes(root: Path) -> None:
+    assert is_small(snapshot(root))
+    with (root / "clip.mp4").open("wb") as file:
+        file.truncate(SMALL_BYTES)
+    assert not is_small(snapshot(root))
+    (root / "clip.mp4").unlink()
+    for number in range(SMALL_FILES):
+        (root / "lamps" / f"{number:04d}.png").touch()
+    assert not is_small(snapshot(root))

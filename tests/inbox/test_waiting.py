@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from keyturn.inbox import survey
 from keyturn.inbox import waiting as inboxes
 from keyturn.inbox.survey import Snapshot, snapshot
 from keyturn.inbox.waiting import HOLD_S, LONGEST_PAUSE_S, MOST_LISTED, Inbox
@@ -92,6 +93,21 @@ def test_rush_goes_before_the_rest(inbox: Inbox, arrive: Drop) -> None:
     assert [w.name for w in inbox.waiting()] == ["c", "d", "a", "b"]
     assert [w.rush for w in inbox.waiting()] == [True, True, False, False]
     assert turns(inbox) == ["c", "d", "a", "b"]
+
+
+def test_a_small_drop_passes_a_large_one_where_only_small_ones_have_a_turn(
+    inbox: Inbox, arrive: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    film = arrive("a-film", rush=True)
+    for number in range(9):
+        (film / f"note-{number}.txt").touch()
+    arrive("van")
+    monkeypatch.setattr(survey, "SMALL_FILES", 6)
+    settle(inbox)
+    assert (inbox.next() or pytest.fail()).name == "a-film"
+    assert (inbox.next(small=True) or pytest.fail()).name == "van"
+    inbox.forget("van")
+    assert inbox.next(small=True) is None
 
 
 def test_a_manifest_with_faults_elsewhere_can_still_be_in_a_rush(inbox: Inbox, arrive: Drop) -> None:

@@ -1,4 +1,4 @@
-"""The thread that makes drops: what the loop learns from it, and how it waits after a fault."""
+"""The threads that make drops: what the loop learns from them, and how it waits after a fault."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ import pytest
 
 from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim, Outcome
-from keyturn.service.drop_threads import DropThreads
+from keyturn.service.drop_threads import DropThreads, Room
 from keyturn.service.set_aside import SetAside
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.state_records import Working
 from keyturn.workers.crew import InlineCrew
+from samples import PATIENCE_S
 
 CLAIM = Claim(id="20260301T093000-abc123-van", name="van", form="folder", claimed_at="2026-03-01T09:30:00+00:00")
 
@@ -190,3 +191,42 @@ def test_a_path_in_the_drop_that_is_too_long_is_the_drop_s_fault() -> None:
     loop = Loop(fails).make().make()
     assert loop.backoff.fault == ""
     assert ["shorter folder names" in row.mend for row in loop.aside.rows()] == [True]
+
+
+def test_there_is_room_for_one_large_drop_and_small_ones_beside_it() -> None:
+    let_go = threading.Event()
+
+    def waits(progress: Progress) -> Outcome:
+        let_go.wait(PATIENCE_S)
+        return Outcome.READY
+
+    small = [CLAIM.model_copy(update={"id": f"{CLAIM.id}-{n}", "is_small": True}) for n in range(3)]
+    loop = Loop(waits)
+    assert loop.thread.room(3) is Room.ANY
+    loop.thread.start(small[0])
+    assert loop.thread.room(3) is Room.ANY_BESIDE and loop.thread.room(1) is Room.NONE
+    loop.thread.start(CLAIM)
+    assert loop.thread.room(3) is Room.SMALL_BESIDE
+    loop.thread.doubt()
+    assert loop.thread.room(3) is Room.NONE, "the folders are looked through first, when nothing is being made"
+    loop.thread.doubtful = False
+    loop.thread.start(small[1])
+    assert loop.thread.room(3) is Room.NONE
+    assert [w.name for w in loop.thread.in_work()] == ["van"] * 3
+    let_go.set()
+    loop.thread.join(PATIENCE_S)
+    assert loop.thread.room(3) is Room.ANY and loop.thread.in_work() == ()
+
+
+def test_nothing_is_made_beside_a_drop_that_ended_the_service() -> None:
+    let_go = threading.Event()
+
+    def waits(progress: Progress) -> Outcome:
+        let_go.wait(PATIENCE_S)
+        return Outcome.READY
+
+    loop = Loop(waits)
+    loop.thread.start(CLAIM.model_copy(update={"tries": 1, "is_small": True}))
+    assert loop.thread.room(3) is Room.NONE
+    let_go.set()
+    loop.thread.join(PATIENCE_S)

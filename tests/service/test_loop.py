@@ -9,10 +9,12 @@ import threading
 import time
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from keyturn import pipeline
+from keyturn.inbox import survey
 from keyturn.outbox import shop_state
 from keyturn.service import loop
 from keyturn.service.loop import Service
@@ -23,6 +25,11 @@ from keyturn.workers.crew import InlineCrew
 from samples import PATIENCE_S, Clock, Drop, until
 from shop_runs import lay, rejected, revisions, run_until_quiet, service_of
 from slow_crew import SlowCrew
+
+
+def set_at_once(shop: Shop, drops: int) -> None:
+    settings = shop.root / "keyturn.toml"
+    settings.write_text(f"drops_at_once = {drops}\n{settings.read_text(encoding='utf-8')}", encoding="utf-8")
 
 
 def test_a_drop_goes_through_to_outbox_and_archive(shop: Shop, drop: Drop) -> None:
@@ -104,6 +111,7 @@ def test_twenty_drops_at_once_all_end_somewhere_and_none_twice(shop: Shop, drop:
 
 
 def test_a_rush_drop_goes_before_those_that_wait(shop: Shop, drop: Drop) -> None:
+    set_at_once(shop, 1)
     for name in ("a", "b"):
         lay(drop(name, frames=1), shop)
     lay(drop("z", frames=1, manifest='customer = "C"\nradio = "tiny"\nrush = true\n'), shop)
@@ -115,6 +123,85 @@ def test_a_rush_drop_goes_before_those_that_wait(shop: Shop, drop: Drop) -> None
 
     Service(shop, on_progress=note, crew_of=lambda settings, rules: InlineCrew()).run(until_quiet=True)
     assert made == ["z", "a", "b"]
+
+
+class Held:
+    """Holds every drop in `pipeline.make` until `let_go` is set; `in_hand` gets their names."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.in_hand: list[str] = []
+        self.let_go = threading.Event()
+        real = pipeline.make
+
+        def make(job: pipeline.Job, *args: Any) -> pipeline.Made:
+            self.in_hand.append(job.name)
+            self.let_go.wait(PATIENCE_S)
+            return real(job, *args)
+
+        monkeypatch.setattr(pipeline, "make", make)
+
+
+def test_two_drops_are_made_at_the_same_time_and_both_are_told(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch, running: Service
+) -> None:
+    held = Held(monkeypatch)
+    for name in ("bus", "van", "cart"):
+        lay(drop(name, frames=1), shop)
+    until(lambda: len(held.in_hand) == 2)
+    until(lambda: {w.name for w in shop_state.current_state(shop).working} == set(held.in_hand))
+    time.sleep(0.3)
+    assert len(held.in_hand) == 2, "drops_at_once is 2"
+    held.let_go.set()
+    until(lambda: len(revisions(shop)) == 3 and running.state().working == ())
+    assert {job.job for job in running.state().ready} == {"bus", "cart", "van"}
+
+
+def test_a_drop_of_the_same_job_waits_and_becomes_the_next_revision(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch, running: Service
+) -> None:
+    held = Held(monkeypatch)
+    for name in ("van", "van-again"):
+        lay(drop(name, frames=1, manifest='customer = "C"\nradio = "tiny"\njob = "van"\n'), shop)
+    until(lambda: len(running.state().working) == 2)
+    time.sleep(0.3)
+    assert held.in_hand == ["van"]
+    held.let_go.set()
+    until(lambda: revisions(shop) == ["c/van-r1", "c/van-r2"])
+
+
+def test_a_small_drop_passes_a_large_one_in_hand_and_another_large_one_waits(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch, running: Service
+) -> None:
+    """Names, for the large ones are told by what is in the inbox: `survey.SMALL_FILES`."""
+    monkeypatch.setattr(survey, "SMALL_FILES", 6)
+    held = Held(monkeypatch)
+    lay(drop("a-film", frames=9), shop)
+    until(lambda: held.in_hand == ["a-film"])
+    lay(drop("b-film", frames=9), shop)
+    until(lambda: running.state().waiting_total == 1)
+    lay(drop("van", frames=1), shop)
+    until(lambda: held.in_hand == ["a-film", "van"])
+    assert [w.name for w in running.state().waiting] == ["b-film"]
+    held.let_go.set()
+    until(lambda: len(revisions(shop)) == 3)
+
+
+def test_a_stop_leaves_both_drops_in_work_for_the_next_start(
+    shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held = Held(monkeypatch)
+    for name in ("bus", "van"):
+        lay(drop(name, frames=1), shop)
+    service = service_of(shop)
+    thread = threading.Thread(target=service.run)
+    thread.start()
+    until(lambda: len(held.in_hand) == 2)
+    service.stop()
+    held.let_go.set()
+    thread.join(PATIENCE_S)
+    assert revisions(shop) == [] and len(list(shop.work.iterdir())) == 2
+    run_until_quiet(shop)
+    assert len(revisions(shop)) == 2
 
 
 def test_a_zip_in_the_inbox_is_a_drop(shop: Shop, drop: Drop) -> None:

@@ -53,6 +53,41 @@ def test_jobs_are_drawn_only_as_results_are_taken(crew: LocalCrew) -> None:
     results.close()  # type: ignore[attr-defined]
 
 
+def test_several_threads_may_give_jobs_to_one_crew(crew: LocalCrew) -> None:
+    found: dict[int, list[int | Refused]] = {}
+
+    def run(first: int) -> None:
+        found[first] = list(crew.run(square, range(first, first + 40), str))
+
+    threads = [threading.Thread(target=run, args=(100 * number,)) for number in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == {100 * n: [m * m for m in range(100 * n, 100 * n + 40)] for n in range(4)}
+
+
+def test_workers_that_one_thread_ends_are_started_again_for_another_s_jobs(crew: LocalCrew) -> None:
+    results = crew.run(square, range(20), str)
+    assert next(results) == 0
+    crew.rest()
+    assert list(results) == [n * n for n in range(1, 20)]
+
+
+def test_workers_with_jobs_keep_what_they_read_last() -> None:
+    """What one drop leaves is given back when no other one is being made."""
+    crew = LocalCrew(1, limits(kept_mib=0))
+    results = crew.run(square, range(20), str)
+    next(results)
+    before = set(crew._workers())
+    crew.shed()
+    assert set(crew._workers()) == before
+    assert len(list(results)) == 19
+    crew.shed()
+    assert crew._workers() == {}
+    crew.close()
+
+
 def test_a_refused_a_dying_a_hanging_and_a_greedy_job_cost_only_themselves(crew: LocalCrew) -> None:
     results = list(crew.run(odd, range(1, 11), lambda n: f"{n}.png"))
     kept = [r for r in results if not isinstance(r, Refused)]
