@@ -18,6 +18,7 @@ from keyturn.service.claims import CLAIM_ID, LEAVING, Claim, left_by, read_recor
 from keyturn.service.drop_folders import DropFolders
 from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
+from keyturn.shop.listing import listed
 from keyturn.shop.own_files import is_own_folder, is_plain_folder, remove_left_over
 
 
@@ -78,7 +79,7 @@ def _finish_claims_from_another_mount(folders: DropFolders, alive: Callable[[], 
     """Remove each hidden drop in the inbox whose copy in work is whole, or was and has gone on since; put every other
     one back under its name."""
     shop = folders.shop
-    for leaving in shop.inbox.glob(f"{LEAVING}*"):
+    for leaving in listed(shop.inbox, f"{LEAVING}*"):
         alive()
         claim_id, name = left_by(leaving.name)
         claim = read_record(shop.work / claim_id / "claim.json", Claim)
@@ -91,7 +92,7 @@ def _finish_claims_from_another_mount(folders: DropFolders, alive: Callable[[], 
 
 def _has_gone_on(shop: Shop, claim_id: str) -> bool:
     """Tell whether the claim's drop lies in archive or rejects: its share went away before the original was removed."""
-    if any(shop.archive.glob(f"*/*--{glob.escape(claim_id)}")):
+    if any(listed(folder, f"*--{glob.escape(claim_id)}") for folder in filter(is_plain_folder, shop.archive.iterdir())):
         return True
     rejections = (record_files.read_rejection(folder) for folder in shop.rejects.iterdir())
     return any(rejection is not None and rejection.claim == claim_id for rejection in rejections)

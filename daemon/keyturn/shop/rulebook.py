@@ -19,6 +19,7 @@ from pydantic import BaseModel, Field, ValidationError
 from keyturn.shop import player_facts
 from keyturn.shop.folding import folded
 from keyturn.shop.label_sheets import Labels
+from keyturn.shop.listing import listed
 from keyturn.shop.name_rules import Fat, Names
 from keyturn.shop.named_kinds import NamedKinds
 from keyturn.shop.radio_profile import Radio, Rule, Sourced
@@ -208,7 +209,7 @@ _BOOKS: dict[str, type[Rule]] = {"safety": Safety, "intake": Intake, "usb": Usb,
 def load(shop_rules: Path | None = None) -> Rulebook:
     """Return the rules that ship with Keyturn, with the shop's own (a folder) in their place where it has any.
 
-    Raise `ShopFault` naming every file and field at fault.
+    Raise `ShopFault` naming every file and field at fault, OSError where the shop's cannot be listed.
     """
     layers = [SHIPPED] + ([shop_rules] if shop_rules and shop_rules.is_dir() else [])
     books = {name: _book(name, model, layers) for name, model in _BOOKS.items()}
@@ -229,7 +230,7 @@ def _radios(layers: Iterable[Path], players: player_facts.Table) -> tuple[dict[s
     """Return the radios of all layers by name, and every error. A later layer replaces a radio of the same name."""
     radios: dict[str, Radio] = {}
     errors: list[str] = []
-    for path in (path for layer in layers for path in sorted((layer / "radios").glob("*.toml"))):
+    for path in (path for layer in layers for path in listed(layer / "radios", "*.toml")):
         data, unreadable = _toml(path)
         radio, wrong = _validated(Radio, {"name": path.stem} | data, path, {"players": players})
         errors += unreadable + wrong
