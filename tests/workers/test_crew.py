@@ -13,11 +13,12 @@ from typing import Any
 
 import pytest
 from loguru import logger
+from pebble.pool.process import PoolManager
 
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused, ShopFault
 from keyturn.shop.rulebook import Workers
-from keyturn.workers.crew import MOST_STARTS, InlineCrew, LocalCrew
+from keyturn.workers.crew import DEFEATED, MOST_STARTS, InlineCrew, LocalCrew
 from keyturn.workers.process_start import ForkingContext
 from keyturn.workers.worker_limits import held_mib
 from samples import dies_then_hangs, hoard, odd, square, until
@@ -118,6 +119,20 @@ def test_workers_that_die_at_their_start_are_the_shop_s_fault() -> None:
         with pytest.raises(ShopFault, match="no workers can be started"):
             list(crew.run(square, [2, 3], str))
     crew.close()
+
+
+def test_a_job_that_ends_its_worker_before_it_was_heard_of_is_to_blame_and_not_the_machine(
+    crew: LocalCrew, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """pebble gives up the pool where a worker ends of whose job it has not heard yet: here of every job."""
+
+    def unheard(self: PoolManager, worker_id: int) -> None:
+        raise BrokenProcessPool("All workers expired")
+
+    monkeypatch.setattr(PoolManager, "find_expired_task", unheard)
+    four, five = crew.run(odd, [4, 5], lambda n: f"{n}.png")
+    assert four == 4 and isinstance(five, Refused)
+    assert (five.reasons[0].code, five.reasons[0].file) == (DEFEATED, "5.png")
 
 
 def test_workers_that_die_while_they_wait_are_started_again(crew: LocalCrew, monkeypatch: pytest.MonkeyPatch) -> None:

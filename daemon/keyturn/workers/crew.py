@@ -181,20 +181,31 @@ class LocalCrew:
         return _Given(future, pool)  # pebble's futures are concurrent.futures' own
 
     def _made(self, task: Callable[[J], R], job: J, given: _Given) -> R:
-        """Return what the workers make of the job. Where they all died before they began, give it to new ones.
+        """Return what the workers make of the job. Where the pool broke, give it to new ones.
 
-        What broke a worker's memory may end it later, when it waits for another job: that is no fault of the machine.
+        A job before this one may have spoilt a worker's memory. Or this job ends its worker so soon that pebble has not
+        heard yet that it was begun: then workers that do nothing else live, and the job is to blame, not the machine.
+        Raise `ProcessExpired` in that case.
         """
         for _ in range(MOST_STARTS - 1):
             try:
                 return self._awaited(given)  # type: ignore[no-any-return]
             except BrokenProcessPool as error:
-                logger.warning("the workers died at their start ({}); trying once more", _why(error))
+                logger.warning("the workers died ({}); trying once more", _why(error))
             given = self._start(task, job)
         try:
             return self._awaited(given)  # type: ignore[no-any-return]
         except BrokenProcessPool as error:
+            if self._live():
+                raise ProcessExpired("Abnormal termination") from error  # type: ignore[no-untyped-call]
             raise _no_workers(error) from error
+
+    def _live(self) -> bool:
+        """Tell whether workers live that are given nothing to do."""
+        try:
+            return bool(self._awaited(self._start(worker_limits.nothing, None)))
+        except BrokenProcessPool:
+            return False
 
     def _awaited(self, given: _Given) -> Any:
         while not wait([given.future], timeout=LOOK_S).done:

@@ -35,6 +35,11 @@ def within_cpu(task: Callable[[J], R], job: J, cpu_seconds: int) -> R:
     return task(job)
 
 
+def nothing(job: None) -> bool:
+    """Do nothing: a worker that returns from this was started and has its limits."""
+    return True
+
+
 def held_mib(pid: int) -> float:
     """Return the memory of a worker that is not a file's, in MiB (proc(5), statm); 0 where it has ended.
 
