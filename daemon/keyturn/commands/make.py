@@ -50,7 +50,7 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     """Yield what one drop is made with: the shop's rules or those that ship, workers, a progress bar."""
     shop = shop_if_any(root)
     rules = rulebook.load(shop.rules if shop else None)
-    wanted = settings.load(shop.root) if shop else settings.Settings()
+    wanted = settings.load(shop.root) if shop else settings.without_shop()
     here = wanted.crew == "local"  # then on every core, since somebody waits
     crew = LocalCrew(0, rules.intake.workers, PRELOAD) if here else frame_crew(wanted, rules)
     try:
