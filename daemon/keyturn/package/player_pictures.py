@@ -19,7 +19,7 @@ from keyturn.package.radio_job import RadioJob
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.reasons import Refused
 from keyturn.shop.records import PlayerPicture, RadioPlayer
-from keyturn.workers.crew import Crew
+from keyturn.workers.crew import Crew, end
 
 MOVING = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
 """Short sides in pixels and WebP qualities of moving pictures. The first that keeps to the budget is taken."""
@@ -99,13 +99,26 @@ def player_of(
     sample = [moving[at] for at in evenly_spaced(len(moving), SAMPLE)]
     rest = [number for number in moving if number not in sample]
     for short_side, quality in MOVING if moving else MOVING[:1]:
-        tried = list(work.pictures(sample, short_side, quality))
-        mean = sum(len(picture.data) for picture in tried) / max(1, len(tried))
-        if mean * len(moving) <= left:
+        budget = left * len(sample) / len(moving) if moving else left
+        tried = _within(work.pictures(sample, short_side, quality), budget)
+        if tried is not None:
             wide, high = work.size(short_side)
             pictures = (*standing, *tried, *work.pictures(rest, short_side, quality))
             return RadioPlayer(radio=job.plan.radio.name, logo=logo, width=wide, height=high, pictures=pictures)
     return None
+
+
+def _within(pictures: Iterator[PlayerPicture], budget: float) -> list[PlayerPicture] | None:
+    """Return the pictures; None as soon as they take more than `budget` characters, and no further one is made."""
+    taken: list[PlayerPicture] = []
+    size = 0
+    for picture in pictures:
+        taken.append(picture)
+        size += len(picture.data)
+        if size > budget:
+            end(pictures)
+            break
+    return taken if size <= budget else None
 
 
 @dataclass(frozen=True, slots=True)
