@@ -20,6 +20,8 @@ from keyturn.package.animation import data_uri
 from keyturn.package.player_pictures import SAMPLE, PictureDone, PictureJob, make_picture
 from keyturn.package.radio_job import PLAYER_SHARE
 from keyturn.pipeline import Bench
+from keyturn.shop import fast_libraries
+from keyturn.shop.fast_libraries import library
 from keyturn.shop.papers import Papers
 from keyturn.shop.records import PlayerPicture, RadioPlayer
 from samples import Drop
@@ -148,3 +150,15 @@ def test_a_picture_that_is_all_new_needs_no_base() -> None:
 
     done = make_picture(PictureJob(png(1), png(2), None, 80))
     assert done.at is None and done.size == (40, 60)
+
+
+def test_a_picture_is_the_same_whichever_library_decodes_its_frame(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Against Pillow's own decoder, which reads the frame where libvips is missing."""
+    buffer = io.BytesIO()
+    scene(1, 20.0).crop((0, 300, 300, 600)).save(buffer, "PNG")
+    job = PictureJob(buffer.getvalue(), None, 160, 75)
+    with_libvips = make_picture(job)
+    monkeypatch.setattr(
+        fast_libraries, "library", lambda name: None if name == fast_libraries.DECODE else library(name)
+    )
+    assert make_picture(job) == with_libvips

@@ -13,6 +13,7 @@ from functools import lru_cache
 
 from PIL import Image, ImageChops
 
+from keyturn.normalize import decode
 from keyturn.package import jpeg_and_webp
 from keyturn.package.animation import FrameStore, data_uri
 from keyturn.package.radio_job import RadioJob
@@ -72,7 +73,7 @@ def make_picture(job: PictureJob) -> PictureDone:
 
 def _small(file: bytes, short_side: int | None) -> Image.Image:
     with Image.open(io.BytesIO(file)) as opened:
-        picture = opened.convert("RGB")
+        picture = (decode.quickly(opened, io.BytesIO(file)) or opened).convert("RGB")
     return jpeg_and_webp.reduced(picture, 1.0 if short_side is None else short_side / min(picture.size))
 
 
