@@ -47,7 +47,9 @@ def test_status_waits_for_no_templates_and_pictures(tmp_path: Path) -> None:
     assert imported_by("init", str(tmp_path / "shop"))
     modules = imported_by("status", "--root", str(tmp_path / "shop"))
     assert "keyturn.commands.status" in modules
-    assert modules.isdisjoint((*HEAVY, "multiprocessing", "keyturn.pages.board", "keyturn.shop.rulebook"))
+    assert modules.isdisjoint(
+        (*HEAVY, "multiprocessing", "keyturn.pages.board", "keyturn.shop.rulebook", "keyturn.outbox.ledger")
+    )
 
 
 def test_what_a_command_logs_looks_the_same_where_nothing_was_logged_before(tmp_path: Path) -> None:
