@@ -64,6 +64,20 @@ def test_what_a_command_logs_looks_the_same_where_nothing_was_logged_before(tmp_
     assert re.match(r"\d\d:\d\d:\d\d WARNING  .*REJECTED.json is not readable and is left alone", line)
 
 
+def test_collection_of_rubbish_waits_for_the_imports_alone() -> None:
+    """gc.freeze: what was imported is looked at no more, and what a command leaves behind is collected."""
+    code = (
+        "import gc, sys\n"
+        "from keyturn.__main__ import main\n"
+        "from keyturn.commands import radios\n"
+        "radios.rules_of = lambda root: sys.exit(f'{gc.isenabled()} {gc.get_freeze_count() > 10_000}')\n"
+        "sys.argv = ['keyturn', 'radios']\n"
+        "main()\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert ran.stderr == "True True\n"
+
+
 def test_a_command_is_imported_when_it_is_asked_for() -> None:
     modules = imported_by("init", "--help")
     assert "keyturn.commands.init" in modules

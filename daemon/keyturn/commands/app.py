@@ -119,5 +119,6 @@ def _options(
     ] = False,
 ) -> None:
     when_imported("loguru", output.log_to)
-    gc.enable()
-    gc.freeze()  # what is imported stays: no collection needs to look at it
+    if not gc.isenabled():  # see `keyturn.__main__`
+        gc.enable()
+        gc.freeze()  # what is imported stays: no collection needs to look at it
