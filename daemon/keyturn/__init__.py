@@ -8,3 +8,6 @@ __version__ = "0.1.0"
 # Before numpy is imported anywhere. Each worker is one of many already, its limit on memory counts idle threads' stacks
 # too, and a program that has threads cannot fork safely.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Before pydantic is. Keyturn uses none of its plugins, and looking for them reads a file of every package installed.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")

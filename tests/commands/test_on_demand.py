@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -46,7 +47,35 @@ def test_status_waits_for_no_templates_and_pictures(tmp_path: Path) -> None:
     assert imported_by("init", str(tmp_path / "shop"))
     modules = imported_by("status", "--root", str(tmp_path / "shop"))
     assert "keyturn.commands.status" in modules
-    assert modules.isdisjoint({"jinja2", "PIL", "numpy", "babel", "keyturn.pages.board"})
+    assert modules.isdisjoint(
+        (*HEAVY, "multiprocessing", "keyturn.pages.board", "keyturn.shop.rulebook", "keyturn.outbox.ledger")
+    )
+
+
+def test_what_a_command_logs_looks_the_same_where_nothing_was_logged_before(tmp_path: Path) -> None:
+    """The log is set up when the library that writes it is imported, here for a refused drop's spoilt record."""
+    shop = tmp_path / "shop"
+    keyturn = [sys.executable, "-m", "keyturn"]
+    subprocess.run([*keyturn, "init", str(shop)], capture_output=True, check=True)
+    (shop / "rejects" / "van").mkdir()
+    (shop / "rejects" / "van" / "REJECTED.json").write_text("{")
+    ran = subprocess.run([*keyturn, "status", "--root", str(shop)], capture_output=True, text=True, check=True)
+    (line,) = ran.stderr.splitlines()
+    assert re.match(r"\d\d:\d\d:\d\d WARNING  .*REJECTED.json is not readable and is left alone", line)
+
+
+def test_collection_of_rubbish_waits_for_the_imports_alone() -> None:
+    """gc.freeze: what was imported is looked at no more, and what a command leaves behind is collected."""
+    code = (
+        "import gc, sys\n"
+        "from keyturn.__main__ import main\n"
+        "from keyturn.commands import radios\n"
+        "radios.rules_of = lambda root: sys.exit(f'{gc.isenabled()} {gc.get_freeze_count() > 10_000}')\n"
+        "sys.argv = ['keyturn', 'radios']\n"
+        "main()\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert ran.stderr == "True True\n"
 
 
 def test_a_command_is_imported_when_it_is_asked_for() -> None:

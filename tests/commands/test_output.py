@@ -17,7 +17,6 @@ from rich.console import Console
 
 from keyturn.commands import output
 from keyturn.shop.reasons import mended, note, refuse
-from keyturn.shop.settings import LogSettings
 
 BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """The characters that turn the direction of text (Unicode Standard Annex 9, the property Bidi_Control)."""
@@ -103,11 +102,11 @@ def test_the_log_tells_the_time_except_to_the_journal(
 ) -> None:
     """systemd.exec(5): JOURNAL_STREAM is set where standard error goes to the journal, which has times of its own."""
     monkeypatch.delenv("JOURNAL_STREAM", raising=False)
-    output.log_to(LogSettings())
+    output.log_to()
     logger.info("the service runs")
     assert re.fullmatch(r"\d\d:\d\d:\d\d INFO     the service runs\n", capsys.readouterr().err)
     monkeypatch.setenv("JOURNAL_STREAM", "8:1")
-    output.log_to(LogSettings())
+    output.log_to()
     logger.info("the service runs")
     assert capsys.readouterr().err == "INFO     the service runs\n"
 
@@ -121,7 +120,7 @@ def test_a_name_makes_no_line_of_its_own_in_the_journal(
 ) -> None:
     """sd-daemon(3): each line is an entry, and "<3>" at its start makes it an error."""
     monkeypatch.setenv("JOURNAL_STREAM", "8:1")
-    output.log_to(LogSettings())
+    output.log_to()
     logger.info("{}: taken from the inbox", HOSTILE)
     shown = HOSTILE.translate(
         dict.fromkeys(map(ord, "\n\r\x1b\x85\x9b\u2028\u202e\udcff"), "\N{REPLACEMENT CHARACTER}")
@@ -137,7 +136,7 @@ def test_a_bug_is_logged_whole_and_a_name_in_it_makes_no_line_either(
         monkeypatch.setenv("JOURNAL_STREAM", "8:1")
     else:
         monkeypatch.delenv("JOURNAL_STREAM", raising=False)
-    output.log_to(LogSettings())
+    output.log_to()
     try:
         try:
             raise KeyError("inner")
@@ -155,7 +154,7 @@ def test_a_bug_is_logged_whole_and_a_name_in_it_makes_no_line_either(
 def test_the_log_goes_to_a_file_too(tmp_path: Path) -> None:
     """ISO 8601: a line of the file has its date and its offset from UTC."""
     file = tmp_path / "keyturn.log"
-    output.log_to(LogSettings(level="WARNING", file=str(file)))
+    output.log_to("WARNING", str(file))
     logger.info("not this")
     logger.warning("only this")
     logger.remove()

@@ -41,6 +41,7 @@ if __name__ == "__main__":
 
 from greenlet import getcurrent, greenlet
 from loguru import logger
+from pydantic import BaseModel
 
 from faults import scenarios
 from keyturn import pipeline
@@ -260,6 +261,14 @@ def _child(order: dict[str, Any]) -> None:
     os._exit(serve(order, clock_of(order)))
 
 
+def _build_models(model: type[BaseModel]) -> None:
+    """Build all of Keyturn's models, which it does itself when it first uses one (pydantic, `defer_build`)."""
+    for each in model.__subclasses__():
+        if each.__module__.startswith("keyturn."):
+            each.model_rebuild()
+        _build_models(each)
+
+
 def warm_up() -> None:
     """Imports and prepares what a whole run would only when it needs it: a fault meant for the shop would hit that,
     and every run would take the time. Nothing prepared touches the shop."""
@@ -268,6 +277,7 @@ def warm_up() -> None:
     environment = render._environment(ENGLISH.code)
     for name in environment.list_templates(extensions=["j2"]):
         environment.get_template(name)
+    _build_models(BaseModel)
     parsed = cache(tomllib.loads)
     tomllib.loads = lambda text, /, **how: deepcopy(parsed(text, **how))
     gc.collect()

@@ -15,8 +15,13 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from keyturn.commands import make_by_hand
-from keyturn.package.player_pictures import PictureJob, make_picture
+from keyturn.package import player_pictures
+from keyturn.package.animation import data_uri
+from keyturn.package.player_pictures import SAMPLE, PictureDone, PictureJob, make_picture
+from keyturn.package.radio_job import PLAYER_SHARE
 from keyturn.pipeline import Bench
+from keyturn.shop import fast_libraries
+from keyturn.shop.fast_libraries import library
 from keyturn.shop.papers import Papers
 from keyturn.shop.records import PlayerPicture, RadioPlayer
 from samples import Drop
@@ -108,11 +113,32 @@ def test_of_a_moving_picture_only_the_box_that_differs_is_kept(made: Made) -> No
     assert box.width < 200 and box.height < 70, "two lamps 180 pixels apart, at 540 of 768"
 
 
-def test_the_pictures_keep_to_their_share_of_the_sheet(made: Made) -> None:
-    """Grain does not compress: there smaller pictures are taken, never more bytes."""
-    player, _ = made(grain=30.0, megabytes=1.0, frames=12)
+def test_pictures_keep_to_their_share_and_a_size_is_given_up_as_soon_as_it_surely_does_not(
+    made: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Grain does not compress: there smaller pictures are taken, never more bytes. Chosen is what all samples would
+    choose: the first size of which they keep to the budget."""
+    tried: dict[tuple[int | None, int], list[int]] = {}
+    make = player_pictures.make_picture
+
+    def make_noted(job: PictureJob) -> PictureDone:
+        done = make(job)
+        if job.base is not None:  # a moving picture
+            tried.setdefault((job.short_side, job.quality), []).append(len(data_uri(done.webp)))
+        return done
+
+    monkeypatch.setattr(player_pictures, "make_picture", make_noted)
+    player, frames = made(grain=30.0, megabytes=1.0, frames=12)
     assert sum(len(picture.data) for picture in player.pictures) <= 1.05e6
     assert min(player.width, player.height) < 540
+    moving = len(frames) - 2
+    standing = sum(len(picture.data) for picture in player.pictures if picture.number in (0, len(frames) - 1))
+    most = (PLAYER_SHARE * 1e6 - standing) * SAMPLE / moving
+    failed = [sizes for sizes in tried.values() if len(sizes) <= SAMPLE]
+    assert failed
+    for sizes in failed:
+        assert sum(sizes) > most >= sum(sizes[:-1])
+    assert min(map(len, failed)) < SAMPLE
 
 
 def test_a_picture_that_is_all_new_needs_no_base() -> None:
@@ -124,3 +150,15 @@ def test_a_picture_that_is_all_new_needs_no_base() -> None:
 
     done = make_picture(PictureJob(png(1), png(2), None, 80))
     assert done.at is None and done.size == (40, 60)
+
+
+def test_a_picture_is_the_same_whichever_library_decodes_its_frame(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Against Pillow's own decoder, which reads the frame where libvips is missing."""
+    buffer = io.BytesIO()
+    scene(1, 20.0).crop((0, 300, 300, 600)).save(buffer, "PNG")
+    job = PictureJob(buffer.getvalue(), None, 160, 75)
+    with_libvips = make_picture(job)
+    monkeypatch.setattr(
+        fast_libraries, "library", lambda name: None if name == fast_libraries.DECODE else library(name)
+    )
+    assert make_picture(job) == with_libvips

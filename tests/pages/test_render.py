@@ -187,3 +187,12 @@ def test_text_and_graphics_can_be_told_from_their_ground(scheme: str) -> None:
     weak = [(a, b) for a, b in TEXT if contrast(colours[a], colours[b]) < 4.5]
     weak += [(a, b) for a, b in GRAPHICS if contrast(colours[a], colours[b]) < 3.0]
     assert weak == []
+
+
+def test_a_template_compiles_to_the_same_code_in_every_language() -> None:
+    """So what was compiled for one can be kept for all; a filter of a constant would be worked out in one of them."""
+    english = render._environment("en")
+    for name in english.list_templates(extensions=["j2"]):
+        source = (render.TEMPLATES / name).read_text(encoding="utf-8")
+        compiled = {render._environment(code).compile(source, name, raw=True) for code in ("en", "de", "ar")}
+        assert len(compiled) == 1, name

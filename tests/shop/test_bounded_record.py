@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
 import pytest
 from pydantic import ValidationError
 
@@ -70,3 +73,18 @@ def test_a_record_of_too_many_values_is_none() -> None:
     with pytest.raises(ValueError, match="values"):
         parsed(many + b",", _Crowd)
     assert parsed(many.replace(b",1", b"", 9), _Crowd).rows
+
+
+def test_threads_may_meet_a_record_that_nobody_has_used_before() -> None:
+    """The service reads records in several threads, and pydantic builds a model when it is first used."""
+    for number in range(20):
+        model = type(f"_New{number}", (_Counted,), {"__annotations__": {"name": str}, "name": ""})
+        together = Barrier(4)
+
+        def read(model: type[Record] = model, together: Barrier = together) -> Record:
+            together.wait()
+            return parsed(b'{"name": "van", "count": 3}', model)
+
+        with ThreadPoolExecutor(4) as threads:
+            found = [each.result() for each in [threads.submit(read) for _ in range(4)]]
+        assert {(each.name, each.count) for each in found} == {("van", 3)}  # type: ignore[attr-defined]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
 from pathlib import Path
 
@@ -83,3 +84,49 @@ def test_links_and_pipes_are_not_read(tmp_path: Path) -> None:
     for name in ("link", "pipe"):
         with pytest.raises(OSError):
             FileDigests().of(tmp_path / name)
+
+
+def test_a_thread_takes_digests_ahead_and_nobody_reads_a_file_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[Path] = []
+    monkeypatch.setattr(file_digests, "_read", lambda path: (read.append(path), path.name.encode())[1])
+    arts = [tmp_path / f"{number}.png" for number in range(50)]
+    for art in arts:
+        art.touch()
+    digests = FileDigests()
+    with digests.taken_ahead(arts):
+        assert [digests.of(art) for art in arts] == [art.name.encode() for art in arts]
+    assert sorted(read) == sorted(arts)
+
+
+def test_a_file_that_cannot_be_read_ahead_fails_whoever_asks_for_it(tmp_path: Path) -> None:
+    art = tmp_path / "a.png"
+    art.write_bytes(b"lamps")
+    digests = FileDigests()
+    with digests.taken_ahead([tmp_path / "gone.png", art]):
+        with pytest.raises(FileNotFoundError):
+            digests.of(tmp_path / "gone.png")
+        assert digests.of(art) == FileDigests().of(art)
+
+
+def test_taking_ahead_ends_with_the_block(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Here at the second file: a refused drop is not read to its end."""
+    begun, go_on = threading.Event(), threading.Event()
+    read: list[Path] = []
+
+    def read_slowly(path: Path) -> bytes:
+        read.append(path)
+        begun.set()
+        go_on.wait()
+        return b""
+
+    monkeypatch.setattr(file_digests, "_read", read_slowly)
+    arts = [tmp_path / f"{number}.png" for number in range(50)]
+    for art in arts:
+        art.touch()
+    with pytest.raises(ValueError, match="refused"), FileDigests().taken_ahead(arts):
+        begun.wait()
+        threading.Timer(0.05, go_on.set).start()
+        raise ValueError("refused")
+    assert len(read) < len(arts)

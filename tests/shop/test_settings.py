@@ -62,6 +62,29 @@ def test_the_environment_goes_before_the_file(tmp_path: Path, monkeypatch: pytes
     assert (loaded.workers, loaded.settle.seconds) == (1, 7)
 
 
+def test_settings_are_the_same_whichever_way_they_are_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without a variable in the environment the library that reads these is not asked."""
+    (tmp_path / "keyturn.toml").write_text('crew = "tcp://10.0.0.5:8786"\n[hooks]\nready = ["print", "it"]\n')
+    from_file = settings.load(tmp_path)
+    monkeypatch.setenv("KEYTURN_WORKERS", str(from_file.workers))
+    assert settings.load(tmp_path).model_dump() == from_file.model_dump()
+
+
+def test_the_shops_folder_in_the_environment_is_no_setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("KEYTURN_ROOT", str(tmp_path))
+    assert settings.load(tmp_path) == settings.load(tmp_path / "nowhere")
+
+
+@pytest.mark.parametrize("named", ["KEYTURN_WORKERS", "keyturn_workers"])
+def test_without_a_shop_the_environment_is_asked(named: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert settings.without_shop().workers == 0
+    monkeypatch.setenv(named, "3")
+    assert settings.without_shop().workers == 3
+    monkeypatch.setenv(named, "three")
+    with pytest.raises(ShopFault, match="workers"):
+        settings.without_shop()
+
+
 def test_every_wrong_setting_is_named_at_once(tmp_path: Path) -> None:
     (tmp_path / "keyturn.toml").write_text('worker = 1\nwatch = "always"\n[settle]\nseconds = -1\n')
     with pytest.raises(ShopFault) as caught:

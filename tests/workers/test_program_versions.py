@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import metadata
 from pathlib import Path
 
 import grimp
@@ -12,12 +13,22 @@ import pytest
 import keyturn
 from keyturn.package.kept_tasks import KEPT_TASKS
 from keyturn.workers import program_versions
-from keyturn.workers.program_versions import FOLDERS, code_digest, versions
+from keyturn.workers.program_versions import FOLDERS, LIBRARIES, code_digest, versions
 
 
 def test_the_versions_are_those_that_the_libraries_state() -> None:
     found = versions()
     assert (found["numpy"], found["pillow"]) == (numpy.__version__, PIL.__version__)
+
+
+@pytest.mark.parametrize("library", LIBRARIES)
+def test_each_version_is_what_python_says_of_the_package(library: str) -> None:
+    """Against importlib.metadata."""
+    assert versions()[library] == metadata.version(library)
+
+
+def test_a_package_that_is_not_installed_has_none() -> None:
+    assert program_versions._version("no-such-package-of-lamps") == "none"
 
 
 def test_all_that_the_tasks_import_is_in_the_digest() -> None:

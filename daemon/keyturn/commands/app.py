@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import os
 import sys
@@ -13,6 +14,7 @@ from keyturn import __version__
 from keyturn.commands import output
 from keyturn.commands.console import DONE, INTERRUPTED, OUR_BUG, REFUSED, WRONG_USE, err, out
 from keyturn.commands.on_demand import CommandGroup
+from keyturn.commands.when_imported import when_imported
 from keyturn.shop.reasons import Refused, ShopFault, shop_fault
 from keyturn.shop.wrong_use import WrongUse
 
@@ -116,6 +118,7 @@ def _options(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    from keyturn.shop.settings import LogSettings
-
-    output.log_to(LogSettings())
+    when_imported("loguru", output.log_to)
+    if not gc.isenabled():  # see `keyturn.__main__`
+        gc.enable()
+        gc.freeze()  # what is imported stays: no collection needs to look at it

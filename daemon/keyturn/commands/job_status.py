@@ -7,9 +7,8 @@ from pathlib import Path
 
 from rich.console import Console
 
-from keyturn.commands import job_search
 from keyturn.commands.output import plain
-from keyturn.outbox import published_digests, record_files, shop_state
+from keyturn.outbox import record_files, shop_state
 from keyturn.outbox.customer_folder import revision_names
 from keyturn.outbox.revision_numbers import job_and_number
 from keyturn.shop import label_code
@@ -46,6 +45,8 @@ def of(shop: Shop, asked: str) -> JobStatus:
     """
     code = label_code.parsed(asked)
     if code is None:
+        from keyturn.commands import job_search  # it knows sticks and mounts, which are nothing to the whole shop
+
         found = job_search.find_job(asked, lambda: shop)
         return JobStatus(shop_state.placed(shop, found.folder, found.record))
     customer, number = _labelled(shop, code)
@@ -64,6 +65,8 @@ def of(shop: Shop, asked: str) -> JobStatus:
 def _labelled(shop: Shop, code: LabelCode) -> tuple[Path, int]:
     """Return the customer's folder and the number of the revision that the code is of. Raise `WrongUse` where it is of
     none that was ever published here."""
+    from keyturn.outbox import published_digests
+
     named = job_and_number(code.name)
     for customer in sorted(filter(is_plain_folder, shop.outbox.iterdir())) if named else ():
         digest = published_digests.recorded(shop.published, f"{customer.name}/{code.name}")

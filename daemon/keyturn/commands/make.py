@@ -25,6 +25,7 @@ from keyturn.shop.reasons import Reason
 from keyturn.shop.records import JobRecord, TimelineRecord
 from keyturn.shop.shop_fonts import NO_FONTS, ShopFonts
 from keyturn.shop.units import readable_size
+from keyturn.shop.user_cache import user_cache
 from keyturn.workers.crew import LocalCrew
 
 
@@ -49,7 +50,7 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     """Yield what one drop is made with: the shop's rules or those that ship, workers, a progress bar."""
     shop = shop_if_any(root)
     rules = rulebook.load(shop.rules if shop else None)
-    wanted = settings.load(shop.root) if shop else settings.Settings()
+    wanted = settings.load(shop.root) if shop else settings.without_shop()
     here = wanted.crew == "local"  # then on every core, since somebody waits
     crew = LocalCrew(0, rules.intake.workers, PRELOAD) if here else frame_crew(wanted, rules)
     try:
@@ -68,17 +69,12 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
 def _kept_in(shop: Shop | None) -> Path | None:
     """Return the folder of what was made before: the shop's where its user asks, else that user's own.
 
-    What root or a member of the group left in the shop's, the service could not read or remove. The user's own is
-    where the XDG Base Directory Specification 0.8 has caches; None for a user without a home.
+    What root or a member of the group left in the shop's, the service could not read or remove. None for a user
+    without a home.
     """
     if shop and shop.state.is_dir() and shop.state.stat().st_uid == os.geteuid():
         return shop.kept
-    wanted = os.environ.get("XDG_CACHE_HOME", "")
-    try:
-        caches = Path(wanted) if wanted.startswith("/") else Path("~/.cache").expanduser()
-    except RuntimeError:
-        return None
-    return caches / "keyturn"
+    return user_cache()
 
 
 def print_made(console: Console, result: MadeByHand) -> None:

@@ -97,9 +97,11 @@ def _each_job(
 ) -> tuple[list[T], Refused | None]:
     """Do `work` on the drop's job, or on each row's of a fleet, with a scratch folder; return the results, and the
     refusal of faulty rows. Raise `Refused` where these keep the right ones from being made."""
-    ordered = fleet.ordered(pipeline.opened(folder, scratch, bench.rules), drop_name(drop), scratch, bench)
-    if isinstance(ordered, Job):
-        return [work(ordered, scratch, bench)], None
+    opened = pipeline.opened(folder, scratch, bench.rules)
+    with bench.digests.taken_ahead(opened.found.root / name for name in opened.found.files):
+        ordered = fleet.ordered(opened, drop_name(drop), scratch, bench)
+        if isinstance(ordered, Job):
+            return [work(ordered, scratch, bench)], None
     done, faults = list[T](), dict(ordered.faults)
     for row in ordered.rows:
         place = scratch / f"row-{row.number}"

@@ -24,8 +24,6 @@ from keyturn.shop.wrong_use import WrongUse
 if TYPE_CHECKING:  # loguru names these types in its stub alone
     from loguru import Record, RecordException
 
-    from keyturn.shop import settings
-
 LOG_LINE = "<green>{time:HH:mm:ss}</green> <level>{level: <8}</level> "
 FILE_LINE = "{time:YYYY-MM-DDTHH:mm:ss.SSSZZ} {level: <8} "
 JOURNAL_LINE = "{level: <8} "
@@ -95,8 +93,8 @@ def reasons(console: Console, found: Iterable[Reason]) -> None:
         console.print(f"{_WORDS[reason.kind]}  {plain(reason.line())}")
 
 
-def log_to(log: settings.LogSettings) -> None:
-    """Log one line an event to standard error and, where one is set, to a file. A bug's traceback follows, indented.
+def log_to(level: str = "INFO", file: str = "") -> None:
+    """Log one line an event to standard error and, where one is named, to a file. A bug's traceback follows, indented.
 
     The journal adds the time itself. A new file begins at 10 MB; the last ten are kept.
     """
@@ -104,9 +102,9 @@ def log_to(log: settings.LogSettings) -> None:
 
     logger.remove()
     under_journal = "JOURNAL_STREAM" in os.environ
-    logger.add(sys.stderr, level=log.level, format=_lines_after(JOURNAL_LINE if under_journal else LOG_LINE))
-    if log.file:
-        logger.add(log.file, level=log.level, rotation="10 MB", retention=10, format=_lines_after(FILE_LINE))
+    logger.add(sys.stderr, level=level, format=_lines_after(JOURNAL_LINE if under_journal else LOG_LINE))
+    if file:
+        logger.add(file, level=level, rotation="10 MB", retention=10, format=_lines_after(FILE_LINE))
 
 
 def _lines_after(start: str) -> Callable[[Record], str]:

@@ -14,7 +14,7 @@ def run(root: RootOption = None) -> None:
 
     Example: `keyturn run --root /srv/keyturn`
     """
-    service = Service(shop_of(root), on_settings=lambda wanted: output.log_to(wanted.log))
+    service = Service(shop_of(root), on_settings=lambda wanted: output.log_to(wanted.log.level, wanted.log.file))
     obey_signals(service)
     service.run()
 

@@ -11,14 +11,17 @@ import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from keyturn.shop.file_digests import FileDigests
 from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.file_names import case_twins, is_in_cloud, is_junk, looks_half_copied
 from keyturn.shop.name_rules import Names
 from keyturn.shop.reasons import Reason, mended, refuse
-from keyturn.shop.rulebook import Caps, Intake
 from keyturn.shop.units import MIB
+
+if TYPE_CHECKING:  # commands that read no rules need not wait for it
+    from keyturn.shop.rulebook import Caps, Intake
 
 MENDED = "MENDED.txt"
 """Lies in a refused drop of which a mended copy was published: nothing is left to do about it."""

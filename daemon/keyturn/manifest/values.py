@@ -58,7 +58,7 @@ Share = Annotated[float, Field(ge=0, le=1)]
 
 class Table(BaseModel):
     # No docstring: pydantic would put it into the JSON Schema of every table.
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
 
 
 def rgb(colour: str) -> tuple[int, int, int]:

@@ -47,10 +47,14 @@ def still(path: Path, intake: Intake, *, name: str, fit: Fit | None = None) -> I
 
 
 def _decoded(image: ImageFile.ImageFile, file: BinaryIO, intake: Intake) -> Image.Image:
-    plain = plain_png(image, file)
-    quickly = _by_libvips(plain, image.mode) if plain else None
-    decoded = quickly or stills.decoded(image, lambda: stills.opened(file, intake))
+    decoded = quickly(image, file) or stills.decoded(image, lambda: stills.opened(file, intake))
     return decoded if _shared is None else upright(decoded)
+
+
+def quickly(image: ImageFile.ImageFile, file: BinaryIO) -> Image.Image | None:
+    """Return the pixels of a picture that Pillow has opened, where it is a plain PNG that libspng reads; else None."""
+    plain = plain_png(image, file)
+    return _by_libvips(plain, image.mode) if plain else None
 
 
 # -- one picture for several panels -----------------------------------------------------------------

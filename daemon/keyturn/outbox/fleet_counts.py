@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-from keyturn.outbox.ledger import Ledger
 from keyturn.shop.state_records import FleetCount, Place, PlacedJob, Ready
+
+if TYPE_CHECKING:  # without a service `keyturn status` looks at the folders alone
+    from keyturn.outbox.ledger import Ledger
 
 MOST_FLEETS = 100
 """So many of the newest fleets are told of."""

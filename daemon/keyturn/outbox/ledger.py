@@ -16,8 +16,6 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TypeVar
 
-from loguru import logger
-
 from keyturn.outbox import ledger_rows
 from keyturn.outbox.ledger_rows import MadeFor, SameRows, Standing
 from keyturn.shop.disk_look import write_error
@@ -64,6 +62,8 @@ class Ledger:
         except sqlite3.OperationalError as error:
             raise _disk_error(error, path) from error
         except sqlite3.DatabaseError as error:
+            from loguru import logger
+
             logger.warning("the ledger is not usable ({}); building it anew from the folders", error)
             ledger._delete()
             return cls.opened(path)[0], True

@@ -11,7 +11,6 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar, cast
 
-from loguru import logger
 from pydantic import ValidationError
 
 from keyturn.inbox.survey import MENDED
@@ -21,7 +20,7 @@ from keyturn.shop import durable_files
 from keyturn.shop.bounded_record import parsed
 from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, Record, Rejection
 
-NO_PICTURES = ProofRecord(radios=())
+NO_PICTURES = ProofRecord.model_construct(radios=())  # no model is built for it (pydantic, defer_build)
 
 _REMEMBERED = 60
 """So many records are kept in memory: a job.json and a proof.json for each of the 20 revisions on a sheet, and some."""
@@ -97,13 +96,18 @@ def readable_record(path: Path, model: type[R], most: int = RECORD_MOST_BYTES) -
         data = durable_files.read_plain(path, most)
         return None if data is None else parsed(data, model)
     except ValueError as error:
-        why = error.errors()[0]["msg"] if isinstance(error, ValidationError) else error
-        logger.warning("{} is not readable and is left alone: {}", path, why)
+        _log_unreadable(path, error.errors()[0]["msg"] if isinstance(error, ValidationError) else error)
     except PermissionError as error:
         if durable_files.may_read(path):
             raise
-        logger.warning("{} is not readable and is left alone: {}", path, error.strerror)
+        _log_unreadable(path, error.strerror)
     return None
+
+
+def _log_unreadable(path: Path, why: object) -> None:
+    from loguru import logger  # seldom wanted, and `keyturn status` need not wait for it
+
+    logger.warning("{} is not readable and is left alone: {}", path, why)
 
 
 def _once(path: Path, model: type[R]) -> R | None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from keyturn.outbox import standings
 from keyturn.outbox.fleet_counts import fleets_of
 from keyturn.outbox.record_files import is_mended, read_job, read_rejection, readable_record, revisions
-from keyturn.shop import durable_files, rulebook, service_lock, settings
+from keyturn.shop import durable_files, service_lock
 from keyturn.shop.bounded_record import Record
 from keyturn.shop.disk_look import disk_fault
 from keyturn.shop.file_names import may_be_drop
@@ -182,16 +182,19 @@ def waiting_in_work(name: str, since: str) -> Working:
 
 def _waiting(shop: Shop) -> tuple[Waiting, ...]:
     """Return the drops in the inbox, by name. Since when they wait is known to a running service alone."""
-    names = _names(shop)
+    entries = sorted(shop.inbox.iterdir())
+    names = _names(shop) if entries else None
     return tuple(
         Waiting(name=p.name, files=1 if p.is_file() else sum(1 for f in p.rglob("*") if f.is_file()), since="")
-        for p in sorted(shop.inbox.iterdir())
-        if may_be_drop(p.name, names)
+        for p in entries
+        if names and may_be_drop(p.name, names)
     )
 
 
 def _names(shop: Shop) -> Names:
     """Return the shop's rule about names; the one that ships with Keyturn where the shop's rules cannot be read."""
+    from keyturn.shop import rulebook  # read only where something waits
+
     try:
         return rulebook.load(shop.rules).intake.names
     except (ShopFault, OSError):
@@ -207,6 +210,8 @@ def placed(shop: Shop, folder: Path, record: JobRecord) -> PlacedJob:
 
 def _approval(shop: Shop) -> bool:
     """Return whether a job needs the customer's yes; where the settings cannot be read, as if it did not."""
+    from keyturn.shop import settings  # beside a running service, which has read them, nothing here does
+
     try:
         return settings.load(shop.root).approval.required
     except (ShopFault, OSError):

@@ -7,15 +7,18 @@ from collections.abc import Collection, Iterable, Mapping
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from keyturn.outbox import ledger_rows, revision_life
 from keyturn.outbox.customer_folder import FileState, file_state
-from keyturn.outbox.ledger import Ledger
 from keyturn.outbox.ledger_rows import MadeFor, Standing, lines_text
 from keyturn.outbox.revision_life import FILES, Life
 from keyturn.shop.records import JobRecord
 from keyturn.shop.slips import Slip
 from keyturn.shop.state_records import Place, PlaceCounts, PlacedJob, Ready, VehicleLine
+
+if TYPE_CHECKING:  # without a service `keyturn status` looks at the folders alone
+    from keyturn.outbox.ledger import Ledger
 
 FITTED_SHOWN = timedelta(days=7)
 QUIET_AFTER = timedelta(days=90)

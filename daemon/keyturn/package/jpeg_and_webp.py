@@ -23,10 +23,14 @@ def thumbnail(image: Image.Image, long_side: int) -> bytes:
 
 def reduced(image: Image.Image, share: float) -> Image.Image:
     """An RGB picture with sides of `share` times its own, never enlarged."""
-    if share >= 1:
-        return image
-    wide, high = (max(1, round(side * share)) for side in image.size)
-    return scale.lanczos(image, (wide, high), (0.0, 0.0, *image.size))
+    size = reduced_size(image.size, share)
+    return image if size == image.size else scale.lanczos(image, size, (0.0, 0.0, *image.size))
+
+
+def reduced_size(size: tuple[int, int], share: float) -> tuple[int, int]:
+    """The size of a picture after `reduced`."""
+    wide, high = (max(1, round(side * share)) for side in size)
+    return size if share >= 1 else (wide, high)
 
 
 def webp(image: Image.Image, quality: int) -> bytes:

@@ -7,25 +7,32 @@ part's first picture, where that is less; the player draws the one over the othe
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import chain, islice
+from typing import NamedTuple
 
 from PIL import Image, ImageChops
 
+from keyturn.normalize import decode
 from keyturn.package import jpeg_and_webp
 from keyturn.package.animation import FrameStore, data_uri
 from keyturn.package.radio_job import RadioJob
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.reasons import Refused
 from keyturn.shop.records import PlayerPicture, RadioPlayer
-from keyturn.workers.crew import Crew
+from keyturn.workers.crew import Crew, end
 
-MOVING = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
-"""Short sides in pixels and WebP qualities of moving pictures. The first that keeps to the budget is taken."""
+Look = tuple[int | None, int]
+"""The short side in pixels, None for the panel's own size, and the WebP quality."""
 
-STILL = ((None, 80), (None, 50), (540, 60), (320, 50), (160, 50))
-"""The same for pictures that stand still, which may take half the budget; None is the panel's own size."""
+MOVING: tuple[Look, ...] = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
+"""Looks of moving pictures. The first that keeps to the budget is taken."""
+
+STILL: tuple[Look, ...] = ((None, 80), (None, 50), (540, 60), (320, 50), (160, 50))
+"""The same for pictures that stand still, which may take half the budget."""
 
 SAMPLE = 8
 """So many moving pictures are tried, evenly spaced, to tell what all of them would take."""
@@ -72,8 +79,12 @@ def make_picture(job: PictureJob) -> PictureDone:
 
 def _small(file: bytes, short_side: int | None) -> Image.Image:
     with Image.open(io.BytesIO(file)) as opened:
-        picture = opened.convert("RGB")
-    return jpeg_and_webp.reduced(picture, 1.0 if short_side is None else short_side / min(picture.size))
+        picture = (decode.quickly(opened, io.BytesIO(file)) or opened).convert("RGB")
+    return jpeg_and_webp.reduced(picture, _share(picture.size, short_side))
+
+
+def _share(size: tuple[int, int], short_side: int | None) -> float:
+    return 1.0 if short_side is None else short_side / min(size)
 
 
 @lru_cache(maxsize=2)
@@ -91,21 +102,54 @@ def player_of(
     fails with a picture.
     """
     bases = {number: part[0] for part in reversed(parts) for number in part}
-    still = {logo, parts[0][0], parts[-1][-1], *(part[0] for part in parts if len(set(part)) == 1)}
+    still = sorted({logo, parts[0][0], parts[-1][-1], *(part[0] for part in parts if len(set(part)) == 1)})
     moving = [number for number in sorted(bases) if number not in still]
     work = _Work(store, crew, bases)
-    standing = work.still_pictures(sorted(still), job.player_budget / 2)
-    left = job.player_budget - sum(len(picture.data) for picture in standing)
     sample = [moving[at] for at in evenly_spaced(len(moving), SAMPLE)]
-    rest = [number for number in moving if number not in sample]
-    for short_side, quality in MOVING if moving else MOVING[:1]:
-        tried = list(work.pictures(sample, short_side, quality))
-        mean = sum(len(picture.data) for picture in tried) / max(1, len(tried))
-        if mean * len(moving) <= left:
-            wide, high = work.size(short_side)
-            pictures = (*standing, *tried, *work.pictures(rest, short_side, quality))
+    each = (*sample, *(number for number in moving if number not in sample))
+    # one run of the crew for what is most often taken: no worker waits for a decision
+    run = work.pictures(chain(_asked(still, STILL[0], alone=True), _asked(each, MOVING[0])))
+    standing = _within(run, len(still), job.player_budget / 2)
+    if standing is None:
+        standing = work.smaller_stills(still, job.player_budget / 2)
+        run = work.pictures(_asked(each, MOVING[0]))
+    left = job.player_budget - sum(len(picture.data) for picture in standing)
+    budget = left * len(sample) / len(moving) if moving else left
+    for look in MOVING if moving else MOVING[:1]:
+        run = run if look is MOVING[0] else work.pictures(_asked(each, look))
+        tried = _within(run, len(sample), budget)
+        if tried is not None:
+            wide, high = work.size(look)
+            pictures = (*standing, *tried, *run)
             return RadioPlayer(radio=job.plan.radio.name, logo=logo, width=wide, height=high, pictures=pictures)
     return None
+
+
+def _asked(numbers: Iterable[int], look: Look, *, alone: bool = False) -> Iterator[_Asked]:
+    return (_Asked(number, look, alone) for number in numbers)
+
+
+def _within(pictures: Iterator[PlayerPicture], count: int, budget: float) -> list[PlayerPicture] | None:
+    """Return the first `count` pictures; None as soon as they take more than `budget` characters: the run is ended."""
+    taken = list[PlayerPicture]()
+    size = 0
+    for picture in islice(pictures, count):
+        taken.append(picture)
+        size += len(picture.data)
+        if size > budget:
+            break
+    if size <= budget:
+        return taken
+    end(pictures)
+    return None
+
+
+class _Asked(NamedTuple):
+    """A picture to be made: its number, and how it is to look; with `alone` it is whole and needs no base."""
+
+    number: int
+    look: Look
+    alone: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,42 +160,49 @@ class _Work:
     crew: Crew
     bases: dict[int, int]
 
-    def pictures(
-        self, numbers: Sequence[int], short_side: int | None, quality: int, *, alone: bool = False
-    ) -> Iterator[PlayerPicture]:
-        """Yield the pictures; with `alone` each one whole."""
-        for number, done in zip(numbers, self._done(numbers, short_side, quality, alone), strict=True):
-            picture = PlayerPicture(number=number, data=data_uri(done.webp))
-            if done.at is not None:
-                place = {"base": self.bases[number], "left": done.at[0], "top": done.at[1]}
-                picture = picture.model_copy(update=place)
-            yield picture
+    def pictures(self, asked: Iterable[_Asked]) -> Iterator[PlayerPicture]:
+        """Yield the pictures in their order. Raise `Refused` where a worker fails with one."""
+        given: deque[_Asked] = deque()
 
-    def still_pictures(self, numbers: Sequence[int], budget: float) -> list[PlayerPicture]:
-        pictures: list[PlayerPicture] = []
-        for short_side, quality in STILL:
-            pictures = list(self.pictures(numbers, short_side, quality, alone=True))
+        def jobs() -> Iterator[PictureJob]:
+            for one in asked:
+                given.append(one)
+                yield self._job(one)
+
+        results = self.crew.run(make_picture, jobs(), lambda job: job.name)
+        try:
+            for done in results:
+                if isinstance(done, Refused):
+                    raise done
+                yield self._picture(given.popleft().number, done)
+        finally:
+            end(results)
+
+    def _picture(self, number: int, done: PictureDone) -> PlayerPicture:
+        picture = PlayerPicture(number=number, data=data_uri(done.webp))
+        if done.at is None:
+            return picture
+        place = {"base": self.bases[number], "left": done.at[0], "top": done.at[1]}
+        return picture.model_copy(update=place)
+
+    def smaller_stills(self, numbers: Sequence[int], budget: float) -> list[PlayerPicture]:
+        """Return the pictures that stand still in the first smaller look of `STILL` that keeps to the budget."""
+        pictures = list[PlayerPicture]()
+        for look in STILL[1:]:
+            pictures = list(self.pictures(_asked(numbers, look, alone=True)))
             if sum(len(picture.data) for picture in pictures) <= budget:
                 break
         return pictures
 
-    def size(self, short_side: int) -> tuple[int, int]:
+    def size(self, look: Look) -> tuple[int, int]:
         """Return the (width, height) of moving pictures in pixels."""
-        return _small(self._read(next(iter(self.bases))), short_side).size
+        with Image.open(io.BytesIO(self._read(next(iter(self.bases))))) as opened:
+            return jpeg_and_webp.reduced_size(opened.size, _share(opened.size, look[0]))
 
-    def _done(
-        self, numbers: Sequence[int], short_side: int | None, quality: int, alone: bool = False
-    ) -> Iterator[PictureDone]:
-        jobs = (self._job(number, short_side, quality, alone) for number in numbers)
-        for done in self.crew.run(make_picture, jobs, lambda job: job.name):
-            if isinstance(done, Refused):
-                raise done
-            yield done
-
-    def _job(self, number: int, short_side: int | None, quality: int, alone: bool) -> PictureJob:
+    def _job(self, asked: _Asked) -> PictureJob:
+        number, look, alone = asked
         base = None if alone or self.bases[number] == number else self._read(self.bases[number])
-        name = self.store.file(number).name
-        return PictureJob(self._read(number), base, short_side, quality, name)
+        return PictureJob(self._read(number), base, *look, self.store.file(number).name)
 
     def _read(self, number: int) -> bytes:
         return self.store.read(self.store.file(number))

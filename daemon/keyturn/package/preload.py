@@ -13,6 +13,7 @@ from PIL import Image, WebPImagePlugin
 
 from keyturn.package import frame
 from keyturn.shop import fast_libraries
+from keyturn.shop.reasons import Reason
 from keyturn.workers import worker_limits
 
 __all__ = [
@@ -26,4 +27,5 @@ __all__ = [
 for _name in (fast_libraries.DEFLATE, fast_libraries.RESIZE, fast_libraries.DECODE):
     fast_libraries.library(_name)
 Image.preinit()
+Reason.model_rebuild()  # else each worker that gives a reason builds the model anew
 gc.freeze()  # a collection in a worker would write to every page it shares (gc's own advice for forks)

@@ -18,6 +18,7 @@ from urllib.parse import quote
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from keyturn.pages.compiled_templates import compiled_templates
 from keyturn.pages.languages import ENGLISH, Language, language_of
 from keyturn.pages.reason_words import told
 
@@ -68,7 +69,11 @@ def _hash(text: str) -> str:
 
 @cache
 def _environment(code: str) -> Environment:
-    """Return what makes pages in one language. Its templates are the same, their sentences and figures its own."""
+    """Return what makes pages in one language. Its templates are the same, their sentences and figures its own.
+
+    Compiled templates are the same too, and kept for all languages: no template gives a filter a constant, which Jinja2
+    would work out in the language at hand (tests/pages/test_render.py).
+    """
     language = language_of(code)
     environment = Environment(
         extensions=["jinja2.ext.i18n"],
@@ -79,6 +84,7 @@ def _environment(code: str) -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
         finalize=visible,
+        bytecode_cache=compiled_templates(),
     )
     filters = {
         "seconds": language.seconds,

@@ -29,7 +29,7 @@ from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, RadioProo
 
 Revision = tuple[JobRecord, ProofRecord]
 
-NO_PLAYER = PlayerRecord(radios=())
+NO_PLAYER = PlayerRecord.model_construct(radios=())  # no model is built for it (pydantic, defer_build)
 
 OLDER_BUDGET = 60_000
 """Most characters of pictures that an older revision may have on the sheet."""

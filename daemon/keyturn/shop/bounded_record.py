@@ -55,7 +55,7 @@ def _with_few_keys(value: object) -> object:
 class Record(BaseModel):
     """One JSON object. Keys that are not known here are left out, so that a newer Keyturn's file can be read."""
 
-    model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False, defer_build=True)
 
     @classmethod
     def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:

@@ -9,7 +9,10 @@ from __future__ import annotations
 import os
 import stat
 import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from threading import Event, RLock, Thread
 from typing import NamedTuple
 
 from keyturn.shop.file_identity import FileIdentity
@@ -33,19 +36,44 @@ class _FileLook(NamedTuple):
 
 
 class FileDigests:
-    """The digests of one drop's files. A file that has changed since is read again."""
+    """The digests of one drop's files. A file that has changed since is read again. Threads may share it."""
 
     def __init__(self) -> None:
         self._known: dict[Path, tuple[_FileLook, bytes]] = {}
+        self._reading = RLock()
 
     def of(self, path: Path) -> bytes:
         """Return the BLAKE3 digest of a plain file's bytes. Raise OSError (ELOOP) where `path` is a link."""
-        seen, known = _look(path), self._known.get(path)
-        if known is not None and _same(known[0], seen):
-            return known[1]
-        digest = _read(path)
-        self._known[path] = seen, digest
-        return digest
+        with self._reading:  # whoever wants the same file meanwhile waits for it, and does not read it too
+            seen, known = _look(path), self._known.get(path)
+            if known is not None and _same(known[0], seen):
+                return known[1]
+            digest = _read(path)
+            self._known[path] = seen, digest
+            return digest
+
+    @contextmanager
+    def taken_ahead(self, paths: Iterable[Path]) -> Iterator[None]:
+        """Within this, a thread takes the digests of the files in their order, for whoever asks for them later.
+
+        Reading and BLAKE3 leave the interpreter to others. A file that cannot be read fails whoever asks for it.
+        """
+        enough = Event()
+
+        def take() -> None:
+            for path in paths:
+                if enough.is_set():
+                    return
+                with suppress(OSError):
+                    self.of(path)
+
+        thread = Thread(target=take, name="digests ahead", daemon=True)
+        thread.start()
+        try:
+            yield
+        finally:
+            enough.set()
+            thread.join()
 
     def still_is(self, path: Path, digest: bytes) -> bool:
         """Tell whether the file has not been written since its digest was taken. Raise OSError as `of`."""

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from keyturn.shop.radio_profile import Rule, Sourced
+from keyturn.shop.rule_table import Rule, Sourced
 
 ROUNDING_MM = 0.05
 """What the figures of a sheet may come short by: they are rounded, mostly from inches."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from keyturn.shop.radio_profile import Sourced
+from keyturn.shop.rule_table import Sourced
 
 
 class Names(Sourced):

@@ -14,7 +14,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from keyturn.shop.radio_profile import Rule, Sourced
+from keyturn.shop.rule_table import Rule, Sourced
 
 START_BYTES = 512
 """Bytes from a file's start that tell its kind."""

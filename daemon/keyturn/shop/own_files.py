@@ -17,8 +17,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from loguru import logger
-
 _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 
 
@@ -37,6 +35,8 @@ def is_own_folder(path: Path) -> bool:
 def make_own_folder(folder: Path) -> None:
     """Make `folder`. A link in its place, or somebody else's folder, is set aside."""
     if os.path.lexists(folder) and not is_own_folder(folder):
+        from loguru import logger  # seldom wanted, and `keyturn status` need not wait for it
+
         aside = folder.with_name(f".not-keyturns-{secrets.token_hex(6)}")
         folder.rename(aside)
         logger.warning("{} was not Keyturn's own folder; it is now {}", folder, aside.name)

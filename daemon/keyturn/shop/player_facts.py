@@ -25,7 +25,7 @@ PartType = Literal["p", "c", "f"]
 class PlayerFacts(BaseModel):
     """What one player does. rules/players.toml says of each key what it means and where it is from."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     pacing: Literal["additive", "fixed-beat"]
     decodes: Literal["first-play", "every-play"]

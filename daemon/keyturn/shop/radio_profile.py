@@ -9,26 +9,15 @@ import math
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
 from keyturn.shop import player_facts
 from keyturn.shop.bmp_layout import BmpBits, BmpHeader, BmpLayout
 from keyturn.shop.player_facts import Player
+from keyturn.shop.rule_table import Rule, Sourced
 
 Px = Annotated[int, Field(ge=16, le=4096)]
 Seconds = Annotated[float, Field(ge=0.1, le=600)]
-
-
-class Rule(BaseModel):
-    """A table of a rules file. Keys that are not known are errors."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Sourced(Rule):
-    """A table that says where its figures come from."""
-
-    source: Annotated[str, Field(min_length=3)]
 
 
 class Panel(Sourced):

@@ -40,7 +40,7 @@ class Exhibit(BaseModel):
     `RadioProof.frames`, and `name` says which in words. `kept` is the part that is shown where the rest is cut off.
     """
 
-    model_config = ConfigDict(frozen=True, extra="ignore")
+    model_config = ConfigDict(frozen=True, extra="ignore", defer_build=True)
 
     name: str
     radio: str = ""
@@ -68,7 +68,8 @@ class Reason(BaseModel):
     `mend` may end in lines to paste, each after a line break. `exhibits` are shown with it.
     """
 
-    model_config = ConfigDict(frozen=True, extra="ignore")  # records hold reasons, those of a newer Keyturn too
+    # records hold reasons, those of a newer Keyturn too
+    model_config = ConfigDict(frozen=True, extra="ignore", defer_build=True)
 
     code: Code
     kind: Kind

@@ -22,8 +22,9 @@ from keyturn.shop.label_sheets import Labels
 from keyturn.shop.listing import listed
 from keyturn.shop.name_rules import Fat, Names
 from keyturn.shop.named_kinds import NamedKinds
-from keyturn.shop.radio_profile import Radio, Rule, Sourced
+from keyturn.shop.radio_profile import Radio
 from keyturn.shop.reasons import Reason, ShopFault, mended, refuse
+from keyturn.shop.rule_table import Rule, Sourced
 from keyturn.shop.stick_names import stick_faults
 
 SHIPPED = Path(__file__).parents[1] / "rules"

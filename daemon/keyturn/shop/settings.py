@@ -5,23 +5,24 @@ All wrong settings are reported at once, as a fault of the shop.
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError
-from pydantic_settings import (
-    BaseSettings,
-    InitSettingsSource,
-    PydanticBaseSettingsSource,
-    SettingsConfigDict,
-)
 
 from keyturn.shop.language_codes import LanguageCode
 from keyturn.shop.reasons import ShopFault
 
 FILE_NAME = "keyturn.toml"
+
+PREFIX = "KEYTURN_"
+"""How the names of variables begin that are settings."""
+
+NO_SETTINGS = frozenset({"KEYTURN_ROOT"})
+"""Variables that name the shop and are no settings of it."""
 
 SHEET_MB = 6.0
 """Most megabytes of a sheet. Many mail boxes refuse more than 10 MB, and a message grows by a third on its way."""
@@ -51,7 +52,13 @@ def _web_address(value: str) -> str:
     return value
 
 
-class SettleSettings(BaseModel):
+class _Table(BaseModel):
+    """Settings that belong together. Keys that are not known are errors."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+
+class SettleSettings(_Table):
     """How long a drop must stay unchanged before it is taken.
 
     A drop without a manifest, or with a name that looks half-copied, may still be arriving, so the wait is longer. It
@@ -62,8 +69,6 @@ class SettleSettings(BaseModel):
     that looks as if it were still being copied is left alone, each time, before it is refused.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
     seconds: Annotated[float, Field(ge=0, le=3600)] = 5.0
     without_manifest_seconds: Annotated[float, Field(ge=0, le=86_400)] = 120.0
     half_copied_seconds: Annotated[float, Field(ge=0, le=7 * 86_400)] = 3600.0
@@ -72,13 +77,11 @@ class SettleSettings(BaseModel):
     done: Annotated[str, Field(pattern=r"^[^/]*$", max_length=255)] = ""
 
 
-class KeepSettings(BaseModel):
+class KeepSettings(_Table):
     """How many days archive and rejects are kept and how many GiB they may take; 0 is no limit.
 
     `frames_gib` is what finished frames may take that are kept for later revisions; with 0 none are.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     archive_days: Annotated[float, Field(ge=0)] = 0
     rejects_days: Annotated[float, Field(ge=0)] = 0
@@ -87,14 +90,12 @@ class KeepSettings(BaseModel):
     frames_gib: Annotated[float, Field(ge=0, le=1024)] = 2
 
 
-class HookSettings(BaseModel):
+class HookSettings(_Table):
     """Commands that run after each outcome, and after a customer's answer: a program and its arguments, not a shell
     line. Empty: none runs.
 
     `seconds` is how long one may run.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     ready: tuple[str, ...] = ()
     refused: tuple[str, ...] = ()
@@ -102,13 +103,13 @@ class HookSettings(BaseModel):
     seconds: Annotated[float, Field(gt=0, le=600)] = 20.0
 
 
-class NotifySettings(BaseModel):
+class NotifySettings(_Table):
     """Addresses that hear by message, in the form that Apprise reads. They may hold passwords: none is ever shown.
 
     `ready` and `refused` are about drops, `answered` about a customer's answer, `paused` about the service.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+    model_config = ConfigDict(hide_input_in_errors=True)
 
     ready: tuple[SecretStr, ...] = ()
     refused: tuple[SecretStr, ...] = ()
@@ -116,13 +117,11 @@ class NotifySettings(BaseModel):
     paused: tuple[SecretStr, ...] = ()
 
 
-class ShopSettings(BaseModel):
+class ShopSettings(_Table):
     """Whose papers these are: stands on sheets, cards, the board and INSTALL.txt.
 
     `logo` is a picture's path from the shop's root.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     name: Words = ""
     address: Annotated[tuple[Words, ...], Field(max_length=6)] = ()
@@ -132,32 +131,26 @@ class ShopSettings(BaseModel):
     logo: str = ""
 
 
-class SheetSettings(BaseModel):
+class SheetSettings(_Table):
     """Most megabytes of a customer's sheet."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     megabytes: Annotated[float, Field(ge=1, le=50)] = SHEET_MB
 
 
-class ApprovalSettings(BaseModel):
+class ApprovalSettings(_Table):
     """`required`: no revision goes on a stick without the customer's yes."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     required: bool = False
 
 
-class LogSettings(BaseModel):
+class LogSettings(_Table):
     """From which level on is logged, and a file that gets the lines besides standard error; "" for none."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     level: Literal["TRACE", "DEBUG", "INFO", "SUCCESS", "WARNING", "ERROR"] = "INFO"
     file: str = ""
 
 
-class Settings(BaseSettings):
+class Settings(_Table):
     """All settings. `workers` 0: one a processor core. `crew`: "local", or the address of a Dask scheduler.
 
     `language` is that of the papers: sheets, cards, INSTALL.txt and rejects pages.
@@ -165,34 +158,21 @@ class Settings(BaseSettings):
     are made side by side at most, one of them large.
     """
 
-    model_config = SettingsConfigDict(env_prefix="KEYTURN_", env_nested_delimiter="__", frozen=True, extra="forbid")
-
-    settle: SettleSettings = SettleSettings()
+    settle: SettleSettings = Field(default_factory=SettleSettings)
     retry_aside_minutes: Annotated[float, Field(gt=0, le=1440)] = 15.0
     scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
     watch: Literal["auto", "events", "polling"] = "auto"
     workers: Annotated[int, Field(ge=0, le=256)] = 0
     drops_at_once: Annotated[int, Field(ge=1, le=16)] = 2
     crew: CrewAddress = "local"
-    keep: KeepSettings = KeepSettings()
-    hooks: HookSettings = HookSettings()
-    notify: NotifySettings = NotifySettings()
-    log: LogSettings = LogSettings()
-    shop: ShopSettings = ShopSettings()
+    keep: KeepSettings = Field(default_factory=KeepSettings)
+    hooks: HookSettings = Field(default_factory=HookSettings)
+    notify: NotifySettings = Field(default_factory=NotifySettings)
+    log: LogSettings = Field(default_factory=LogSettings)
+    shop: ShopSettings = Field(default_factory=ShopSettings)
     language: LanguageCode = "en"
-    sheet: SheetSettings = SheetSettings()
-    approval: ApprovalSettings = ApprovalSettings()
-
-    @classmethod
-    def settings_customise_sources(
-        cls,
-        settings_cls: type[BaseSettings],
-        init_settings: PydanticBaseSettingsSource,
-        env_settings: PydanticBaseSettingsSource,
-        dotenv_settings: PydanticBaseSettingsSource,
-        file_secret_settings: PydanticBaseSettingsSource,
-    ) -> tuple[PydanticBaseSettingsSource, ...]:
-        return init_settings, env_settings
+    sheet: SheetSettings = Field(default_factory=SheetSettings)
+    approval: ApprovalSettings = Field(default_factory=ApprovalSettings)
 
 
 def load(root: Path) -> Settings:
@@ -200,21 +180,45 @@ def load(root: Path) -> Settings:
 
     Raise `ShopFault` naming each wrong field, and OSError where the file is there and cannot be read.
     """
+    try:
+        return _with_environment(_read(root / FILE_NAME))
+    except ValidationError as error:
+        what = _wrong_fields(error)
+    except ValueError as error:  # not TOML, or not even text
+        what = str(error)
+    raise ShopFault(f"{FILE_NAME} (or a {PREFIX} variable) is wrong: {what}", f"mend {FILE_NAME}")
 
-    class InRoot(Settings):
+
+def without_shop() -> Settings:
+    """Return the settings where there is no shop: what the environment says, and the defaults. Raise as `load` does."""
+    try:
+        return _with_environment({})
+    except ValidationError as error:
+        raise ShopFault(f"a {PREFIX} variable is wrong: {_wrong_fields(error)}", "mend the environment") from error
+
+
+def _wrong_fields(error: ValidationError) -> str:
+    return "; ".join(f"{'.'.join(map(str, p['loc']))}: {p['msg']}" for p in error.errors())
+
+
+def _with_environment(values: dict[str, Any]) -> Settings:
+    """Return the settings of the file's `values` and the environment. Raise `ValidationError` where they are wrong."""
+    names = (name.upper() for name in os.environ)
+    if not any(name.startswith(PREFIX) and name not in NO_SETTINGS for name in names):
+        return Settings.model_validate(values)
+    # imported only here: it takes as long as all that `keyturn status` does
+    from pydantic_settings import BaseSettings, InitSettingsSource, PydanticBaseSettingsSource, SettingsConfigDict
+
+    class InEnvironment(Settings, BaseSettings):
+        model_config = SettingsConfigDict(env_prefix=PREFIX, env_nested_delimiter="__")
+
         @classmethod
         def settings_customise_sources(
             cls, settings_cls: type[BaseSettings], *sources: PydanticBaseSettingsSource, **named: Any
         ) -> tuple[PydanticBaseSettingsSource, ...]:
-            return named["env_settings"], InitSettingsSource(settings_cls, _read(root / FILE_NAME))
+            return named["env_settings"], InitSettingsSource(settings_cls, values)
 
-    try:
-        return InRoot()
-    except ValidationError as error:
-        lines = [f"{'.'.join(map(str, p['loc']))}: {p['msg']}" for p in error.errors()]
-    except ValueError as error:  # not TOML, or not even text
-        lines = [str(error)]
-    raise ShopFault(f"{FILE_NAME} (or a KEYTURN_ variable) is wrong: {'; '.join(lines)}", f"mend {FILE_NAME}")
+    return InEnvironment()
 
 
 def _read(path: Path) -> dict[str, Any]:

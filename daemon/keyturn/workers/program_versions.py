@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
+import re
 from collections.abc import Mapping
 from functools import cache
 from importlib import metadata
@@ -35,10 +36,17 @@ def versions() -> Mapping[str, str]:
 
 
 def _version(distribution: str) -> str:
+    """Return the version of an installed package, "none" where it is not installed.
+
+    `metadata.version` parses the whole of its README too: of all these packages in 10 ms. Source: core metadata
+    specifications, "Version", a field of one line; the first empty line ends the fields.
+    """
     try:
-        return metadata.version(distribution)
+        fields = (metadata.distribution(distribution).read_text("METADATA") or "").partition("\n\n")[0]
     except metadata.PackageNotFoundError:
         return "none"
+    found = re.search(r"^Version:[ \t]*(\S+)", fields, re.MULTILINE)
+    return found[1] if found else metadata.version(distribution)
 
 
 @cache

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import io
+import json
 import random
 import struct
+import subprocess
+import sys
 import zlib
 from pathlib import Path
 
@@ -165,3 +168,23 @@ def test_of_a_stereo_photograph_the_first_picture_is_taken(tmp_path: Path) -> No
     assert (found.format, found.frames, found.reasons) == ("JPEG", 1, ())
     red, _, blue = np.asarray(stills.load(tmp_path / "a.mpo", INTAKE, name="a.mpo"))[5, 5].astype(int)
     assert red > 150 > 60 > blue
+
+
+def test_a_worker_imports_no_more_of_pillow_than_the_usual_kinds_need(tmp_path: Path) -> None:
+    """Pillow has some 45 plugins. All kinds of intake.toml are known all the same, and a rarer one of Pillow's is."""
+    saved(tmp_path / "a", "WEBP")
+    code = (
+        "import json, sys\n"
+        "from pathlib import Path\n"
+        "from keyturn.normalize.reading import stills\n"
+        "from keyturn.shop import rulebook\n"
+        "intake = rulebook.load().intake\n"
+        f"read = stills.probe(Path({str(tmp_path / 'a')!r}), intake, name='a').format\n"
+        "print(json.dumps([read, sum('ImagePlugin' in name for name in sys.modules)]))\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    kind, plugins = json.loads(ran.stdout)
+    assert kind == "WEBP" and plugins < 12
+    Image.new("RGB", (4, 4)).save(tmp_path / "b", "PCX")
+    formats = INTAKE.formats.model_copy(update={"stills": ("PCX",)})
+    assert stills.probe(tmp_path / "b", INTAKE.model_copy(update={"formats": formats}), name="b").format == "PCX"
