@@ -99,16 +99,11 @@ _RECENT: Recent[FrameDone] = Recent(8)
 
 def make_frame(job: FrameJob) -> FrameDone:
     """Return the made frame. Raise `Refused` where a picture cannot be read, OSError where the shop's disk fails."""
-    path = _still_alone(job.source)
+    path = job.source.still
     if path is None:
         return _made(job)
     done = _RECENT.once(path, (job.look, job.intake), lambda: _made(job))
     return replace(done, reasons=_named(done.reasons, job.source.name))
-
-
-def _still_alone(source: Source) -> Path | None:
-    """Return the still, where the frame is nothing but one; None for frames of clips and drawn frames."""
-    return source.path if source == Source(source.path, source.name) else None
 
 
 def _made(job: FrameJob) -> FrameDone:
@@ -140,7 +135,7 @@ def _file(job: FrameJob, picture: Image.Image) -> bytes:
         return bmp_writer.bmp(np.asarray(picture), job.look.bmp)
     if job.look.format == "jpeg":
         return jpeg_and_webp.jpeg(picture)
-    path = _still_alone(job.source) if job.look.bits == 24 else None
+    path = job.source.still if job.look.bits == 24 else None
     untouched = unchanged_png.untouched(path, picture) if path else None
     return untouched or png_writer.png(picture)
 
