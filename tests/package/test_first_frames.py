@@ -124,6 +124,56 @@ def test_a_clip_that_is_too_large_already_is_read_no_further(drop: Drop, bench: 
     assert COUNT / 4 <= len(crew.made) - 1 < COUNT / 2
 
 
+# -- several radios -----------------------------------------------------------------------------------
+
+
+def two_radios(bench: Bench, kib: float, other_kib: float) -> tuple[Bench, Counting]:
+    """Return the bench with the radios "tiny" and "other", which take so much."""
+    few, crew = limited(bench, kib)
+    other, _ = limited(bench, other_kib)
+    renamed = other.rules.radios["tiny"].model_copy(update={"name": "other"})
+    radios = {"tiny": few.rules.radios["tiny"], "other": renamed}
+    return replace(few, rules=few.rules.model_copy(update={"radios": radios})), crew
+
+
+BOTH = 'customer = "Fern Hollow Mobile Library"\nradio = ["tiny", "other"]\n'
+
+
+def test_every_radio_that_it_is_too_large_for_is_told(drop: Drop, bench: Bench) -> None:
+    root = noisy(drop(frames=COUNT, manifest=BOTH))
+    bench, crew = two_radios(bench, 9 * COUNT / 4, 9 * COUNT / 5)
+    found = refusals(root, bench)
+    assert [(r.code, "tiny" in r.what, "other" in r.what) for r in found] == [
+        ("zip-too-large", True, False),
+        ("zip-too-large", False, True),
+    ]
+    assert len(crew.made) == 2 * FIRST
+
+
+def test_a_radio_that_takes_it_is_not_told_of(drop: Drop, bench: Bench) -> None:
+    root = noisy(drop(frames=COUNT, manifest=BOTH))
+    (reason,) = refusals(root, two_radios(bench, 9 * COUNT / 4, 9 * COUNT * 2)[0])
+    assert reason.what.endswith("tiny takes 0.0703125 MiB")
+
+
+def test_what_was_found_of_a_radio_before_is_told_too(drop: Drop, bench: Bench) -> None:
+    """All frames are made for the first radio, which takes nearly all of them."""
+    root = noisy(drop(frames=COUNT, manifest=BOTH))
+    found = refusals(root, two_radios(bench, 9 * COUNT * 0.95, 9 * COUNT / 4)[0])
+    assert [r.code for r in found].count("zip-too-large") == 2
+    assert any(r.what.startswith("tiny: the animation is ") for r in found)
+
+
+def test_where_a_picture_is_broken_the_other_radios_are_not_looked_at(drop: Drop, bench: Bench) -> None:
+    root = drop(frames=COUNT, manifest=BOTH)
+    data = bytearray((root / "lamps" / "0006.png").read_bytes())
+    data[data.index(b"IDAT") + 12] ^= 0xFF
+    (root / "lamps" / "0006.png").write_bytes(data)
+    bench, crew = two_radios(bench, 9 * COUNT, 9 * COUNT)
+    assert [r.file for r in refusals(root, bench)] == ["lamps/0006.png"]
+    assert len(crew.made) == COUNT + 1
+
+
 # -- never too early ----------------------------------------------------------------------------------
 
 

@@ -5,7 +5,7 @@ Making all frames of noise takes minutes, and then they are refused. Frames made
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Iterable
 
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.sizes import about_zip_reason
@@ -87,6 +87,20 @@ def too_large_already(job: RadioJob, size: SizeOutlook, store: FrameStore, crew:
 def _told(job: RadioJob, size: SizeOutlook) -> Reason:
     expected = size.expected()
     return about_zip_reason(job.plan, round(expected), int(job.plan.frame_count * size.limit / expected), size.made)
+
+
+def others_too_large(refused: Refused, jobs: Iterable[RadioJob], crew: Crew, progress: Progress) -> list[Reason]:
+    """Return the refusals of the other radios of a job whose first frames show the same, so that all are told at once.
+
+    There are none where `refused` is not about the size.
+    """
+    if all(reason.code != "zip-too-large" for reason in refused.reasons):
+        return []
+    try:
+        looks = [first_frames(job, SizeOutlook(job.plan), crew, progress) for job in jobs]
+    except Refused:  # the drop's time is up; what is wrong is known
+        return []
+    return [told for _, told in looks if told]
 
 
 def unreadable(job: RadioJob, known: Container[Source], crew: Crew, progress: Progress) -> list[Reason]:
