@@ -19,6 +19,9 @@ NONE, SUB, UP, AVERAGE, PAETH = range(5)
 _BAND = 64
 """Rows filtered at a time: few enough that they and their filtered candidates fit a processor's cache."""
 
+_FEW = 97
+"""Every so many samples of a row are compared first with those of the row above: of grain that takes 0.1 ms."""
+
 
 def filtered(pixels: U8, filters: tuple[int, ...], above: U8 | None = None) -> U8:
     """Return the filtered rows (H, 1 + 3 W) of `pixels` (H, W, 3), each beginning with its filter's type.
@@ -31,10 +34,36 @@ def filtered(pixels: U8, filters: tuple[int, ...], above: U8 | None = None) -> U
     padded[1:, 3:] = pixels.reshape(height, -1)
     if above is not None:
         padded[0, 3:] = above.reshape(-1)
-    made = np.empty((height, 1 + 3 * width), np.uint8)
+    made = np.zeros((height, 1 + 3 * width), np.uint8)
+    left = _filter_repeats(padded, filters, made)
     for y in range(0, height, _BAND):
-        _filter_band(padded[y : y + _BAND + 1], filters, made[y : y + _BAND])
+        rows = y + np.flatnonzero(left[y : y + _BAND])
+        if len(rows):
+            _filter_band(padded[rows[0] : rows[-1] + 2], filters, made[rows[0] : rows[-1] + 1])
     return made
+
+
+def _filter_repeats(padded: U8, filters: tuple[int, ...], made: U8) -> NDArray[np.bool_]:
+    """Write the types of rows that equal the row above, whose differences are all 0; return which rows are left.
+
+    Of such a row the filters "up" and Paeth leave nothing, and no other filter does, unless it is black.
+    """
+    if not {UP, PAETH}.intersection(filters):
+        return np.ones(len(made), np.bool_)
+    left = _differ(padded[1:, 3:], padded[:-1, 3:])
+    repeats = np.flatnonzero(~left)
+    made[repeats, 0] = next(kind for kind in filters if kind in (UP, PAETH))
+    made[repeats[~padded[1 + repeats, 3:].any(axis=1)], 0] = filters[0]
+    return left
+
+
+def _differ(rows: U8, others: U8) -> NDArray[np.bool_]:
+    """Return which rows differ. A few of their samples tell most of those that do."""
+    differ: NDArray[np.bool_] = (rows[:, ::_FEW] != others[:, ::_FEW]).any(axis=1)
+    alike = np.flatnonzero(~differ)
+    for band in np.split(alike, range(_BAND, len(alike), _BAND)):
+        differ[band] = (rows[band] != others[band]).any(axis=1)
+    return differ
 
 
 def _filter_band(padded: U8, filters: tuple[int, ...], made: U8) -> None:
