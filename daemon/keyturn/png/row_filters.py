@@ -11,6 +11,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from keyturn.shop.line_differences import differ
+
 U8 = NDArray[np.uint8]
 
 NONE, SUB, UP, AVERAGE, PAETH = range(5)
@@ -18,9 +20,6 @@ NONE, SUB, UP, AVERAGE, PAETH = range(5)
 
 _BAND = 64
 """Rows filtered at a time: few enough that they and their filtered candidates fit a processor's cache."""
-
-_FEW = 97
-"""Every so many samples of a row are compared first with those of the row above: of grain that takes 0.1 ms."""
 
 
 def filtered(pixels: U8, filters: tuple[int, ...], above: U8 | None = None) -> U8:
@@ -50,20 +49,11 @@ def _filter_repeats(padded: U8, filters: tuple[int, ...], made: U8) -> NDArray[n
     """
     if not {UP, PAETH}.intersection(filters):
         return np.ones(len(made), np.bool_)
-    left = _differ(padded[1:, 3:], padded[:-1, 3:])
+    left = differ(padded[1:, 3:], padded[:-1, 3:])
     repeats = np.flatnonzero(~left)
     made[repeats, 0] = next(kind for kind in filters if kind in (UP, PAETH))
     made[repeats[~padded[1 + repeats, 3:].any(axis=1)], 0] = filters[0]
     return left
-
-
-def _differ(rows: U8, others: U8) -> NDArray[np.bool_]:
-    """Return which rows differ. A few of their samples tell most of those that do."""
-    differ: NDArray[np.bool_] = (rows[:, ::_FEW] != others[:, ::_FEW]).any(axis=1)
-    alike = np.flatnonzero(~differ)
-    for band in np.split(alike, range(_BAND, len(alike), _BAND)):
-        differ[band] = (rows[band] != others[band]).any(axis=1)
-    return differ
 
 
 def _filter_band(padded: U8, filters: tuple[int, ...], made: U8) -> None:
