@@ -52,7 +52,10 @@ def _filter_repeats(padded: U8, filters: tuple[int, ...], made: U8) -> NDArray[n
     left = differ(padded[1:, 3:], padded[:-1, 3:])
     repeats = np.flatnonzero(~left)
     made[repeats, 0] = next(kind for kind in filters if kind in (UP, PAETH))
-    made[repeats[~padded[1 + repeats, 3:].any(axis=1)], 0] = filters[0]
+    same_as = np.maximum.accumulate(np.where(left, np.arange(1, 1 + len(made)), 0))[repeats]
+    rows, place = np.unique(same_as, return_inverse=True)
+    black = padded[rows, 3:].max(axis=1) == 0
+    made[repeats[black[place]], 0] = filters[0]
     return left
 
 
