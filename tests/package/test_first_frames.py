@@ -23,6 +23,7 @@ from keyturn.package.radio_job import RadioJob
 from keyturn.package.repack import Recoded
 from keyturn.package.size_outlook import SizeOutlook
 from keyturn.pipeline import Bench
+from keyturn.png.chunks import PNG_SIGNATURE
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import Kind, Reason, Refused
 from keyturn.shop.units import MIB
@@ -317,6 +318,27 @@ def test_the_less_it_is_too_large_the_more_frames_must_show_it(
     kb = dice.uniform(98, 102, 128)
     sizes = [int(1000 * size) for size in kb]
     assert refused(planned(job, [files[int(size)] for size in kb], sizes, sum(sizes) / times)) == (True, made)
+
+
+def test_half_of_those_that_are_packed_harder_are_no_photographs(job: RadioJob) -> None:
+    """A quarter of the frames loses half of its bytes. Four frames of all might miss that."""
+
+    class Packing(Foretelling):
+        def run(self, task: Callable[[Any], Any], jobs: Iterable[Any], names: Callable[[Any], str]) -> Iterator[Any]:
+            for job, done in zip(jobs := list(jobs), super().run(task, jobs, names), strict=True):
+                if task is make_frame:
+                    drawn = int(names(job).split()[0]) % 4 == 0
+                    yield replace(done, data=PNG_SIGNATURE + bytes([drawn]) * done.plain_bytes, photographic=not drawn)
+                else:
+                    drawn = job.data[-1] == 1
+                    yield Recoded(job.data[: len(job.data) // (2 if drawn else 1)], 0.0)
+
+    sources = planned(job, [Path("none.png")] * 64, [1000] * 64, 64_000 / 2.5)
+    (part,) = sources.plan.parts
+    part = replace(part, sources=tuple(replace(source, path=None) for source in part.sources))
+    sources = replace(sources, plan=replace(sources.plan, parts=(part,)))
+    _, told = first_frames(sources, SizeOutlook(sources.plan), Packing(), Progress())
+    assert told is None
 
 
 @pytest.mark.parametrize("times", [0.9, 1.0, 1.1])

@@ -5,11 +5,12 @@ Making all frames of noise takes minutes, and then they are refused. Frames made
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Sequence
+from typing import TypeVar
 
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.sizes import about_zip_reason
-from keyturn.package.animation import FrameStore
+from keyturn.package.animation import FrameStore, StoredFile
 from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
@@ -53,9 +54,8 @@ def first_frames(job: RadioJob, size: SizeOutlook, crew: Crew, progress: Progres
                 size.add(source, result)
             progress.check()
         if not looked_into and _hopeless(size):
-            made = [result.data for result in done.values() if not isinstance(result, Refused)]
-            few = [made[place] for place in evenly_spaced(len(made), SAMPLED)]
-            size.look_into(few, crew, lambda: _hopeless(size))
+            made = [result for result in done.values() if not isinstance(result, Refused)]
+            size.look_into([frame.data for frame in _few(made)], crew, lambda: _hopeless(size))
             looked_into = True
         if _hopeless(size):
             return done, _told(job, size)
@@ -78,10 +78,20 @@ def too_large_already(job: RadioJob, size: SizeOutlook, store: FrameStore, crew:
     if job.manifest.motion.thin or len(size.sources) < 4 * FIRST or left < len(size.sources) / FIRST:
         return None
     if size.is_too_large():
-        files = list(store.whole.values())
-        few = [store.read(files[place]) for place in evenly_spaced(len(files), SAMPLED)]
-        size.look_into(few, crew, size.is_too_large)
+        files = _few(list(store.whole.values()))
+        size.look_into([store.read(file) for file in files], crew, size.is_too_large)
     return _told(job, size) if size.is_too_large() else None
+
+
+F = TypeVar("F", FrameDone, StoredFile)
+
+
+def _few(made: Sequence[F]) -> list[F]:
+    """Return a few that show what harder packing can save: of photographs next to nothing, so half of them are none."""
+    photographs = [frame for frame in made if frame.photographic]
+    others = [frame for frame in made if not frame.photographic]
+    kinds = [kind for kind in (photographs, others) if kind]
+    return [kind[place] for kind in kinds for place in evenly_spaced(len(kind), SAMPLED // len(kinds))]
 
 
 def _told(job: RadioJob, size: SizeOutlook) -> Reason:
