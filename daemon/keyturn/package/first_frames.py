@@ -12,7 +12,7 @@ from keyturn.flatten.frame_source import Source
 from keyturn.judge.sizes import about_zip_reason
 from keyturn.package.animation import FrameStore, StoredFile
 from keyturn.package.frame import FrameDone, make_frame
-from keyturn.package.picture_tasks import Check, check
+from keyturn.package.picture_tasks import Check, check_undamaged
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.size_outlook import SizeOutlook
 from keyturn.package.smaller import SAMPLED
@@ -91,7 +91,7 @@ def _few(made: Sequence[F]) -> list[F]:
     photographs = [frame for frame in made if frame.photographic]
     others = [frame for frame in made if not frame.photographic]
     kinds = [kind for kind in (photographs, others) if kind]
-    return [kind[place] for kind in kinds for place in evenly_spaced(len(kind), SAMPLED // len(kinds))]
+    return [kind[place] for kind in kinds for place in evenly_spaced(len(kind), SAMPLED // 2)]
 
 
 def _told(job: RadioJob, size: SizeOutlook) -> Reason:
@@ -114,7 +114,7 @@ def others_too_large(refused: Refused, jobs: Iterable[RadioJob], crew: Crew, pro
 
 
 def unreadable(job: RadioJob, known: Container[Source], crew: Crew, progress: Progress) -> list[Reason]:
-    """Return the reasons of pictures that cannot be read, so that the artist can mend all at once.
+    """Return the reasons of pictures that did not come whole, so that the artist can mend all at once.
 
     Those that are `known` are not read again. Where the drop's time is up, the refusal that says so is the last one.
     """
@@ -123,7 +123,7 @@ def unreadable(job: RadioJob, known: Container[Source], crew: Crew, progress: Pr
     jobs = [Check(Source(path, name), job.rules.intake) for path, name in files.items()]
     broken: list[Reason] = []
     try:
-        for result in crew.run(check, jobs, lambda one: one.source.name):
+        for result in crew.run(check_undamaged, jobs, lambda one: one.source.name):
             progress.check()
             broken += result.reasons if isinstance(result, Refused) else ()
     except Refused as over:
