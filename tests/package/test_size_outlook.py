@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -137,3 +138,24 @@ def test_harder_packing_and_jpeg_are_tried_on_a_few_files(plan: Plan) -> None:
         size.look_into([data], InlineCrew(), size.is_too_large)
         assert size.is_too_large() is large
         assert size.expected() == pytest.approx(10 * len(data)) if formats == ("jpeg",) else size.expected() > 0
+
+
+def test_where_jpeg_makes_it_fit_nothing_is_packed_harder(plan: Plan) -> None:
+    """Harder packing takes seconds a frame, JPEG some hundredths of one."""
+    tried: list[int | None] = []
+
+    class Noting(InlineCrew):
+        def run(self, task: Callable[[Any], Any], jobs: Iterable[Any], names: Callable[[Any], str]) -> Iterator[Any]:
+            listed = list(jobs)
+            tried.extend(job.quality for job in listed)
+            return super().run(task, listed, names)
+
+    noise = png(np.random.default_rng(1).integers(0, 256, (64, 48, 3)))
+    sources = [Source(None, f"glide {n}") for n in range(10)]
+    for share, qualities in ((1.5, [80]), (0.1, [80, None])):
+        size = SizeOutlook(playing(plan, sources, limit=share * len(noise), formats=("png", "jpeg")))
+        for source in sources[:2]:
+            size.add(source, frame(noise))
+        tried.clear()
+        size.look_into([noise], Noting(), size.is_too_large)
+        assert tried == qualities
