@@ -54,8 +54,7 @@ def first_frames(job: RadioJob, size: SizeOutlook, crew: Crew, progress: Progres
                 size.add(source, result)
             progress.check()
         if not looked_into and _hopeless(size):
-            made = [result for result in done.values() if not isinstance(result, Refused)]
-            size.look_into([frame.data for frame in _few(made)], crew, lambda: _hopeless(size))
+            size.look_into([frame.data for frame in _few(_made(done))], crew, lambda: _hopeless(size))
             looked_into = True
         if _hopeless(size):
             return done, _told(job, size)
@@ -68,8 +67,9 @@ def _hopeless(size: SizeOutlook) -> bool:
     return size.chance() <= CHANCE
 
 
-def too_large_already(job: RadioJob, size: SizeOutlook, store: FrameStore, crew: Crew) -> Reason | None:
-    """Return the refusal where the frames in `store`, a part of all, are too large whatever is done to them.
+def too_large_already(job: RadioJob, size: SizeOutlook, store: FrameStore, first: Done, crew: Crew) -> Reason | None:
+    """Return the refusal where the frames in `store` and those of `first`, a part of all, are too large whatever is
+    done to them.
 
     What harder packing would save of them is found out anew each time that it comes to that. Of short jobs, and where
     little is left to be made, all is made: then the checks can tell what else is wrong.
@@ -78,12 +78,17 @@ def too_large_already(job: RadioJob, size: SizeOutlook, store: FrameStore, crew:
     if job.manifest.motion.thin or len(size.sources) < 4 * FIRST or left < len(size.sources) / FIRST:
         return None
     if size.is_too_large():
-        files = _few(list(store.whole.values()))
-        size.look_into([store.read(file) for file in files], crew, size.is_too_large)
+        made: list[FrameDone | StoredFile] = [*store.whole.values(), *_made(first)]
+        files = [frame.data if isinstance(frame, FrameDone) else store.read(frame) for frame in _few(made)]
+        size.look_into(files, crew, size.is_too_large)
     return _told(job, size) if size.is_too_large() else None
 
 
-F = TypeVar("F", FrameDone, StoredFile)
+def _made(done: Done) -> list[FrameDone]:
+    return [result for result in done.values() if not isinstance(result, Refused)]
+
+
+F = TypeVar("F", bound=FrameDone | StoredFile)
 
 
 def _few(made: Sequence[F]) -> list[F]:

@@ -133,7 +133,7 @@ def _make_pictures(
                 numbers[source] = -1 if isinstance(result, Refused) else store.keep(result, source.name)
                 if not isinstance(result, Refused):
                     size.add(source, result)
-            if hopeless := too_large_already(job, size, store, crew):
+            if hopeless := too_large_already(job, size, store, first, crew):
                 end(results)
                 broken = [hopeless, *broken, *unreadable(job, numbers, crew, progress)]
             if hopeless or len(broken) >= BROKEN_SHOWN:
