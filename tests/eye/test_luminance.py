@@ -90,9 +90,13 @@ def area_mean(rgb: np.ndarray, cell: float) -> np.ndarray:
     st.integers(1, 24),
     st.sampled_from([1.25, 2.0, 3.41, 5.95, 7.5, 30.0]),
     st.integers(0, 2**32 - 1),
+    st.sampled_from([0.0, 0.5, 0.9]),
 )
-def test_cells_are_area_means_of_linear_light(height: int, width: int, cell: float, key: int) -> None:
-    rgb = np.random.default_rng(key).integers(0, 256, (height, width, 3), dtype=np.uint8)
+def test_cells_are_area_means_of_linear_light(height: int, width: int, cell: float, key: int, equal: float) -> None:
+    """A share of the lines equals the line above."""
+    dice = np.random.default_rng(key)
+    rgb = dice.integers(0, 256, (height, width, 3), dtype=np.uint8)
+    rgb = rgb[np.maximum.accumulate(np.where(dice.random(height) < equal, 0, np.arange(height)))]
     cells = luminance.cells(rgb, cell)
     assert cells.dtype == np.uint16
     assert np.abs(cells / FULL - area_mean(rgb, cell)).max() <= 1.01 / FULL

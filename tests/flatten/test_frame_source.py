@@ -37,3 +37,7 @@ def test_equal_sources_are_one_key_and_different_ones_are_not() -> None:
 def test_nobody_changes_it_once_it_is_made() -> None:
     with pytest.raises(FrozenInstanceError):
         STILL.index = 3  # type: ignore[misc]
+
+
+def test_a_still_is_a_frame_that_is_a_picture_and_nothing_more() -> None:
+    assert STILL.still == STILL.path and not any(source.still for source in OTHERS)

@@ -258,3 +258,27 @@ def test_decoding_small_is_not_seen_in_the_frame(tmp_path: Path) -> None:
     )
     noise = np.mean((small.astype(float) - whole) ** 2)
     assert noise > 0 and 10 * np.log10(255**2 / noise) > 40
+
+
+@pytest.mark.parametrize("ending", ["png", "jpg", "gif", "bmp"])
+def test_a_file_that_was_damaged_on_the_way_is_found(tmp_path: Path, ending: str) -> None:
+    """Cut short anywhere, or, where the format has checksums, with one byte changed. Pillow reads the whole one."""
+    path = tmp_path / f"lamp.{ending}"
+    Image.effect_noise((60, 40), 50).convert("RGB").save(path)
+    data = path.read_bytes()
+    decode.check_undamaged(path, INTAKE, name="lamp")
+    dice = np.random.default_rng(3)
+    spoiled = [data[:length] for length in dice.integers(0, len(data) - 8, 20)]
+    if ending == "png":
+        places = dice.integers(0, len(data), 40)
+        spoiled += [data[:at] + bytes([data[at] ^ 1 << int(at) % 8]) + data[at + 1 :] for at in places]
+    for each in spoiled:
+        path.write_bytes(each)
+        with pytest.raises(Refused):
+            decode.check_undamaged(path, INTAKE, name="lamp")
+
+
+def test_a_png_of_sound_checksums_is_not_decoded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Image.new("RGBA", (9, 9)).save(tmp_path / "lamp.png")
+    monkeypatch.setattr(decode.stills, "decoded", None)
+    decode.check_undamaged(tmp_path / "lamp.png", INTAKE, name="lamp")

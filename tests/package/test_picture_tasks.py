@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ from PIL import Image
 from skimage.color import deltaE_cie76, rgb2lab
 
 from keyturn.flatten.frame_source import Source
-from keyturn.package.picture_tasks import Check, Compare, check, compare, small
+from keyturn.package.picture_tasks import Check, Compare, check, check_undamaged, compare, small
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 
@@ -24,7 +25,10 @@ def encoded(image: Image.Image) -> bytes:
     return file.getvalue()
 
 
-def test_a_whole_picture_passes_and_one_cut_short_is_refused_by_its_name(tmp_path: Path) -> None:
+@pytest.mark.parametrize("check", [check, check_undamaged])
+def test_a_whole_picture_passes_and_one_cut_short_is_refused_by_its_name(
+    tmp_path: Path, check: Callable[[Check], None]
+) -> None:
     data = encoded(Image.effect_noise((60, 40), 50))
     for name, content in (("whole.png", data), ("short.png", data[:-200])):
         (tmp_path / name).write_bytes(content)

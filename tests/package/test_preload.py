@@ -21,4 +21,5 @@ def test_it_imports_all_that_a_frame_needs_and_starts_no_thread() -> None:
     found = json.loads(told.stdout)
     assert found["threads"] == 1
     needed = {"keyturn.package.frame", "keyturn.workers.worker_limits", "pebble.pool.process", "PIL.WebPImagePlugin"}
+    needed.add("blake3")
     assert needed <= set(found["modules"])

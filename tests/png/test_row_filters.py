@@ -98,3 +98,38 @@ def test_a_band_continues_from_the_row_above_it() -> None:
     whole = row_filters.filtered(pixels, (row_filters.UP, row_filters.AVERAGE, row_filters.PAETH))
     part = row_filters.filtered(pixels[13:], (row_filters.UP, row_filters.AVERAGE, row_filters.PAETH), pixels[12])
     assert (part == whole[13:]).all()
+
+
+def filtered_by_formula(pixels: U8, kind: int) -> U8:
+    """Filt(x) of PNG specification, third edition, 9.2, for a whole picture."""
+    padded = np.zeros((pixels.shape[0] + 1, pixels.shape[1] + 1, 3), int)
+    padded[1:, 1:] = pixels
+    x, a, b, c = padded[1:, 1:], padded[1:, :-1], padded[:-1, 1:], padded[:-1, :-1]
+    paeth = np.vectorize(paeth_predictor)(a, b, c) if kind == 4 else 0
+    return ((x - (np.zeros_like(x), a, b, (a + b) // 2, paeth)[kind]) & 255).astype(np.uint8).reshape(len(pixels), -1)
+
+
+@settings(deadline=None, max_examples=100)
+@given(
+    st.lists(st.sampled_from("aabnz"), min_size=1, max_size=80),
+    st.integers(1, 70),
+    st.lists(st.integers(0, 4), min_size=1, max_size=5, unique=True),
+)
+def test_of_equally_good_filters_the_first_is_taken_in_rows_that_repeat_too(
+    rows: list[str], wide: int, some: list[int]
+) -> None:
+    """Rows of a picture that repeat, change by one sample, or are black, across bands of rows."""
+    kinds = {
+        "a": noise(1, wide, 9, 1),
+        "b": noise(1, wide, 9, 1),
+        "n": noise(1, wide, 1, 2),
+        "z": np.zeros((1, wide, 3), np.uint8),
+    }
+    kinds["b"][0, -1, -1] += 1
+    pixels = np.concatenate([kinds[row] for row in rows])
+    alone = [filtered_by_formula(pixels, kind) for kind in some]
+    sums = [np.abs(each.view(np.int8).astype(int)).sum(axis=1) for each in alone]
+    best = np.argmin(sums, axis=0)
+    made = row_filters.filtered(pixels, tuple(some))
+    assert (made[:, 0] == np.array(some)[best]).all()
+    assert (made[:, 1:] == np.choose(best[:, None], alone)).all()

@@ -1,4 +1,4 @@
-"""Few of many, evenly spaced; checked against numpy's linspace."""
+"""Few of many, evenly spaced, which is checked against numpy's linspace, or spread by chance."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from keyturn.shop.evenly_spaced import evenly_spaced
+from keyturn.shop.evenly_spaced import evenly_spaced, spread_by_chance
 
 
 @given(st.integers(1, 5000), st.integers(2, 300))
@@ -43,3 +43,20 @@ def test_gaps_differ_by_one_at_most_and_both_ends_are_there(count: int, most: in
 )
 def test_some_cases_by_hand(count: int, most: int, chosen: tuple[int, ...]) -> None:
     assert evenly_spaced(count, most) == chosen
+
+
+@given(st.integers(32, 3000), st.integers(1, 4))
+def test_each_round_by_chance_has_one_of_each_stretch_and_none_twice(count: int, rounds: int) -> None:
+    found = list(spread_by_chance(count, 8, rounds))
+    assert len(found) == rounds and found == list(spread_by_chance(count, 8, rounds))
+    assert len({index for chosen in found for index in chosen}) == 8 * rounds
+    edges = np.arange(1, 8) * count // 8
+    assert all(list(np.searchsorted(edges, chosen, side="right")) == list(range(8)) for chosen in found)
+
+
+def test_no_distance_recurs() -> None:
+    """Indices at even distances would all be even, or all odd, of each second count."""
+    for count in range(32, 300):
+        (chosen,) = spread_by_chance(count, 8, 1)
+        gaps = {b - a for a, b in pairwise(chosen)}
+        assert len(gaps) > 1

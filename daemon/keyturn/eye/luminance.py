@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from keyturn.shop.line_differences import differ
 
 F32 = NDArray[np.float32]
 FULL = 65535
@@ -55,9 +56,17 @@ PAIRS = _pairs()
 
 def linear(rgb: NDArray[np.uint8]) -> F32:
     """Convert sRGB codes to linear light, 0 to 1, of the same shape."""
+    light = np.empty(rgb.shape, np.float32)
+    _look_up(rgb, light)
+    return light
+
+
+def _look_up(rgb: NDArray[np.uint8], light: F32) -> None:
+    """Write the linear light of sRGB codes to `light`, of the same shape. No index is out of range to be clipped."""
     if rgb.flags.c_contiguous and rgb.ndim and rgb.shape[-1] % 2 == 0:
-        return np.take(PAIRS, rgb.view(np.uint16), mode="clip").view(np.float32)
-    return np.take(LINEAR, rgb, mode="clip")
+        np.take(PAIRS, rgb.view(np.uint16), mode="clip", out=light.view(np.complex64))
+    else:
+        np.take(LINEAR, rgb, mode="clip", out=light)
 
 
 def planes(light: NDArray[Any]) -> tuple[F32, F32, F32]:
@@ -95,19 +104,47 @@ def cells(rgb: NDArray[np.uint8], cell_px: float) -> NDArray[np.uint16]:
     if cell_px <= 1:
         return np.take(LINEAR16, rgb, mode="clip")
     height, width = rgb.shape[:2]
-    lines = rgb.reshape(height, -1)
-    tall = _means(lines, cell_px, linear).reshape(-1, width, 3)
-    upright = np.ascontiguousarray(tall.swapaxes(0, 1)).reshape(width, -1)
-    wide = _means(upright, cell_px, lambda part: part).reshape(-1, len(tall), 3)
+    tall = _lit_means(rgb.reshape(height, -1), cell_px).reshape(-1, width, 3)
+    upright = np.empty((width, len(tall), 3), np.float32)
+    for i in range(3):  # one colour at a time takes a third of the time
+        upright[..., i] = tall[..., i].T
+    wide = _means(upright.reshape(width, -1), cell_px).reshape(-1, len(tall), 3)
     return _scaled(wide.swapaxes(0, 1))
 
 
-def _means(lines: NDArray[Any], cell_px: float, light: Callable[[NDArray[Any]], F32]) -> F32:
-    """Return the mean light of each band of lines. Bands are worked one at a time, so that each stays in the cache."""
+def _means(lines: F32, cell_px: float) -> F32:
+    """Return the mean of each band of lines."""
     bands = _bands(len(lines), cell_px)
     means = np.empty((len(bands), lines.shape[1]), np.float32)
     for band, (first, share) in enumerate(bands):
-        np.dot(share, light(lines[first : first + len(share)]), out=means[band])
+        np.dot(share, lines[first : first + len(share)], out=means[band])
+    return means
+
+
+def _lit_means(codes: NDArray[np.uint8], cell_px: float) -> F32:
+    """Return the mean light of each band of lines of sRGB codes.
+
+    Bands are worked one at a time, so that each stays in the cache. A line that lies in two bands is looked up once,
+    and so are lines that are equal.
+    """
+    bands = _bands(len(codes), cell_px)
+    means = np.empty((len(bands), codes.shape[1]), np.float32)
+    light = np.empty((max(len(share) for _, share in bands), codes.shape[1]), np.float32)
+    number = [0, *np.cumsum(differ(codes[1:], codes[:-1])).tolist()]  # equal lines that follow each other have the same
+    seen = 0  # lines, of which the last lies at `last` in `light`, and in `equal` lines from its beginning
+    last = equal = 0
+    for band, (first, share) in enumerate(bands):
+        here, end = light[: len(share)], first + len(share)
+        if seen and number[end - 1] == number[seen - 1]:
+            if equal < len(share):
+                here[:], equal = light[last], len(share)
+        else:
+            if first < seen:
+                here[0] = light[last]
+            _look_up(codes[seen:end], here[seen - first :])
+            equal = 0
+        seen, last = end, len(share) - 1
+        np.dot(share, here, out=means[band])
     return means
 
 

@@ -29,3 +29,8 @@ class Source:
     backdrop: tuple[Path, str] | None = None
     figures: tuple[Placed, ...] = ()
     into: tuple[Source, float] | None = None
+
+    @property
+    def still(self) -> Path | None:
+        """The still, where the frame is nothing but one; None for frames of clips and drawn frames."""
+        return self.path if self == Source(self.path, self.name) else None

@@ -8,7 +8,6 @@ values.
 from __future__ import annotations
 
 import atexit
-import hashlib
 from collections import OrderedDict
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -78,7 +77,7 @@ class Cropped:
 class FrameDone:
     """A made frame.
 
-    `data` is the file for the zip, `plain_bytes` the size of that file without a palette, `digest` the SHA-256 of the
+    `data` is the file for the zip, `plain_bytes` the size of that file without a palette, `digest` the BLAKE3 of the
     pixels, `thumb` a WebP, `cells` (rows, columns, 3) uint16 in linear light. Banding is 0 on 24-bit panels.
     """
 
@@ -99,16 +98,11 @@ _RECENT: Recent[FrameDone] = Recent(8)
 
 def make_frame(job: FrameJob) -> FrameDone:
     """Return the made frame. Raise `Refused` where a picture cannot be read, OSError where the shop's disk fails."""
-    path = _still_alone(job.source)
+    path = job.source.still
     if path is None:
         return _made(job)
     done = _RECENT.once(path, (job.look, job.intake), lambda: _made(job))
     return replace(done, reasons=_named(done.reasons, job.source.name))
-
-
-def _still_alone(source: Source) -> Path | None:
-    """Return the still, where the frame is nothing but one; None for frames of clips and drawn frames."""
-    return source.path if source == Source(source.path, source.name) else None
 
 
 def _made(job: FrameJob) -> FrameDone:
@@ -120,13 +114,13 @@ def _made(job: FrameJob) -> FrameDone:
         before = banding.banding(pixels, banding.quantised(pixels))
         after = banding.banding(pixels, shown)
         pixels, picture = shown, Image.fromarray(shown, "RGB")
-    plain = _file(job, picture)
+    plain = _file(job, picture, pixels)
     return FrameDone(
         data=_smallest(plain, pixels, job.look),
         plain_bytes=len(plain),
         cropped=_cropped(pixels, job.look),
         photographic=png_writer.is_photographic(pixels),
-        digest=hashlib.sha256(pixels.data).hexdigest(),
+        digest=_digest(pixels),
         thumb=jpeg_and_webp.thumbnail(picture, job.look.thumb_px),
         cells=luminance.cells(pixels, job.look.cell_px),
         banding_before=before,
@@ -135,14 +129,20 @@ def _made(job: FrameJob) -> FrameDone:
     )
 
 
-def _file(job: FrameJob, picture: Image.Image) -> bytes:
+def _digest(pixels: NDArray[np.uint8]) -> str:
+    from blake3 import blake3
+
+    return blake3(pixels.data).hexdigest()
+
+
+def _file(job: FrameJob, picture: Image.Image, pixels: NDArray[np.uint8]) -> bytes:
     if job.look.bmp:
-        return bmp_writer.bmp(np.asarray(picture), job.look.bmp)
+        return bmp_writer.bmp(pixels, job.look.bmp)
     if job.look.format == "jpeg":
         return jpeg_and_webp.jpeg(picture)
-    path = _still_alone(job.source) if job.look.bits == 24 else None
+    path = job.source.still if job.look.bits == 24 else None
     untouched = unchanged_png.untouched(path, picture) if path else None
-    return untouched or png_writer.png(picture)
+    return untouched or png_writer.png_of_pixels(pixels)
 
 
 def _smallest(plain: bytes, pixels: NDArray[np.uint8], look: Look) -> bytes:
@@ -155,7 +155,7 @@ def _cropped(pixels: NDArray[np.uint8], look: Look) -> Cropped | None:
     if cut is None or (look.trim == "black" and any(cut.ground)):
         return None
     part = crop.cropped(pixels, cut.box)
-    return Cropped(_smallest(png_writer.png(Image.fromarray(part, "RGB")), part, look), cut)
+    return Cropped(_smallest(png_writer.png_of_pixels(part), part, look), cut)
 
 
 def panel_picture(job: FrameJob) -> tuple[Image.Image, tuple[Reason, ...]]:

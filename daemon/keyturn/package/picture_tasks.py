@@ -11,6 +11,7 @@ from PIL import Image
 from keyturn.eye import handoff
 from keyturn.flatten.frame_source import Source
 from keyturn.flatten.transparency import flatten
+from keyturn.normalize import decode
 from keyturn.normalize.reading import stills
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.package import jpeg_and_webp
@@ -29,6 +30,12 @@ class Check:
 def check(job: Check) -> None:
     """Read the picture to its end. Raise `Refused` where that fails."""
     _loaded(job)
+
+
+def check_undamaged(job: Check) -> None:
+    """Check that the picture came whole, see `decode.check_undamaged`. Raise `Refused` where it did not."""
+    assert job.source.path, "a picture to be checked is a file"
+    decode.check_undamaged(job.source.path, job.intake, name=job.source.name)
 
 
 def _loaded(job: Check) -> Image.Image:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 
+import blake3
 import pebble.pool.process
 from PIL import Image, WebPImagePlugin
 
@@ -18,6 +19,7 @@ from keyturn.workers import worker_limits
 
 __all__ = [
     "WebPImagePlugin",
+    "blake3",
     "frame",
     "pebble",
     "worker_limits",

@@ -18,7 +18,7 @@ from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.judge.words import words_reasons
 from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
-from keyturn.package.first_frames import first_frames, stop_if_hopeless
+from keyturn.package.first_frames import first_frames, too_large_already, unreadable
 from keyturn.package.fit_size import fitted, fitted_logo
 from keyturn.package.flash_result import FlashResult, flash_result
 from keyturn.package.flash_watch import FlashWatch, WatchedCrew
@@ -26,6 +26,7 @@ from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.player_pictures import player_of
 from keyturn.package.radio_job import RadioJob
+from keyturn.package.size_outlook import SizeOutlook
 from keyturn.package.smaller import Smaller
 from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
@@ -42,7 +43,7 @@ from keyturn.shop.records import (
     RadioRecord,
 )
 from keyturn.shop.units import MIB
-from keyturn.workers.crew import Crew
+from keyturn.workers.crew import Crew, end
 
 BROKEN_SHOWN = 40
 """After this many broken pictures the rest is not read: the artist knows enough."""
@@ -112,8 +113,11 @@ def _make_pictures(
     Raise `Refused` with every broken picture.
     """
     sources = [source for part in job.plan.parts for source in part.sources]
-    first = first_frames(job, sources, crew)
-    stop_if_hopeless(job, sources, first, crew)
+    size = SizeOutlook(job.plan)
+    first, hopeless = first_frames(job, size, crew, progress)
+    if hopeless:
+        known = [reason for done in first.values() if isinstance(done, Refused) for reason in done.reasons]
+        raise Refused(dict.fromkeys([hopeless, *known, *unreadable(job, first, crew, progress)]))
     left = [source for source in dict.fromkeys(sources) if source not in first]
     logo_job = job.frame(job.plan.logo or sources[0], logo=True)
     results = crew.run(make_frame, chain([logo_job], map(job.frame, left)), lambda frame: frame.source.name)
@@ -127,7 +131,12 @@ def _make_pictures(
                 result = first.pop(source, None) or next(results)
                 broken += result.reasons if isinstance(result, Refused) else ()
                 numbers[source] = -1 if isinstance(result, Refused) else store.keep(result, source.name)
-            if len(broken) >= BROKEN_SHOWN:
+                if not isinstance(result, Refused):
+                    size.add(source, result)
+            if hopeless := too_large_already(job, size, store, first, crew):
+                end(results)
+                broken = [hopeless, *broken, *unreadable(job, numbers, crew, progress)]
+            if hopeless or len(broken) >= BROKEN_SHOWN:
                 break
             progress.frame()
     except Refused as over:  # the drop's time is up

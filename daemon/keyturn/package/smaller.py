@@ -27,9 +27,14 @@ class Outlook:
     saved: float
     best: float
 
+    @property
+    def most(self) -> float:
+        """The largest share of their bytes that all files together could save."""
+        return min(DOUBT * self.best, 1 - (1 - self.best) / DOUBT)
+
     def may_save(self, share: float) -> bool:
         """Could all files together save this share of their bytes?"""
-        return share <= min(DOUBT * self.best, 1 - (1 - self.best) / DOUBT)
+        return share <= self.most
 
 
 @dataclass(frozen=True, slots=True)

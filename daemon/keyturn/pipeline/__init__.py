@@ -25,6 +25,7 @@ from keyturn.normalize import drop_files, probing
 from keyturn.outbox.record_files import refused_before
 from keyturn.outbox.sheets import OWN_PAGE
 from keyturn.package import held_picture
+from keyturn.package.first_frames import others_too_large
 from keyturn.package.frames_together import with_looks_beside
 from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
@@ -42,7 +43,7 @@ from keyturn.renumber.parts import LookedInto, job_art
 from keyturn.renumber.plan import Plan, plan
 from keyturn.renumber.ready_made import adopt, holds_bundle
 from keyturn.shop.radio_profile import Radio
-from keyturn.shop.reasons import REASONS_SHOWN, Reason, Refused, first_of, refuse, stop_if_refused
+from keyturn.shop.reasons import REASONS_SHOWN, Kind, Reason, Refused, first_of, only, refuse, stop_if_refused
 from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, Rejection
 from keyturn.shop.rulebook import Rulebook
 
@@ -201,8 +202,14 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
             radio_jobs.append(
                 RadioJob(each, job.manifest, bench.rules, folder, scratch, record, job.frame_count, *paper)
             )
-        for radio_job in with_looks_beside(radio_jobs, bench.kept.room if bench.kept else 0):
-            outputs += (make_radio(radio_job, bench.crew, bench.progress),)
+        radio_jobs = with_looks_beside(radio_jobs, bench.kept.room if bench.kept else 0)
+        for place, radio_job in enumerate(radio_jobs):
+            try:
+                outputs += (make_radio(radio_job, bench.crew, bench.progress),)
+            except Refused as refused:
+                before = only(_by_radio(job.plans, outputs), Kind.REFUSE)
+                more = others_too_large(refused, radio_jobs[place + 1 :], bench.crew, bench.progress)
+                raise Refused(dict.fromkeys([*before, *refused.reasons, *more])) from None
         bench.progress.stage("papers")
         stop_if_refused([*job.reasons, *_by_radio(job.plans, outputs)])
     except Refused as refused:

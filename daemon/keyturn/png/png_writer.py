@@ -44,9 +44,14 @@ _SAMPLES, _SAMPLE_ROWS = 3, 24
 
 def png(image: Image.Image) -> bytes:
     """Return an RGB image as a PNG of 8-bit RGB, not interlaced, with the chunks IHDR, IDAT and IEND alone."""
-    pixels = np.asarray(rgb_only(image))
+    return png_of_pixels(np.asarray(rgb_only(image)))
+
+
+def png_of_pixels(pixels: U8) -> bytes:
+    """Return (H, W, 3) pixels as `png` does."""
     method = _method(pixels)
-    return png_of(image.size, method.pack(row_filters.filtered(pixels, method.filters)))
+    size = pixels.shape[1], pixels.shape[0]
+    return png_of(size, method.pack(row_filters.filtered(pixels, method.filters)))
 
 
 def rgb_only(image: Image.Image) -> Image.Image:

@@ -11,6 +11,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from keyturn.shop.line_differences import differ
+
 U8 = NDArray[np.uint8]
 
 NONE, SUB, UP, AVERAGE, PAETH = range(5)
@@ -26,15 +28,36 @@ def filtered(pixels: U8, filters: tuple[int, ...], above: U8 | None = None) -> U
     `filters` are those to choose from; of equally good ones the first is taken. `above` (W, 3) is the row above the
     first; without it the first row is a picture's top.
     """
-    height, width = pixels.shape[:2]
-    padded = np.zeros((height + 1, 3 * width + 3), np.uint8)
-    padded[1:, 3:] = pixels.reshape(height, -1)
-    if above is not None:
-        padded[0, 3:] = above.reshape(-1)
-    made = np.empty((height, 1 + 3 * width), np.uint8)
-    for y in range(0, height, _BAND):
-        _filter_band(padded[y : y + _BAND + 1], filters, made[y : y + _BAND])
+    lines = pixels.reshape(len(pixels), -1)
+    top = np.zeros((1, lines.shape[1]), np.uint8) if above is None else above.reshape(1, -1)
+    made = np.zeros((len(lines), 1 + lines.shape[1]), np.uint8)
+    left = _filter_repeats(lines, top, filters, made)
+    padded = np.zeros((_BAND + 1, 3 + lines.shape[1]), np.uint8)
+    for y in range(0, len(lines), _BAND):
+        rows = y + np.flatnonzero(left[y : y + _BAND])
+        if len(rows):
+            first, end = rows[0], rows[-1] + 1
+            band = padded[: 1 + end - first]
+            band[0, 3:], band[1:, 3:] = lines[first - 1] if first else top[0], lines[first:end]
+            _filter_band(band, filters, made[first:end])
     return made
+
+
+def _filter_repeats(lines: U8, top: U8, filters: tuple[int, ...], made: U8) -> NDArray[np.bool_]:
+    """Write the types of rows that equal the row above, whose differences are all 0; return which rows are left.
+
+    Of such a row the filters "up" and Paeth leave nothing, and no other filter does, unless it is black.
+    """
+    if not {UP, PAETH}.intersection(filters):
+        return np.ones(len(lines), np.bool_)
+    left = np.concatenate([differ(lines[:1], top), differ(lines[1:], lines[:-1])])
+    repeats = np.flatnonzero(~left)
+    made[repeats, 0] = next(kind for kind in filters if kind in (UP, PAETH))
+    same_as = np.maximum.accumulate(np.where(left, np.arange(len(lines)), 0))[repeats]
+    rows, place = np.unique(same_as, return_inverse=True)
+    black = lines[rows].max(axis=1) == 0
+    made[repeats[black[place]], 0] = filters[0]
+    return left
 
 
 def _filter_band(padded: U8, filters: tuple[int, ...], made: U8) -> None:
