@@ -163,7 +163,7 @@ class Settings(_Table):
     scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
     watch: Literal["auto", "events", "polling"] = "auto"
     workers: Annotated[int, Field(ge=0, le=256)] = 0
-    drops_at_once: Annotated[int, Field(ge=1, le=16)] = 2
+    drops_at_once: Annotated[int, Field(ge=1, le=16)] = 3
     crew: CrewAddress = "local"
     keep: KeepSettings = Field(default_factory=KeepSettings)
     hooks: HookSettings = Field(default_factory=HookSettings)
