@@ -106,6 +106,8 @@ def test_a_small_drop_passes_a_large_one_where_only_small_ones_have_a_turn(
     settle(inbox)
     assert (inbox.next() or pytest.fail()).name == "a-film"
     assert (inbox.next(small=True) or pytest.fail()).name == "van"
+    assert inbox.next(small=True, rush=True) is None
+    assert (inbox.next(rush=True) or pytest.fail()).name == "a-film"
     inbox.forget("van")
     assert inbox.next(small=True) is None
 

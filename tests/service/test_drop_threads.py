@@ -201,21 +201,25 @@ def test_there_is_room_for_one_large_drop_and_small_ones_beside_it() -> None:
         return Outcome.READY
 
     small = [CLAIM.model_copy(update={"id": f"{CLAIM.id}-{n}", "is_small": True}) for n in range(3)]
+    rush = CLAIM.model_copy(update={"id": f"{CLAIM.id}-rush", "is_small": True, "is_rush": True})
     loop = Loop(waits)
-    assert loop.thread.room(3) is Room.ANY
+    assert loop.thread.room(3) == Room(beside=False)
     loop.thread.start(small[0])
-    assert loop.thread.room(3) is Room.ANY_BESIDE and loop.thread.room(1) is Room.NONE
+    assert loop.thread.room(3) == Room() and loop.thread.room(1) is None
     loop.thread.start(CLAIM)
-    assert loop.thread.room(3) is Room.SMALL_BESIDE
+    assert loop.thread.room(3) == Room(small=True)
     loop.thread.doubt()
-    assert loop.thread.room(3) is Room.NONE, "the folders are looked through first, when nothing is being made"
+    assert loop.thread.room(3) is None, "the folders are looked through first, when nothing is being made"
     loop.thread.doubtful = False
     loop.thread.start(small[1])
-    assert loop.thread.room(3) is Room.NONE
-    assert [w.name for w in loop.thread.in_work()] == ["van"] * 3
+    assert loop.thread.room(3) == Room(small=True, rush=True), "one in a rush need not wait"
+    loop.thread.start(rush)
+    assert loop.thread.room(3) is None
+    assert loop.thread.room(9) == Room(small=True, rush=True), "while it is made no other is begun"
+    assert [w.name for w in loop.thread.in_work()] == ["van"] * 4
     let_go.set()
     loop.thread.join(PATIENCE_S)
-    assert loop.thread.room(3) is Room.ANY and loop.thread.in_work() == ()
+    assert loop.thread.room(3) == Room(beside=False) and loop.thread.in_work() == ()
 
 
 def test_nothing_is_made_beside_a_drop_that_ended_the_service() -> None:
@@ -227,6 +231,6 @@ def test_nothing_is_made_beside_a_drop_that_ended_the_service() -> None:
 
     loop = Loop(waits)
     loop.thread.start(CLAIM.model_copy(update={"tries": 1, "is_small": True}))
-    assert loop.thread.room(3) is Room.NONE
+    assert loop.thread.room(3) is None
     let_go.set()
     loop.thread.join(PATIENCE_S)

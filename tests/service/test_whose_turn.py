@@ -20,12 +20,12 @@ from samples import Clock
 
 AT = datetime(2026, 3, 1, tzinfo=UTC).isoformat()
 SETTLED_S = 10.0
+ALONE, BESIDE = Room(beside=False), Room()
 
 
-def claim(name: str, *, tries: int = 0, small: bool = True) -> Claim:
-    return Claim(
-        id=f"20260301T093000-abc123-{name}", name=name, form="folder", claimed_at=AT, tries=tries, is_small=small
-    )
+def claim(name: str, *, tries: int = 0, small: bool = True, rush: bool = False) -> Claim:
+    of = {"id": f"20260301T093000-abc123-{name}", "name": name, "form": "folder", "claimed_at": AT}
+    return Claim.model_validate({**of, "tries": tries, "is_small": small, "is_rush": rush})
 
 
 class Bench:
@@ -43,14 +43,18 @@ class Bench:
         claimer: Any = SimpleNamespace(claim_next=self._claim_next)
         self.turns = Turns(inbox, claimer, threads, self.aside, Backoff(clock), clock)
 
-    def _claim_next(self, now: float, *, small: bool = False) -> Claim | None:
-        return next((self.inbox.pop(n) for n, each in enumerate(self.inbox) if each.is_small or not small), None)
+    def _claim_next(self, now: float, *, small: bool = False, rush: bool = False) -> Claim | None:
+        fits = (each for each in self.inbox if (each.is_small or not small) and (each.is_rush or not rush))
+        found = next(fits, None)
+        if found is not None:
+            self.inbox.remove(found)
+        return found
 
     def failed(self, claim: Claim) -> None:
         (self.shop.work / claim.id).mkdir()
         self.aside.add(claim, OSError(5, "Input/output error"), ShopFault("Input/output error"))
 
-    def next(self, room: Room) -> str:
+    def next(self, room: Room | None) -> str:
         found = self.turns.next_claim(room, SETTLED_S)
         return found.name if found else ""
 
@@ -62,35 +66,35 @@ def bench(shop: Shop, clock: Clock) -> Bench:
 
 def test_nothing_is_begun_where_there_is_no_room(bench: Bench) -> None:
     bench.inbox.append(claim("van"))
-    assert bench.next(Room.NONE) == "" and len(bench.inbox) == 1
+    assert bench.next(None) == "" and len(bench.inbox) == 1
 
 
 def test_those_in_work_go_before_the_inbox_and_those_that_ended_the_service_last(bench: Bench) -> None:
     bench.pending += [claim("killer", tries=GOES_LAST), claim("van")]
     bench.inbox.append(claim("bus"))
-    assert bench.next(Room.ANY) == "van"
+    assert bench.next(ALONE) == "van"
     bench.pending.pop()
-    assert bench.next(Room.ANY) == "bus"
+    assert bench.next(ALONE) == "bus"
     bench.clock.at += SETTLED_S + 1
-    assert bench.next(Room.ANY) == "killer"
+    assert bench.next(ALONE) == "killer"
 
 
 def test_beside_a_large_drop_only_small_ones_are_begun(bench: Bench) -> None:
     bench.inbox += [claim("film", small=False), claim("van")]
-    assert bench.next(Room.SMALL_BESIDE) == "van"
-    assert bench.next(Room.SMALL_BESIDE) == ""
-    assert bench.next(Room.ANY_BESIDE) == "film"
+    assert bench.next(Room(small=True)) == "van"
+    assert bench.next(Room(small=True)) == ""
+    assert bench.next(BESIDE) == "film"
     bench.pending.append(claim("film-two", small=False))
-    assert bench.next(Room.SMALL_BESIDE) == ""
-    assert bench.next(Room.ANY_BESIDE) == "film-two"
+    assert bench.next(Room(small=True)) == ""
+    assert bench.next(BESIDE) == "film-two"
 
 
 def test_while_a_drop_waits_to_be_made_alone_none_is_begun_beside_others(bench: Bench) -> None:
     """Else there might always be another one in hand."""
     bench.pending.append(claim("ended-once", tries=1))
     bench.inbox.append(claim("bus"))
-    assert bench.next(Room.ANY_BESIDE) == ""
-    assert bench.next(Room.ANY) == "ended-once"
+    assert bench.next(BESIDE) == ""
+    assert bench.next(ALONE) == "ended-once"
 
 
 def test_a_drop_that_had_a_fault_lets_others_through_first_and_is_then_made_alone(bench: Bench) -> None:
@@ -98,14 +102,23 @@ def test_a_drop_that_had_a_fault_lets_others_through_first_and_is_then_made_alon
     bench.failed(faulty)
     bench.pending.append(faulty)
     bench.inbox += [claim("bus"), claim("cart")]
-    assert bench.next(Room.ANY) == "bus", "the others have their turn"
+    assert bench.next(ALONE) == "bus", "the others have their turn"
     bench.aside.went(claim("bus"), after_a_pause=False)
-    assert bench.next(Room.ANY_BESIDE) == "", "now it is its turn, with nothing beside"
-    assert bench.next(Room.ANY) == "faulty"
+    assert bench.next(BESIDE) == "", "now it is its turn, with nothing beside"
+    assert bench.next(ALONE) == "faulty"
 
 
 def test_one_that_must_go_last_keeps_nobody_from_being_made_beside_others(bench: Bench) -> None:
     bench.pending.append(claim("killer", tries=GOES_LAST))
     bench.inbox.append(claim("bus"))
-    assert bench.next(Room.ANY_BESIDE) == "bus"
-    assert bench.next(Room.ANY_BESIDE) == ""
+    assert bench.next(BESIDE) == "bus"
+    assert bench.next(BESIDE) == ""
+
+
+def test_where_there_is_room_for_a_rush_alone_no_other_is_begun(bench: Bench) -> None:
+    bench.pending.append(claim("van"))
+    bench.inbox += [claim("bus"), claim("hurry", rush=True)]
+    assert bench.next(Room(rush=True)) == "hurry"
+    assert bench.next(Room(rush=True)) == ""
+    bench.pending.append(claim("hurry-again", rush=True))
+    assert bench.next(Room(rush=True)) == "hurry-again"

@@ -207,12 +207,14 @@ class Inbox:
             return False
         return manifest is not None and manifest.rush
 
-    def next(self, *, small: bool = False) -> ReadyDrop | None:
+    def next(self, *, small: bool = False, rush: bool = False) -> ReadyDrop | None:
         """Return the drop whose turn it is: rush first, then in order of arrival. None where none is ready.
 
-        With `small` only the small ones have a turn.
+        With `small` only the small ones have a turn, with `rush` only those in a rush.
         """
         free = (drop.ready for name, drop in self._drops.items() if drop.ready and name not in self._held)
+        if rush:
+            free = (ready for ready in free if ready.rush)
         if small:
             free = (ready for ready in free if is_small(ready.snapshot))
         return min(free, key=lambda ready: (not ready.rush, ready.arrived, ready.name), default=None)

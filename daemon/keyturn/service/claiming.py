@@ -56,15 +56,15 @@ class Claimer:
                 self._backoff.told(ShopFault(what))
             self.scan_fault = what
 
-    def claim_next(self, now: float, *, small: bool = False) -> Claim | None:
+    def claim_next(self, now: float, *, small: bool = False, rush: bool = False) -> Claim | None:
         """Claim the first whole drop that can be taken; None where there is none, or a fault pauses the service.
 
-        With `small` only small drops are taken.
+        With `small` only small drops are taken, with `rush` only those in a rush.
         """
-        while (ready := self._inbox.next(small=small)) is not None:
+        while (ready := self._inbox.next(small=small, rush=rush)) is not None:
             self._alive()
             try:
-                claim = self._folders.claim(ready.name, ready.snapshot)
+                claim = self._folders.claim(ready.name, ready.snapshot, rush=ready.rush)
                 logger.info("{}: taken from the inbox", claim.name)
                 self._failed = dict.fromkeys(self._failed.keys() - {ready.name}, True)
                 return claim

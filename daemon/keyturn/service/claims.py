@@ -80,7 +80,7 @@ class Claim(Record):
 
     `tries` counts the attempts to make the drop that ended abruptly, and the one under way. While `tries` stood at a
     number in `others_through`, another drop went through; at one in `others_ended`, another one ended abruptly too.
-    `claimed_at` is ISO 8601, UTC. `is_small`: it may be made beside a large one.
+    `claimed_at` is ISO 8601, UTC. `is_small`: it may be made beside a large one. `is_rush`: it goes before others.
     """
 
     id: Name
@@ -88,6 +88,7 @@ class Claim(Record):
     form: Literal["folder", "file"]
     claimed_at: str
     is_small: bool = False
+    is_rush: bool = False
     tries: int = 0
     others_through: tuple[int, ...] = ()
     others_ended: tuple[int, ...] = ()

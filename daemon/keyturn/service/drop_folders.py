@@ -54,7 +54,7 @@ class DropFolders(RevisionFolders):
 
     # -- claiming -----------------------------------------------------------------------------
 
-    def claim(self, name: str, seen: Snapshot) -> Claim:
+    def claim(self, name: str, seen: Snapshot, *, rush: bool = False) -> Claim:
         """Move inbox/<name> to work by one rename. Raise `Changed`, and put it back, where it is not as `seen` or
         somebody has opened a file of it for writing.
 
@@ -63,8 +63,8 @@ class DropFolders(RevisionFolders):
         """
         source = self.shop.inbox / name
         form: Literal["folder", "file"] = "file" if source.is_symlink() or not source.is_dir() else "folder"
-        small, claim_id = is_small(seen), self._fresh_id(name)
-        claim = Claim(id=claim_id, name=readable(name), form=form, claimed_at=self._stamp(), is_small=small)
+        is_what = {"is_small": is_small(seen), "is_rush": rush}
+        claim = Claim(id=self._fresh_id(name), name=readable(name), form=form, claimed_at=self._stamp(), **is_what)
         place = self.shop.work / claim.id
         try:
             self._prepare(place, claim)

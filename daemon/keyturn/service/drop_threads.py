@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from enum import Enum, auto
+from typing import NamedTuple
 
 from loguru import logger
 
@@ -40,16 +40,17 @@ class _InHand:
         return self.thread is not None and self.thread.is_alive()
 
 
-class Room(Enum):
-    """Which drops may be begun beside those that are being made.
+class Room(NamedTuple):
+    """There is room for one more drop, `beside` others that are being made or not; only for small ones, or ones in a
+    rush, where that is said.
 
-    One drop at a time may be large: the service holds something of every frame.
+    One drop at a time may be large: the service holds something of every frame. A drop in a rush is begun beside as
+    many others as may be made at a time, and while it is made no other is begun.
     """
 
-    ANY = auto()
-    ANY_BESIDE = auto()
-    SMALL_BESIDE = auto()
-    NONE = auto()
+    beside: bool = True
+    small: bool = False
+    rush: bool = False
 
 
 class DropThreads:
@@ -89,14 +90,16 @@ class DropThreads:
     def _made(self) -> list[_InHand]:
         return [each for each in self._in_hand.values() if each.is_made()]
 
-    def room(self, most: int) -> Room:
-        """Return which drops may be begun now, where `most` may be made at a time."""
+    def room(self, most: int) -> Room | None:
+        """Return which drops may be begun now, where `most` may be made at a time; None where none may."""
         made = self._made()
         if not made:
-            return Room.ANY
-        if self.doubtful or len(made) >= most or any(each.goes_alone for each in made):
-            return Room.NONE
-        return Room.ANY_BESIDE if all(each.claim.is_small for each in made) else Room.SMALL_BESIDE
+            return Room(beside=False)
+        if self.doubtful or len(made) > most or any(each.goes_alone for each in made):
+            return None
+        small = not all(each.claim.is_small for each in made)
+        rush = len(made) == most or any(each.claim.is_rush for each in made)
+        return None if rush and most == 1 else Room(small=small, rush=rush)
 
     def start(self, claim: Claim) -> None:
         """Begin to make a claimed drop."""

@@ -27,7 +27,7 @@ from keyturn.service.claiming import Claimer
 from keyturn.service.configuration import Configuration, CrewOf
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker
-from keyturn.service.drop_threads import DropThreads, Room
+from keyturn.service.drop_threads import DropThreads
 from keyturn.service.reloading import Reloading
 from keyturn.service.set_aside import SetAside
 from keyturn.service.side_by_side import SideBySide
@@ -239,7 +239,7 @@ class Service:
 
     def _nap_s(self) -> float:
         """Return how long to sleep, in seconds: until a drop must be looked at, a pause ends or the board is due."""
-        if self._drop_threads.room(self._config.settings.drops_at_once) is Room.NONE:
+        if self._drop_threads.room(self._config.settings.drops_at_once) is None:
             return LONGEST_NAP_S
         now = self._monotonic()
         retry_s = math.inf if self._backoff.may_try() else self._backoff.retry_at - now

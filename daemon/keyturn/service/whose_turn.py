@@ -37,22 +37,23 @@ class Turns:
         """Note that the service begins to make drops now: those that go last wait from now on."""
         self._opened_at = self._monotonic()
 
-    def next_claim(self, room: Room, settled_s: float) -> Claim | None:
+    def next_claim(self, room: Room | None, settled_s: float) -> Claim | None:
         """Return the drop whose turn it is, taken from the inbox where it lay there; None where none has one.
 
         Within `settled_s` seconds of the service's start the inbox may hold drops that are not seen to be whole yet.
         """
-        if room is Room.NONE:
+        if room is None:
             return None
-        return self._next_alone(settled_s) if room is Room.ANY else self._next_beside(small=room is Room.SMALL_BESIDE)
+        return self._next_beside(room) if room.beside else self._next_alone(settled_s)
 
-    def _next_beside(self, *, small: bool) -> Claim | None:
+    def _next_beside(self, room: Room) -> Claim | None:
         """Return a drop that may be made beside those in hand. Where one waits that is to be made alone, none may."""
         turns = [claim for claim in self._aside.free(self._threads.pending) if self._aside.has_a_turn(claim)]
         if any(self._threads.goes_alone(claim) and not goes_last(claim) for claim in turns):
             return None
-        free = (claim for claim in turns if not goes_last(claim) and (claim.is_small or not small))
-        return next(free, None) or self._claimer.claim_next(self._monotonic(), small=small)
+        fits = (claim for claim in turns if (claim.is_small or not room.small) and (claim.is_rush or not room.rush))
+        free = (claim for claim in fits if not goes_last(claim))
+        return next(free, None) or self._claimer.claim_next(self._monotonic(), small=room.small, rush=room.rush)
 
     def _next_alone(self, settled_s: float) -> Claim | None:
         now, free = self._monotonic(), self._aside.free(self._threads.pending)

@@ -155,7 +155,7 @@ class Settings(_Table):
 
     `language` is that of the papers: sheets, cards, INSTALL.txt and rejects pages.
     A drop that is set aside for a fault of its own is tried again every `retry_aside_minutes`. `drops_at_once` drops
-    are made side by side at most, one of them large.
+    are made side by side at most, one of them large; one in a rush is begun beside them.
     """
 
     settle: SettleSettings = Field(default_factory=SettleSettings)
@@ -163,7 +163,7 @@ class Settings(_Table):
     scan_seconds: Annotated[float, Field(gt=0, le=600)] = 5.0
     watch: Literal["auto", "events", "polling"] = "auto"
     workers: Annotated[int, Field(ge=0, le=256)] = 0
-    drops_at_once: Annotated[int, Field(ge=1, le=16)] = 3
+    drops_at_once: Annotated[int, Field(ge=1, le=16)] = 2
     crew: CrewAddress = "local"
     keep: KeepSettings = Field(default_factory=KeepSettings)
     hooks: HookSettings = Field(default_factory=HookSettings)
