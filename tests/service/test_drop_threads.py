@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
@@ -14,11 +15,12 @@ from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_threads import DropThreads, Room
 from keyturn.service.set_aside import SetAside
+from keyturn.service.side_by_side import SideBySide
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
 from keyturn.shop.state_records import Working
 from keyturn.workers.crew import InlineCrew
-from samples import PATIENCE_S
+from samples import PATIENCE_S, until
 
 CLAIM = Claim(id="20260301T093000-abc123-van", name="van", form="folder", claimed_at="2026-03-01T09:30:00+00:00")
 
@@ -234,3 +236,44 @@ def test_nothing_is_made_beside_a_drop_that_ended_the_service() -> None:
     assert loop.thread.room(3) is None
     let_go.set()
     loop.thread.join(PATIENCE_S)
+
+
+def test_others_wait_while_a_drop_in_a_rush_is_made_unless_it_waits_for_one_of_them() -> None:
+    rush = CLAIM.model_copy(update={"id": f"{CLAIM.id}-rush", "is_rush": True})
+    began, went_on, let_go = threading.Event(), list[str](), threading.Event()
+
+    def process(progress: Progress) -> Outcome:
+        if not began.is_set():
+            began.set()
+            let_go.wait(PATIENCE_S)
+            return Outcome.READY
+        progress.check()
+        went_on.append("another")
+        return Outcome.READY
+
+    for the_rush_waits in (False, True):
+        loop = Loop(process)
+        went_on.clear()
+        began.clear()
+        let_go.clear()
+        loop.thread.start(rush)
+        assert began.wait(PATIENCE_S)
+        with loop.thread.side_by_side.alone_with([("fern-hollow", "van")]):
+            if the_rush_waits:
+                thread = threading.Thread(target=_waits, args=(loop.thread.side_by_side,))
+                thread.start()
+                until(loop.thread.side_by_side.somebody_waits)
+                loop.thread.start(CLAIM)
+                until(lambda: went_on == ["another"])
+            else:
+                loop.thread.start(CLAIM)
+                time.sleep(0.2)
+                assert went_on == []
+        let_go.set()
+        loop.thread.join(PATIENCE_S)
+        assert went_on == ["another"]
+
+
+def _waits(beside: SideBySide) -> None:
+    with beside.alone_with([("fern-hollow", "van")]):
+        pass

@@ -81,3 +81,21 @@ def test_the_seconds_of_drops_that_share_the_workers_are_shared_out(clock: Clock
     time.end()
     clock.at += 10
     assert time.now() - start == 35
+
+
+def test_what_needs_the_books_is_left_while_a_drop_is_on_the_move() -> None:
+    beside, done, moves, let_go = SideBySide(), list[str](), threading.Event(), threading.Event()
+
+    def move() -> None:
+        with beside.moving:
+            moves.set()
+            let_go.wait(PATIENCE_S)
+
+    thread = threading.Thread(target=move)
+    thread.start()
+    moves.wait(PATIENCE_S)
+    beside.if_nothing_moves(lambda: done.append("too soon"))
+    let_go.set()
+    thread.join(PATIENCE_S)
+    beside.if_nothing_moves(lambda: done.append("done"))
+    assert done == ["done"]

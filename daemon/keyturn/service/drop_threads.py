@@ -17,10 +17,13 @@ from keyturn.service.backoff import Backoff
 from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_maker import DropMaker
 from keyturn.service.set_aside import SetAside
-from keyturn.service.side_by_side import SharedTime
+from keyturn.service.side_by_side import SharedTime, SideBySide
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.state_records import Working
+
+GIVE_WAY_S = 0.05
+"""Seconds between two looks at whether a drop in a rush is still being made."""
 
 
 @dataclass(slots=True)
@@ -59,7 +62,7 @@ class DropThreads:
 
     `maker` returns a `DropMaker` with the rules of the moment. `stop` is asked between frames whether to give up.
     `stamp` returns the time as ISO 8601. `told` is called with each progress, and with None when a drop is done with;
-    then `ended` is called.
+    then `ended` is called. `side_by_side` keeps the drops apart.
     """
 
     def __init__(
@@ -78,6 +81,7 @@ class DropThreads:
         self.doubtful = False
         self._in_hand: dict[str, _InHand] = {}
         self._time = SharedTime()
+        self.side_by_side = SideBySide()
 
     def doubt(self) -> None:
         """Set `doubtful`."""
@@ -151,7 +155,11 @@ class DropThreads:
             hand.working = hand.working.model_copy(update={"stage": stage, "done": done, "total": total})
             self._told(hand.working)
 
-        maker = self._maker(Progress(tell, self._stop, self._time.now))
+        def is_to_stop() -> bool:
+            self._give_way(claim)
+            return self._stop()
+
+        maker = self._maker(Progress(tell, is_to_stop, self._time.now))
         self._time.begin()
         try:
             outcome = maker.process(claim)
@@ -168,6 +176,13 @@ class DropThreads:
             self._told(None)
             maker.bench.crew.shed()
             self._ended()
+
+    def _give_way(self, claim: Claim) -> None:
+        """Wait while a drop in a rush is made, unless that one waits for another: it may be this one."""
+        while not (claim.is_rush or self._stop() or self.side_by_side.somebody_waits()):
+            if not any(each.claim.is_rush for each in self._made()):
+                return
+            time.sleep(GIVE_WAY_S)
 
     def _pause(self, maker: DropMaker, hand: _InHand, error: Exception) -> None:
         """Let the service wait where the machine is at fault. It does not wait where the fault is this drop's own.

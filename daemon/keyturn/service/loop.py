@@ -30,7 +30,6 @@ from keyturn.service.drop_maker import DropMaker
 from keyturn.service.drop_threads import DropThreads
 from keyturn.service.reloading import Reloading
 from keyturn.service.set_aside import SetAside
-from keyturn.service.side_by_side import SideBySide
 from keyturn.service.start_up import StartUp
 from keyturn.service.status import LoopState, StatusWriter
 from keyturn.service.systemd import Notifier
@@ -93,7 +92,7 @@ class Service:
         self._drop_threads = DropThreads(
             self._drop_maker, self._backoff, aside, self._stopping.is_set, self._stamp, on_progress, self._work_ended
         )
-        self._aside, self._side_by_side = aside, SideBySide()
+        self._aside, self._side_by_side = aside, self._drop_threads.side_by_side
         self._scan_needed = False  # a drop that was in work may have gone back to the inbox since the last scan
         self._idle_since = monotonic()
 
@@ -168,7 +167,7 @@ class Service:
         if self._may_work() and self._drop_threads.doubtful:
             self._or_pause(self._recover_again)
         if self._backoff.may_try() and not self._drop_threads.doubtful:
-            self._or_pause(self._keep_up)
+            self._or_pause(lambda: self._side_by_side.if_nothing_moves(self._keep_up))
         if self._backoff.may_try() and not self._reloading.is_due():
             self._start_next()
         if self._may_work():
@@ -198,7 +197,8 @@ class Service:
         self._aside.renew(self._drop_threads.pending)
 
     def _keep_up(self) -> None:
-        self._upkeep.do_what_is_due(self._reconcile, self._config.settings.keep, self._side_by_side.moving)
+        self._upkeep.reconcile_if_due(self._reconcile)
+        self._upkeep.remove_old_if_due(self._config.settings.keep)
 
     def _reconcile(self) -> None:
         self._books().reconcile(self._start_up.ask_for_time)

@@ -19,6 +19,19 @@ class SideBySide:
         self.moving = threading.RLock()
         self._taken: set[tuple[str, str]] = set()
         self._given_back = threading.Condition()
+        self._waiting = 0
+
+    def if_nothing_moves(self, work: Callable[[], None]) -> None:
+        """Do `work` while `moving` is held; nothing where a drop holds it."""
+        if self.moving.acquire(blocking=False):
+            try:
+                work()
+            finally:
+                self.moving.release()
+
+    def somebody_waits(self) -> bool:
+        """Tell whether a drop waits for another one of its job."""
+        return self._waiting > 0
 
     @contextmanager
     def alone_with(self, jobs: Collection[tuple[str, str]], check: Callable[[], None] = lambda: None) -> Iterator[None]:
@@ -29,9 +42,13 @@ class SideBySide:
         """
         wanted = set(jobs)
         with self._given_back:
-            while wanted & self._taken:
-                check()
-                self._given_back.wait(LOOK_S)
+            self._waiting += 1
+            try:
+                while wanted & self._taken:
+                    check()
+                    self._given_back.wait(LOOK_S)
+            finally:
+                self._waiting -= 1
             self._taken |= wanted
         try:
             yield

@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from datetime import datetime
-from typing import Protocol
 
 from loguru import logger
 
@@ -14,15 +13,6 @@ from keyturn.outbox.ledger import Ledger
 from keyturn.service.clock_watch import ClockWatch, seconds_since_boot
 from keyturn.shop.folders import Shop
 from keyturn.shop.settings import KeepSettings
-
-
-class Lock(Protocol):
-    """A lock of threading's: their types have no name that holds for every version of Python."""
-
-    def acquire(self, *, blocking: bool) -> bool: ...
-
-    def release(self) -> None: ...
-
 
 REMOVE_OLD_EVERY_S = 3600.0
 RECONCILE_EVERY_S = 300.0
@@ -62,18 +52,6 @@ class Upkeep:
     def is_reconciled(self) -> bool:
         """Return whether nobody has asked for reconciling since it was last done."""
         return not self._reconcile_wanted.is_set()
-
-    def do_what_is_due(self, reconcile: Callable[[], None], keep: KeepSettings, moving: Lock) -> None:
-        """Reconcile and remove what is due. Raise as `reconcile`.
-
-        Where a drop is on the move, it is left for the next time: the folders and the books are that drop's.
-        """
-        if moving.acquire(blocking=False):
-            try:
-                self.reconcile_if_due(reconcile)
-                self.remove_old_if_due(keep)
-            finally:
-                moving.release()
 
     def reconcile_if_due(self, reconcile: Callable[[], None]) -> None:
         """Call `reconcile` where somebody asked for it, the ledger was begun anew, or it is time.
