@@ -125,8 +125,8 @@ def player_of(
     return None
 
 
-def _asked(numbers: Iterable[int], look: Look, *, alone: bool = False) -> Iterator[_Asked]:
-    return (_Asked(number, look, alone) for number in numbers)
+def _asked(numbers: Iterable[int], look: Look, *, alone: bool = False) -> Iterator[_PictureAsked]:
+    return (_PictureAsked(number, look, alone) for number in numbers)
 
 
 def _within(pictures: Iterator[PlayerPicture], count: int, budget: float) -> list[PlayerPicture] | None:
@@ -144,7 +144,7 @@ def _within(pictures: Iterator[PlayerPicture], count: int, budget: float) -> lis
     return None
 
 
-class _Asked(NamedTuple):
+class _PictureAsked(NamedTuple):
     """A picture to be made: its number, and how it is to look; with `alone` it is whole and needs no base."""
 
     number: int
@@ -160,9 +160,9 @@ class _Work:
     crew: Crew
     bases: dict[int, int]
 
-    def pictures(self, asked: Iterable[_Asked]) -> Iterator[PlayerPicture]:
+    def pictures(self, asked: Iterable[_PictureAsked]) -> Iterator[PlayerPicture]:
         """Yield the pictures in their order. Raise `Refused` where a worker fails with one."""
-        given: deque[_Asked] = deque()
+        given: deque[_PictureAsked] = deque()
 
         def jobs() -> Iterator[PictureJob]:
             for one in asked:
@@ -199,7 +199,7 @@ class _Work:
         with Image.open(io.BytesIO(self._read(next(iter(self.bases))))) as opened:
             return jpeg_and_webp.reduced_size(opened.size, _share(opened.size, look[0]))
 
-    def _job(self, asked: _Asked) -> PictureJob:
+    def _job(self, asked: _PictureAsked) -> PictureJob:
         number, look, alone = asked
         base = None if alone or self.bases[number] == number else self._read(self.bases[number])
         return PictureJob(self._read(number), base, *look, self.store.file(number).name)
