@@ -183,11 +183,13 @@ def waiting_in_work(name: str, since: str) -> Working:
 def _waiting(shop: Shop) -> tuple[Waiting, ...]:
     """Return the drops in the inbox, by name. Since when they wait is known to a running service alone."""
     entries = sorted(shop.inbox.iterdir())
-    names = _names(shop) if entries else None
+    if not entries:
+        return ()
+    names = _names(shop)
     return tuple(
         Waiting(name=p.name, files=1 if p.is_file() else sum(1 for f in p.rglob("*") if f.is_file()), since="")
         for p in entries
-        if names and may_be_drop(p.name, names)
+        if may_be_drop(p.name, names)
     )
 
 

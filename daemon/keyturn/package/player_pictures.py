@@ -25,13 +25,13 @@ from keyturn.shop.reasons import Refused
 from keyturn.shop.records import PlayerPicture, RadioPlayer
 from keyturn.workers.crew import Crew, end
 
-Look = tuple[int | None, int]
+PlayerLook = tuple[int | None, int]
 """The short side in pixels, None for the panel's own size, and the WebP quality."""
 
-MOVING: tuple[Look, ...] = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
+MOVING: tuple[PlayerLook, ...] = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
 """Looks of moving pictures. The first that keeps to the budget is taken."""
 
-STILL: tuple[Look, ...] = ((None, 80), (None, 50), (540, 60), (320, 50), (160, 50))
+STILL: tuple[PlayerLook, ...] = ((None, 80), (None, 50), (540, 60), (320, 50), (160, 50))
 """The same for pictures that stand still, which may take half the budget."""
 
 SAMPLE = 8
@@ -125,8 +125,8 @@ def player_of(
     return None
 
 
-def _asked(numbers: Iterable[int], look: Look, *, alone: bool = False) -> Iterator[_PictureAsked]:
-    return (_PictureAsked(number, look, alone) for number in numbers)
+def _asked(numbers: Iterable[int], look: PlayerLook, *, alone: bool = False) -> Iterator[_AskedPicture]:
+    return (_AskedPicture(number, look, alone) for number in numbers)
 
 
 def _within(pictures: Iterator[PlayerPicture], count: int, budget: float) -> list[PlayerPicture] | None:
@@ -144,11 +144,11 @@ def _within(pictures: Iterator[PlayerPicture], count: int, budget: float) -> lis
     return None
 
 
-class _PictureAsked(NamedTuple):
+class _AskedPicture(NamedTuple):
     """A picture to be made: its number, and how it is to look; with `alone` it is whole and needs no base."""
 
     number: int
-    look: Look
+    look: PlayerLook
     alone: bool
 
 
@@ -160,9 +160,9 @@ class _Work:
     crew: Crew
     bases: dict[int, int]
 
-    def pictures(self, asked: Iterable[_PictureAsked]) -> Iterator[PlayerPicture]:
+    def pictures(self, asked: Iterable[_AskedPicture]) -> Iterator[PlayerPicture]:
         """Yield the pictures in their order. Raise `Refused` where a worker fails with one."""
-        given: deque[_PictureAsked] = deque()
+        given: deque[_AskedPicture] = deque()
 
         def jobs() -> Iterator[PictureJob]:
             for one in asked:
@@ -194,12 +194,12 @@ class _Work:
                 break
         return pictures
 
-    def size(self, look: Look) -> tuple[int, int]:
+    def size(self, look: PlayerLook) -> tuple[int, int]:
         """Return the (width, height) of moving pictures in pixels."""
         with Image.open(io.BytesIO(self._read(next(iter(self.bases))))) as opened:
             return jpeg_and_webp.reduced_size(opened.size, _share(opened.size, look[0]))
 
-    def _job(self, asked: _PictureAsked) -> PictureJob:
+    def _job(self, asked: _AskedPicture) -> PictureJob:
         number, look, alone = asked
         base = None if alone or self.bases[number] == number else self._read(self.bases[number])
         return PictureJob(self._read(number), base, *look, self.store.file(number).name)
