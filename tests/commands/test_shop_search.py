@@ -135,6 +135,7 @@ def test_a_shop_that_is_closed_to_the_user_is_said_to_be(shop: Shop) -> None:
     code = (
         "import os, sys; from pathlib import Path; from keyturn.commands import app, shop_search\n"
         "from keyturn.commands import status; from keyturn.shop import settings\n"  # this user may not read the library
+        "import importlib.metadata, logging\n"
         "os.setgroups([]); os.setgid(65534); os.setuid(65534)\n"
         "shop_search.UNIT_FOLDERS = (Path(sys.argv.pop()),)\n"
         "assert shop_search.any_shop() is None\n"

@@ -4,27 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from keyturn.flatten import lettering
 from keyturn.flatten.fonts import FontFile
-from keyturn.flatten.lettering import TextLook
-from keyturn.flatten.set_words import WordsJob, set_words
+from keyturn.flatten.set_words import WordsJob
 from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 from keyturn.workers.crew import LocalCrew
 from odd import fonts
+from odd.font_tasks import drawn
 
 INTAKE = rulebook.load().intake
 ALLOWED = {"font-broken", "font-kind", "letters-missing", "font-one-weight"}
-
-
-def drawn(job: WordsJob) -> np.ndarray:
-    """The alpha of the words in lines of 100 pixels, as a frame gets it."""
-    words = set_words(job).words
-    look = TextLook((255, 255, 255))
-    return lettering.drawn(words, look, 100 * words.height / words.line, 10**6, job.intake).light[..., 3]
 
 
 @pytest.mark.slow

@@ -21,8 +21,6 @@ FILE_NAME = "keyturn.toml"
 PREFIX = "KEYTURN_"
 """How the names of variables begin that are settings."""
 
-NO_SETTINGS = frozenset({"KEYTURN_ROOT"})
-"""Variables that name the shop and are no settings of it."""
 
 SHEET_MB = 6.0
 """Most megabytes of a sheet. Many mail boxes refuse more than 10 MB, and a message grows by a third on its way."""
@@ -203,8 +201,7 @@ def _wrong_fields(error: ValidationError) -> str:
 
 def _with_environment(values: dict[str, Any]) -> Settings:
     """Return the settings of the file's `values` and the environment. Raise `ValidationError` where they are wrong."""
-    names = (name.upper() for name in os.environ)
-    if not any(name.startswith(PREFIX) and name not in NO_SETTINGS for name in names):
+    if not any(map(_is_setting, os.environ)):
         return Settings.model_validate(values)
     # imported only here: it takes as long as all that `keyturn status` does
     from pydantic_settings import BaseSettings, InitSettingsSource, PydanticBaseSettingsSource, SettingsConfigDict
@@ -218,7 +215,13 @@ def _with_environment(values: dict[str, Any]) -> Settings:
         ) -> tuple[PydanticBaseSettingsSource, ...]:
             return named["env_settings"], InitSettingsSource(settings_cls, values)
 
-    return InEnvironment()
+    return Settings.model_validate(dict(InEnvironment()))
+
+
+def _is_setting(variable: str) -> bool:
+    """Tell whether a variable of the environment is a setting: KEYTURN_ROOT, for example, is none."""
+    name = variable.upper()
+    return name.startswith(PREFIX) and name.removeprefix(PREFIX).partition("__")[0].lower() in Settings.model_fields
 
 
 def _read(path: Path) -> dict[str, Any]:
