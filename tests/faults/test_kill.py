@@ -50,6 +50,8 @@ def chosen(tries: Campaign, scenario: str, kind: str, every: int, most: int) -> 
         ("fleet", 100),
         ("fleet-rest", 40),
         ("stock", 25),
+        ("beside", 15),
+        ("beside-same", 12),
     ],
 )
 def test_killed_before_any_call_the_shop_keeps_its_promises(tries: Campaign, scenario: str, most: int) -> None:
