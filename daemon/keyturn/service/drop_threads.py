@@ -112,9 +112,9 @@ class DropThreads:
         working = Working(name=claim.name, stage="reading", done=0, total=0, since=self._stamp())
         hand = _InHand(claim, working, self.goes_alone(claim))
         thread = threading.Thread(target=self._work, args=(hand,), name=f"drop {claim.name}")
-        self._in_hand = {name: each for name, each in self._in_hand.items() if each.is_made() or not each.is_over}
-        self._in_hand[claim.id] = hand
         hand.thread = thread
+        kept = {name: each for name, each in self._in_hand.items() if each.is_made() or not each.is_over}
+        self._in_hand = kept | {claim.id: hand}  # never changed in place: the drops' threads look through it
         try:
             thread.start()
         except RuntimeError as error:  # no more threads or processes are allowed
