@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from loguru import logger
+from pebble import ProcessExpired
 from pebble.pool.process import PoolManager
 
 from keyturn.shop import rulebook
@@ -133,6 +134,19 @@ def test_a_job_that_ends_its_worker_before_it_was_heard_of_is_to_blame_and_not_t
     four, five = crew.run(odd, [4, 5], lambda n: f"{n}.png")
     assert four == 4 and isinstance(five, Refused)
     assert (five.reasons[0].code, five.reasons[0].file) == (DEFEATED, "5.png")
+
+
+def test_where_workers_die_that_are_given_nothing_to_do_the_machine_is_at_fault(
+    crew: LocalCrew, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    errors = iter([*[BrokenProcessPool("All workers expired")] * MOST_STARTS, ProcessExpired("Abnormal termination")])
+
+    def awaited(self: LocalCrew, given: Any) -> Any:
+        raise next(errors)
+
+    monkeypatch.setattr(LocalCrew, "_awaited", awaited)
+    with pytest.raises(ShopFault, match="no workers can be started"):
+        list(crew.run(square, [2], str))
 
 
 def test_workers_that_die_while_they_wait_are_started_again(crew: LocalCrew, monkeypatch: pytest.MonkeyPatch) -> None:

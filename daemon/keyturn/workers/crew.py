@@ -31,7 +31,8 @@ DEFEATED = "picture-defeats-reader"
 
 
 MOST_STARTS = 4
-"""For one job the workers are started so many times before the machine is at fault."""
+"""For one job the workers are started so many times. Then they are given nothing to do: where they live, the job is to
+blame, else the machine."""
 
 LOOK_S = 1.0
 """While a result is waited for, the pool is looked at so often, in seconds: one that failed may give no result."""
@@ -204,7 +205,7 @@ class LocalCrew:
         """Tell whether workers live that are given nothing to do."""
         try:
             return bool(self._awaited(self._start(worker_limits.nothing, None)))
-        except BrokenProcessPool:
+        except (BrokenProcessPool, ProcessExpired, TimeoutError):
             return False
 
     def _awaited(self, given: _Given) -> Any:
