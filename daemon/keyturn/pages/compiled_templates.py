@@ -18,12 +18,13 @@ from jinja2.bccache import Bucket, BytecodeCache
 
 from keyturn import __version__
 from keyturn.shop.kept_results import KeptResults
+from keyturn.shop.units import MIB
 from keyturn.shop.user_cache import user_cache
 
 FOLDER = "pages"
 """The folder in the user's cache."""
 
-MOST = 16 * 2**20
+MOST = 16 * MIB
 """Bytes of all bytecode together; that of all templates of one version is 0.4 MB."""
 
 _OTHERS_MAY_WRITE = stat.S_IWGRP | stat.S_IWOTH
@@ -59,7 +60,10 @@ def _key(bucket: Bucket) -> bytes:
 
 
 def _is_only_ours(folder: Path) -> bool:
-    """Tell whether `folder` is a folder of this user, and whether nobody else may write in it."""
+    """Tell whether `folder` is a folder of this user in which nobody else may write.
+
+    `own_files.is_own_folder` trusts the owner of the folder around it as well: too much where code is run.
+    """
     try:
         seen = folder.lstat()
     except OSError:

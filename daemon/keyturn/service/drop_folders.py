@@ -63,8 +63,14 @@ class DropFolders(RevisionFolders):
         """
         source = self.shop.inbox / name
         form: Literal["folder", "file"] = "file" if source.is_symlink() or not source.is_dir() else "folder"
-        is_what = {"is_small": is_small(seen), "is_rush": rush}
-        claim = Claim(id=self._fresh_id(name), name=readable(name), form=form, claimed_at=self._stamp(), **is_what)
+        claim = Claim(
+            id=self._fresh_id(name),
+            name=readable(name),
+            form=form,
+            claimed_at=self._stamp(),
+            is_small=is_small(seen),
+            is_rush=rush,
+        )
         place = self.shop.work / claim.id
         try:
             self._prepare(place, claim)

@@ -78,7 +78,7 @@ class DropMaker:
             try:
                 return self._published_or_refused(current, before)
             except (Stopped, CancelledError):
-                self._remove_staging(current)
+                self.folders.give_up_staging(current)
                 self.uncount_try(current)
                 return Outcome.STOPPED
             except Exception as error:
@@ -114,7 +114,7 @@ class DropMaker:
 
         Raise the error where the shop's machine is at fault, or where the drop has gone on already.
         """
-        self._remove_staging(claim)
+        self.folders.give_up_staging(claim)
         if isinstance(error, ShopFault) or (isinstance(error, OSError) and shop_fault(error)):
             raise error
         if self.folders.went_on(claim):
@@ -145,10 +145,6 @@ class DropMaker:
 
     def _scratch(self, claim: Claim) -> Path:
         return self.folders.shop.work / claim.id / "scratch"
-
-    def _remove_staging(self, claim: Claim) -> None:
-        with suppress(OSError):
-            self.folders.remove_staging(claim)
 
     def uncount_try(self, claim: Claim) -> None:
         """Take back the count of a try that ended through no fault of the drop's."""
@@ -252,10 +248,10 @@ class DropMaker:
 
     def _reject(self, claim: Claim, refused: Refused) -> Outcome:
         if self.folders.published(claim):  # of a fleet: what is out stays out, and the drop is archived
-            self._remove_staging(claim)
+            self.folders.give_up_staging(claim)
             return self._publish_fleet(claim, BuiltFleet({}, self.folders.drop_of(claim), refused))
         rejection, pages = self._rejection(claim, refused)
-        self._remove_staging(claim)
+        self.folders.give_up_staging(claim)
         self.remove_scratch(claim)
         with self.beside.moving:
             self.doubts.forget(claim.name)

@@ -45,6 +45,11 @@ class RevisionFolders:
         """Remove what has been built of the claim's revision."""
         remove_left_over(self.shop.building, re.compile(re.escape(claim.id)))
 
+    def give_up_staging(self, claim: Claim) -> None:
+        """Remove what has been built of the claim's revision, as far as the disk lets: recovery removes the rest."""
+        with suppress(OSError):
+            self.remove_staging(claim)
+
     def publish(self, claim: Claim, staged: Path, target: str) -> Path:
         """Rename the built revision to outbox/<target>, then archive the artist's drop. Return the new path."""
         publication = Publication(target=target)

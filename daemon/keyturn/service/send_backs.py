@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import AbstractContextManager, nullcontext, suppress
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -51,8 +51,7 @@ class SendBacks:
 
     def _send_back(self, claim: Claim, why: str) -> Path:
         with self.moving:
-            with suppress(OSError):
-                self.folders.remove_staging(claim)
+            self.folders.give_up_staging(claim)
             place = self.folders.send_back(claim)
         logger.info("{}: {}; back to the inbox as {}", claim.name, why, place.name)
         return place
