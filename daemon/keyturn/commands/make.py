@@ -51,7 +51,7 @@ def bench_of(root: Path | None, quiet: bool = False) -> Iterator[Bench]:
     shop = shop_if_any(root)
     rules = rulebook.load(shop.rules if shop else None)
     wanted = settings.load(shop.root) if shop else settings.without_shop()
-    here = wanted.crew == "local"  # then on every core, since somebody waits
+    here = wanted.crew == "local"  # somebody waits for it: all cores work, whatever `workers` says
     crew = LocalCrew(0, rules.intake.workers, PRELOAD) if here else frame_crew(wanted, rules)
     try:
         crew.wake()  # before the progress bar starts a thread, see `workers.process_start`

@@ -228,7 +228,7 @@ def _target(out: Path, job: Job, revision: int) -> Path:
 
 
 def _write_sheet(out: Path, customer: str, bench: Bench) -> Path | None:
-    """Write the customer's sheet, and again where another process has put a revision beside ours meanwhile."""
+    """Write the customer's sheet. Write it again where another process published a revision while it was written."""
     while True:
         seen = set(revision_names(out / customer))
         written = sheets.write_sheet(out, customer, bench.rules, bench.papers)

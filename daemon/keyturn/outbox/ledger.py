@@ -143,7 +143,7 @@ class Ledger:
             db.executemany(ledger_rows.ADD_READY, rows)
 
     def add_refused(self, path: str, name: str, rejection: Rejection) -> None:
-        """Enter the folder `name` in rejects; `path` is relative to the shop's root."""
+        """Enter a refused drop: its folder in rejects is called `name` and lies at `path` in the shop's root."""
         reasons = json.dumps([r.model_dump(mode="json") for r in rejection.reasons])
         row = (path, rejection.claim, name, rejection.customer, rejection.rejected_at, reasons)
         with self._writing() as db:

@@ -23,8 +23,9 @@ class SizeOutlook:
 
     `sources` are the distinct ones in the order in which they are shown. `limit` is what the radio takes, in bytes.
 
-    What the others will have is told by their files: a still has at least as many bytes for those of its file as the
-    lightest still that was made. Frames of clips and drawn ones count alike, where there are no others.
+    The size of a frame that is not made yet is foretold from its source's file: a still is taken to become no lighter,
+    for the bytes of its file, than the lightest one that was made. Frames of clips and drawn ones all count the same,
+    and only where there are no stills.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -51,9 +52,10 @@ class SizeOutlook:
         self.bytes_made += size * self._places[source]
 
     def look_into(self, files: Sequence[bytes], crew: Crew, in_question: Callable[[], bool]) -> None:
-        """Find out from a few made files what JPEG, where the radio takes it, and harder packing may save of all.
+        """Try on a few made files how much smaller they become, and count on the same for all frames.
 
-        It ends as soon as nothing is `in_question` any more.
+        They are made JPEG where the radio takes it, then packed harder. The second is not tried where `in_question`
+        says after the first that the answer is known.
         """
         pngs = [data for data in files if data.startswith(PNG_SIGNATURE)]
         if not pngs:
@@ -99,10 +101,11 @@ class SizeOutlook:
 
 
 def _weights(sources: Sequence[Source]) -> tuple[Mapping[Source, float], frozenset[Source]]:
-    """Return how heavy each source is beside the others, and of which ones that can be said.
+    """Return a weight for each source, and those sources whose frames' sizes can be foretold by their weights.
 
-    That is the size of a still's file, but no more than the usual one: an odd file may hold much that is never shown.
-    Stills with less than half the usual size are another kind of picture, of which nothing is foretold.
+    The weight of a still is the size of its file in bytes, but at most the median of all stills: an odd file may hold
+    much that is never shown. A still of less than half the median is taken for another kind of picture, and nothing is
+    foretold of it. Where there are no stills, all sources weigh the same.
     """
     stills = {source: _file_size(source) for source in sources if source.still}
     if not stills:

@@ -1,4 +1,4 @@
-"""The entries of a folder by their names, or the error that hides them."""
+"""Listing a folder so that one that cannot be read is not taken for an empty one."""
 
 from __future__ import annotations
 

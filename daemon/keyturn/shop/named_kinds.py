@@ -74,12 +74,19 @@ class NamedKinds(Sourced):
         return {ending: kind for kind in self.kind.values() for ending in kind.endings}
 
     def surely(self, name: str, start: bytes) -> NamedKind | None:
-        """Return the kind that both the ending and the first bytes show: a camera's raw file is a TIFF inside."""
+        """Return the kind whose ending and first bytes the file has, else None.
+
+        The bytes alone would not do: a camera's raw file begins as a TIFF does.
+        """
         named = self._by_ending.get(PurePosixPath(name).suffix.lower())
         return named if named and named.begins(start) else None
 
     def of(self, name: str, start: bytes) -> NamedKind | None:
-        """Return the kind of a file: by both, else by its ending if that says all, else by its bytes, else None."""
+        """Return the kind of a file, None where it has none of them.
+
+        The ending and the first bytes are best. An ending will do whose kind has no bytes of its own; then bytes alone;
+        then an ending that the bytes do not fit.
+        """
         named = self._by_ending.get(PurePosixPath(name).suffix.lower())
         if named and (not named.starts or named.begins(start)):
             return named

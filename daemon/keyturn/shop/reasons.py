@@ -191,7 +191,8 @@ def _as_one(group: list[Reason]) -> Reason:
 
 
 def first_of(reasons: Iterable[Reason], most: int) -> tuple[Reason, ...]:
-    """Return at most `most` reasons as they are; of more the first, refusals before others, and how many more."""
+    """Return the reasons as they are where there are at most `most`. Of more, return that many, refusals first and
+    notes last, and one reason that says how many were left out."""
     found = tuple(reasons)
     if len(found) <= most:
         return found
