@@ -9,11 +9,14 @@ from pathlib import Path
 
 import pytest
 
+from faults.live import running
+from keyturn.service import set_aside
 from keyturn.service.claims import Claim
 from keyturn.service.set_aside import LOOK_EVERY_S, SetAside
+from keyturn.shop.disk_look import DiskRoom
 from keyturn.shop.folders import Shop
 from keyturn.shop.reasons import RadioFault, ShopFault, shop_fault
-from samples import Drop
+from samples import Drop, until
 from shop_runs import lay, revisions, run_until_quiet, service_of
 
 RETRY_S = 900.0
@@ -192,6 +195,48 @@ def test_a_disk_that_is_full_is_not_a_file_s_fault(aside: SetAside, shop: Shop) 
     assert not aside.add(van, full, ShopFault("full"))
 
 
+@pytest.mark.parametrize(
+    ("then", "frees"),
+    [
+        (DiskRoom(True, 1_000_000, 500), False),
+        (DiskRoom(True, 1_900_000, 900), False),
+        (DiskRoom(True, 2_000_000, 500), True),
+        (DiskRoom(True, 1_000_000, 1_000), True),
+        (None, False),
+    ],
+)
+def test_space_on_the_disk_frees_it(
+    aside: SetAside,
+    shop: Shop,
+    seconds: list[float],
+    monkeypatch: pytest.MonkeyPatch,
+    then: DiskRoom | None,
+    frees: bool,
+) -> None:
+    free: list[DiskRoom | None] = [DiskRoom(True, 1_000_000, 500)]
+    monkeypatch.setattr(set_aside, "disk_room", lambda folder: free[-1])
+    van, ferry = claim_of("van", shop), claim_of("ferry", shop)
+    add(aside, van, FULL)
+    aside.went(ferry, after_a_pause=False)
+    assert add(aside, van, FULL)
+    free.append(then)
+    seconds[0] += LOOK_EVERY_S
+    assert aside.free([van]) == ([van] if frees else [])
+
+
+def test_space_frees_nothing_that_met_another_fault(
+    aside: SetAside, shop: Shop, seconds: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    free = [DiskRoom(True, 1_000_000, 500)]
+    monkeypatch.setattr(set_aside, "disk_room", lambda folder: free[-1])
+    van = claim_of("van", shop)
+    add(aside, van, closed(van, shop))
+    add(aside, van, closed(van, shop))
+    free.append(DiskRoom(True, 9_000_000, 5_000))
+    seconds[0] += LOOK_EVERY_S
+    assert aside.free([van]) == []
+
+
 def larger_than_the_disk(monkeypatch: pytest.MonkeyPatch, names: set[str]) -> list[str]:
     """Makes the drops `names` fill the disk with their scratch. Return each name that is tried."""
     from keyturn import pipeline
@@ -212,7 +257,7 @@ def larger_than_the_disk(monkeypatch: pytest.MonkeyPatch, names: set[str]) -> li
     return tried
 
 
-def test_a_drop_larger_than_the_free_space_is_set_aside_and_gives_its_space_back(
+def test_a_drop_larger_than_the_disk_room_is_set_aside_and_gives_its_space_back(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tried = larger_than_the_disk(monkeypatch, {"bad"})
@@ -256,6 +301,21 @@ def test_once_there_is_space_it_is_made(shop: Shop, drop: Drop, monkeypatch: pyt
     service = service_of(shop)
     service.run(until_quiet=True)
     assert len(revisions(shop)) == 2 and service.state().aside == ()
+
+
+def test_once_the_disk_has_more_space_it_is_made_soon(shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch) -> None:
+    full, free = {"bad"}, [DiskRoom(True, 1_000_000, 500)]
+    larger_than_the_disk(monkeypatch, full)
+    monkeypatch.setattr(set_aside, "disk_room", lambda folder: free[-1])
+    monkeypatch.setattr(set_aside, "LOOK_EVERY_S", 0.05)
+    for name in ("bad", "van"):
+        lay(drop(name, frames=1), shop)
+    with running(shop) as service:
+        until(lambda: [drop.name for drop in service.state().aside] == ["bad"])
+        full.clear()
+        free.append(DiskRoom(True, 2_000_000, 500))
+        until(lambda: len(revisions(shop)) == 2)
+        assert service.state().aside == ()
 
 
 def test_a_file_in_the_place_of_a_customers_folder_stops_no_other_customer(

@@ -21,11 +21,12 @@ from loguru import logger
 from keyturn.inbox.survey import OURS
 from keyturn.service.claims import Claim, read_record, write_record
 from keyturn.shop import durable_files
+from keyturn.shop.disk_look import DiskRoom, disk_room
 from keyturn.shop.reasons import RadioFault, ShopFault
 from keyturn.shop.state_records import ASIDE_FILE, AsideDrop
 
 LOOK_EVERY_S = 10.0
-"""Seconds between two looks at whether the files of a drop that is set aside have changed."""
+"""Seconds between two looks at whether what a drop was set aside for has changed: its files, or a full disk."""
 
 MOST_LOOKED_AT = 20_000
 """The look ends after so many entries."""
@@ -80,6 +81,7 @@ class SetAside:
             others_went=alone or (before is not None and before.others_went),
             is_own=own is not None,
             seen=_look(drop),
+            disks={} if alone else _disks(error, self._work),
         )
         self._tried_at[claim.id] = self._monotonic()
         self._keep(claim.id, noted)
@@ -137,7 +139,7 @@ class SetAside:
             return
         self._looked_at = now
         for name, noted in list(self._known.items()):  # drops that are being made come and go meanwhile
-            if noted.is_aside() and _look(self._work / name / "drop") != noted.seen:
+            if noted.is_aside() and (_look(self._work / name / "drop") != noted.seen or _has_room(noted)):
                 self._tried_at[name] = now - self._retry_s()
 
     def _keep(self, name: str, noted: AsideDrop) -> None:
@@ -158,6 +160,27 @@ def _noted(place: Path) -> AsideDrop | None:
 def _our_bug(error: Exception) -> ShopFault:
     what = f"Keyturn itself failed while it moved this drop ({type(error).__name__}: {error})"
     return ShopFault(what, "tell whoever runs Keyturn: the service's log has the details")
+
+
+def _disks(error: Exception, work: Path) -> dict[str, DiskRoom]:
+    """Return the folders in which an error of the machine struck, and what their disks take now."""
+    cause = error if isinstance(error, OSError) else error.__cause__
+    if not isinstance(cause, OSError):
+        return {}
+    names = (os.fsdecode(name) for name in (cause.filename, cause.filename2) if isinstance(name, (str, bytes)))
+    folders = {_folder_there(Path(name)) for name in names} or {work}
+    return {str(folder): room for folder in folders if (room := disk_room(folder))}
+
+
+def _folder_there(path: Path) -> Path:
+    while not path.is_dir() and path != path.parent:
+        path = path.parent
+    return path
+
+
+def _has_room(noted: AsideDrop) -> bool:
+    rooms = ((before, disk_room(Path(folder))) for folder, before in noted.disks.items())
+    return any(now.is_more_than(before) for before, now in rooms if now)
 
 
 def _own_fault(drop: Path, error: Exception) -> ShopFault | None:

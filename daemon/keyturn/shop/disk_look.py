@@ -6,11 +6,40 @@ import errno
 import os
 from collections.abc import Iterable
 from pathlib import Path
+from typing import NamedTuple
 
 from keyturn.shop.reasons import ShopFault, shop_fault
 
 LEAST_BYTES = 64 * 1024
 """With less than this free, status and board do not fit."""
+
+
+class DiskRoom(NamedTuple):
+    """What a folder's disk takes yet: whether we may write there, bytes, and files (0 too where it sets no limit)."""
+
+    writable: bool
+    bytes: int
+    files: int
+
+    def is_more_than(self, before: DiskRoom) -> bool:
+        """Tell whether somebody has mended the disk since.
+
+        Twice the space counts: what drops in work take and give back is less where there is space, and where there is
+        none any is more.
+        """
+        more_bytes = self.bytes >= 2 * max(before.bytes, LEAST_BYTES)
+        more_files = self.files >= 2 * max(before.files, 1)
+        return self.writable and (more_bytes or more_files or not before.writable)
+
+
+def disk_room(folder: Path) -> DiskRoom | None:
+    """Return what the disk of `folder` takes yet; None where the folder is not there or does not tell."""
+    try:
+        seen = os.statvfs(folder)
+    except OSError:
+        return None
+    writable = os.access(folder, os.W_OK | os.X_OK)  # access(2): not where the disk is read-only
+    return DiskRoom(writable, seen.f_bavail * seen.f_frsize, seen.f_favail)
 
 
 def disk_fault(folders: Iterable[Path]) -> ShopFault | None:

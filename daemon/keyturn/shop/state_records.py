@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Literal
 
 from keyturn.shop.bounded_record import Record
+from keyturn.shop.disk_look import DiskRoom
 from keyturn.shop.reasons import Reason
 
 
@@ -136,6 +137,7 @@ class AsideDrop(Record):
 
     `place` is relative to the shop's root. `others_went`: another drop went through since the first time, so that the
     fault is this drop's. `is_own`: it comes from a file of the drop. `seen` is a fingerprint of the drop's files.
+    `disks` are the folders whose disk was at fault, and what each disk took then.
     """
 
     name: str
@@ -147,6 +149,7 @@ class AsideDrop(Record):
     others_went: bool = False
     is_own: bool = False
     seen: str = ""
+    disks: dict[str, DiskRoom] = {}
 
     def line(self) -> str:
         return f"{self.what} -> {self.mend}" if self.mend else self.what
