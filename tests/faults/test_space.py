@@ -37,9 +37,9 @@ def mounting_is_allowed(desk: Path) -> None:
 
 @pytest.fixture(autouse=True)
 def no_patience(monkeypatch: pytest.MonkeyPatch) -> None:
-    short = ("backoff.RETRY_FIRST_S", "backoff.RETRY_MOST_S", "status.BOARD_EVERY_S", "set_aside.LOOK_EVERY_S")
-    for name in short:
-        monkeypatch.setattr(f"keyturn.service.{name}", 0.05)
+    service = ("backoff.RETRY_FIRST_S", "backoff.RETRY_MOST_S", "status.BOARD_EVERY_S", "set_aside.LOOK_EVERY_S")
+    for name in (*(f"service.{name}" for name in service), "inbox.waiting.HOLD_S"):
+        monkeypatch.setattr(f"keyturn.{name}", 0.05)
 
 
 def lay_hidden(shop: Shop) -> list[Laid]:
