@@ -237,6 +237,20 @@ def test_space_frees_nothing_that_met_another_fault(
     assert aside.free([van]) == []
 
 
+def test_a_disk_that_does_not_even_tell_what_is_there_breaks_nothing(
+    aside: SetAside, shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """stat(2): EIO, as a disk that dies gives it."""
+    van, broken = claim_of("van", shop), OSError(errno.EIO, os.strerror(errno.EIO), str(shop.outbox / "a" / "b"))
+
+    def dead(path: object, **options: object) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO), path)
+
+    monkeypatch.setattr(os, "stat", dead)
+    monkeypatch.setattr(os, "statvfs", dead)
+    assert not add(aside, van, broken)
+
+
 def larger_than_the_disk(monkeypatch: pytest.MonkeyPatch, names: set[str]) -> list[str]:
     """Makes the drops `names` fill the disk with their scratch. Return each name that is tried."""
     from keyturn import pipeline
@@ -315,7 +329,7 @@ def test_once_the_disk_has_more_space_it_is_made_soon(shop: Shop, drop: Drop, mo
         full.clear()
         free.append(DiskRoom(True, 2_000_000, 500))
         until(lambda: len(revisions(shop)) == 2)
-        assert service.state().aside == ()
+        until(lambda: service.state().aside == ())
 
 
 def test_a_file_in_the_place_of_a_customers_folder_stops_no_other_customer(

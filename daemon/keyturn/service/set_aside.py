@@ -173,7 +173,7 @@ def _disks(error: Exception, work: Path) -> dict[str, DiskRoom]:
 
 
 def _folder_there(path: Path) -> Path:
-    while not path.is_dir() and path != path.parent:
+    while not os.path.isdir(path) and path != path.parent:  # noqa: PTH112 - Path.is_dir raises EIO
         path = path.parent
     return path
 
