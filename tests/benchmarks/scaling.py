@@ -54,9 +54,10 @@ PAYS_FROM = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Seconds and bytes a frame. `task_s` for every frame in a row, `skip_s` more for each frame left out between
-    two of one worker: it has to lay a clip's cels even of the frames that others make. `way_s` is what a worker
-    spends on receiving a job, handing it to its process and sending the result."""
+    """Seconds and bytes a frame. `task_s` for every frame in a row, with its share of the drop's other jobs; `skip_s`
+    more for each frame left out between two of one worker: it has to lay a clip's cels even of the frames that others
+    make. `way_s` is what a worker spends on receiving all these jobs, handing them to its process and sending the
+    results. `up_bytes` and `down_bytes` are those of the frame's own job."""
 
     task_s: float
     skip_s: float
@@ -71,16 +72,31 @@ class Costs:
 
 
 class Noting(InlineCrew):
-    """Notes the frame jobs that the line makes of a drop, while it makes them."""
+    """Notes the frame jobs that the line makes of a drop, while it makes them.
+
+    `count` are all its jobs. `others_s` are the processor seconds of those that make no frame: files looked at, small
+    pictures for the sheet.
+    """
 
     def __init__(self) -> None:
         self.jobs: list[Any] = []
+        self.count = 0
+        self.others_s = 0.0
 
     def run(self, task: Any, jobs: Any, names: Any) -> Iterator[Any]:
         kept = list(jobs)
+        self.count += len(kept)
         if task is make_frame and not self.jobs:
             self.jobs = kept
-        return super().run(task, kept, names)
+        results = super().run(task, kept, names)
+        return results if task is make_frame else self._timed(results)
+
+    def _timed(self, results: Iterator[Any]) -> Iterator[Any]:
+        began = time.process_time()
+        for result in results:
+            self.others_s += time.process_time() - began
+            yield result
+            began = time.process_time()
 
 
 def drop_of(kind: str, folder: Path, frames: int) -> Path:
@@ -171,6 +187,7 @@ def measured(drop: Path, address: str) -> tuple[Costs, float]:
     check(drop, noting)
     jobs, limits = noting.jobs, rulebook.load().intake.workers
     task_s, skip_s = task_costs(jobs)
+    task_s += noting.others_s / len(jobs)
     crew = ClusterCrew(address, limits)
     with distributed.Client(address, set_as_default=False) as asking:
 
@@ -187,7 +204,7 @@ def measured(drop: Path, address: str) -> tuple[Costs, float]:
     crew.close()
     files = {job.source.path: job.source.path.stat().st_size for job in jobs}
     down = sum(len(pickle.dumps(make_frame(job))) for job in jobs)
-    way_s = hand_on_s(jobs, limits) + worker_s
+    way_s = hand_on_s(jobs, limits) * noting.count / len(jobs) + worker_s
     sizes = (sum(files.values()) / len(jobs), down / len(jobs))
     return Costs(task_s, skip_s, way_s, service_s, scheduler_s, *sizes), 1 / real_s
 
