@@ -184,6 +184,16 @@ def test_pictures_of_a_clip_are_kept_by_their_place(kept: KeptResults, tmp_path:
     assert [result.digest for result, _ in found] == [result.digest for result, _ in made]
 
 
+def test_a_player_picture_is_known_by_the_bytes_of_its_file_and_its_base(kept: KeptResults, art: Path) -> None:
+    one, two, three = (file(drawn(art.with_name(f"{number}.png"), number)) for number in (1, 2, 3))
+    job = PictureJob(one, two, 32, 60, "lamp.png")
+    again = PictureJob(bytes(bytearray(one)), bytes(bytearray(two)), 32, 60, "renamed.png")
+    others = (replace(job, file=three), replace(job, base=three), replace(job, base=None), PictureJob(two, one, 32, 60))
+    assert once(kept, make_picture, job)[1] == 1
+    assert once(kept, make_picture, again)[1] == 0
+    assert [once(kept, make_picture, other)[1] for other in others] == [1, 1, 1, 1]
+
+
 def test_reasons_name_the_file_of_the_drop_in_hand(kept: KeptResults, tmp_path: Path) -> None:
     """A CMYK picture without a profile gets a note that names its file."""
     art = tmp_path / "inks.jpg"

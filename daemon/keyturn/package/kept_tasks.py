@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -51,6 +52,24 @@ def _named_job(job: Any, rename: Rename) -> Any:
     return replace(job, name=rename(job.name))
 
 
+def _picture_job(job: PictureJob, rename: Rename) -> PictureJob:
+    """The files stand as their digests: written into the key whole, they are copied, and hashed again with it."""
+    base = None if job.base is None else _base_digest(job.base)
+    return replace(job, name=rename(job.name), file=_file_digest(job.file), base=base)
+
+
+def _file_digest(file: bytes) -> bytes:
+    from blake3 import blake3
+
+    return blake3(file).digest()
+
+
+@lru_cache(maxsize=2)
+def _base_digest(base: bytes) -> bytes:
+    """Every picture of a part has the same base."""
+    return _file_digest(base)
+
+
 def _as_it_is(job: Any, rename: Rename) -> Any:
     """What a file's header says names the file, and depends on its name's ending."""
     return job
@@ -64,6 +83,6 @@ KEPT_TASKS: tuple[KeptTask[Any, Any], ...] = (
     KeptTask[probing.ProbeJob, Probe](probing.look, Probe, _as_it_is),
     KeptTask[SheetJob, tuple[Cell, ...]](filled, tuple[Cell, ...], _named_job),
     KeptTask[Recode, Recoded](recode, Recoded, _named_job),
-    KeptTask[PictureJob, PictureDone](make_picture, PictureDone, _named_job),
+    KeptTask[PictureJob, PictureDone](make_picture, PictureDone, _picture_job),
     KeptTask[Compare, tuple[HandoffRecord, bytes]](compare, tuple[HandoffRecord, bytes], _as_it_is),
 )

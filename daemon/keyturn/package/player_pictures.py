@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import chain, islice
 from typing import NamedTuple
@@ -154,11 +154,15 @@ class _AskedPicture(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class _Work:
-    """`bases` gives the picture that each picture of a part is compared with: the first of its part."""
+    """`bases` gives the picture that each picture of a part is compared with: the first of its part.
+
+    `held` has the file of the base that was last asked for.
+    """
 
     store: FrameStore
     crew: Crew
     bases: dict[int, int]
+    held: dict[int, bytes] = field(default_factory=dict)
 
     def pictures(self, asked: Iterable[_AskedPicture]) -> Iterator[PlayerPicture]:
         """Yield the pictures in their order. Raise `Refused` where a worker fails with one."""
@@ -201,8 +205,15 @@ class _Work:
 
     def _job(self, asked: _AskedPicture) -> PictureJob:
         number, look, alone = asked
-        base = None if alone or self.bases[number] == number else self._read(self.bases[number])
+        base = None if alone or self.bases[number] == number else self._base(self.bases[number])
         return PictureJob(self._read(number), base, *look, self.store.file(number).name)
+
+    def _base(self, number: int) -> bytes:
+        """Return the file of a base. It is read once for all pictures of its part."""
+        if number not in self.held:
+            self.held.clear()
+            self.held[number] = self._read(number)
+        return self.held[number]
 
     def _read(self, number: int) -> bytes:
         return self.store.read(self.store.file(number))
