@@ -5,13 +5,13 @@ from __future__ import annotations
 import os
 import re
 import struct
-import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO
 
+from keyturn.png import deflate
 from keyturn.shop.reasons import Refused, refuse
 
 MOST_BYTES = 2**32 - 1
@@ -86,7 +86,7 @@ class ZipWriter:
     def add(self, name: str, data: bytes) -> None:
         self._expect(name)
         offset = self._file.tell()
-        entry = _Entry(name.encode("ascii"), zlib.crc32(data), len(data), offset)
+        entry = _Entry(name.encode("ascii"), deflate.crc32(data), len(data), offset)
         if offset + len(entry.local()) + len(data) > MOST_BYTES or len(self._entries) >= MOST_ENTRIES:
             raise _too_large(len(self._entries))
         self._file.write(entry.local())
