@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from collections.abc import Iterator
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from keyturn.shop.file_modes import close_to_group, group_reads, keep_mode, make_folder, open_to_group
+from keyturn.shop.file_modes import close_to_group, group_reads, keep_mode, make_folder, open_to_group, set_mode
 
 needs_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can give files to another user")
 
@@ -101,3 +102,27 @@ def test_what_the_service_makes_the_group_may_read_and_others_not(tmp_path: Path
         (tmp_path / "folder").mkdir()
     assert stat.S_IMODE((tmp_path / "board.html").stat().st_mode) == 0o640
     assert stat.S_IMODE((tmp_path / "folder").stat().st_mode) & 0o777 == 0o750
+
+
+@pytest.mark.parametrize("before", [0o2750, 0o2777, 0o750])
+@pytest.mark.parametrize("has_lists", [True, False])
+def test_rights_are_set_where_the_set_gid_bit_may_not_be(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: int, has_lists: bool
+) -> None:
+    """systemd.exec(5), RestrictSUIDSGID=: EPERM. xattr(7): ENOTSUP where the file system has no access lists."""
+    tmp_path.chmod(before)
+    real = os.chmod
+
+    def chmod(place: int | Path, mode: int) -> None:
+        if mode & 0o6000:
+            raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+        real(place, mode)
+
+    def setxattr(*arguments: object) -> None:
+        raise OSError(errno.ENOTSUP, os.strerror(errno.ENOTSUP))
+
+    monkeypatch.setattr(os, "chmod", chmod)
+    if not has_lists:
+        monkeypatch.setattr(os, "setxattr", setxattr)
+    set_mode(tmp_path, 0o2770)
+    assert stat.S_IMODE(tmp_path.stat().st_mode) == 0o770 | (before & 0o2000 if has_lists else 0)

@@ -27,7 +27,7 @@ def test_the_group_may_put_in_and_take_out_where_it_works_and_nobody_else_comes_
     shop = Shop(tmp_path / "shop")
     modes = {path.name: path.stat().st_mode & 0o7777 for path in (shop.root, *shop.root.iterdir())}
     shared = {"inbox": 0o2770, "outbox": 0o3770, "rejects": 0o2770}
-    private = {"archive": 0o2750, "work": 0o750, "state": 0o750, "rules": 0o750, "fonts": 0o750}
+    private = {"archive": 0o2750, "work": 0o2750, "state": 0o750, "rules": 0o750, "fonts": 0o750}
     assert modes == {"shop": 0o750} | shared | private
 
 

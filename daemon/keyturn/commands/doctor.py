@@ -27,7 +27,7 @@ from keyturn.commands import (
 )
 from keyturn.commands.console import DONE, WRONG_USE, JsonOption, RootOption, out, shop_of
 from keyturn.commands.finding import Finding, Health, well
-from keyturn.commands.folder_rights import too_open
+from keyturn.commands.folder_rights import keeps_group_back, too_open
 from keyturn.commands.output import plain, write_json
 from keyturn.inbox import events, open_files
 from keyturn.outbox import shop_state
@@ -168,7 +168,8 @@ def _folders(shop: Shop) -> Iterator[Finding]:
             yield Finding(Health.MIND, f"{folder} lies on {kind}", "keep state on a local disk: SQLite needs its locks")
         else:
             yield well(f"{folder} can be written ({kind})")
-    yield from (Finding(Health.MIND, what, remedy) for what, remedy in too_open(shop))
+    rights = (*too_open(shop), *keeps_group_back(shop))
+    yield from (Finding(Health.MIND, what, remedy) for what, remedy in rights)
     yield from _one_mount(shop)
 
 

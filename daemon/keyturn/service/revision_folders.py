@@ -34,7 +34,7 @@ class RevisionFolders:
 
     def staging(self, claim: Claim) -> Path:
         """Make and return an empty folder for the revision, on the outbox's file system."""
-        make_own_folder(self.shop.building)
+        make_own_folder(self.shop.building, BUILDING_DIR & 0o777)
         keep_mode(self.shop.building, BUILDING_DIR)
         self.remove_staging(claim)
         place = self.shop.building / claim.id

@@ -16,6 +16,8 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
+from keyturn.shop import file_modes
+
 HALF_WRITTEN = re.compile(r"\.keyturn-[0-9a-f]{12}\.tmp")
 """The temporary names of `write_atomic`. A file with such a name is the rest of a write that was cut off."""
 
@@ -124,8 +126,10 @@ def copy_tree(source: Path, target: Path) -> None:
 def _copy_one(path: Path, copy: Path, seen: os.stat_result) -> None:
     if stat.S_ISDIR(seen.st_mode):
         copy.mkdir()
+        # Where the folder around hands its group on, so does the copy: the bit cannot be set later (see file_modes).
+        hands_on = (seen.st_mode | copy.stat().st_mode) & stat.S_ISGID
         with contextlib.suppress(PermissionError):  # a file system that has no modes, such as FAT, refuses to set one
-            copy.chmod(stat.S_IMODE(seen.st_mode) & 0o2777 | stat.S_IRWXU)
+            file_modes.set_mode(copy, seen.st_mode & 0o777 | stat.S_IRWXU | hands_on)
     elif stat.S_ISLNK(seen.st_mode):
         copy.symlink_to(path.readlink())
     elif stat.S_ISREG(seen.st_mode):

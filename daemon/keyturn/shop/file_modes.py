@@ -1,8 +1,10 @@
 """Who may read and write what: the modes of the shop's folders, and of what the service leaves in them.
 
-Modes are set outright, so that they do not depend on the umask under which the service was started. The set-gid bit
-hands the shop's group on to whatever is put inside; the sticky bit lets people remove what is their own and nothing
-else (inode(7)).
+Modes do not depend on the umask under which the service was started. The set-gid bit hands the shop's group on to
+whatever is put inside; the sticky bit lets people remove what is their own and nothing else (inode(7)).
+
+The unit's RestrictSUIDSGID= refuses every mode with the set-gid bit. A folder that is made in a set-gid folder has the
+bit from it (mkdir(2)), and `set_mode` keeps it there. The shop's own folders are made outside of the unit.
 """
 
 from __future__ import annotations
@@ -13,6 +15,8 @@ import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+
+from keyturn.shop import access_lists
 
 CLOSED_DIR = 0o750
 """The group reads; nothing is for it to take away. So is the shop's own folder: only the group comes in at all."""
@@ -28,6 +32,9 @@ KEPT_DIR = 0o2750
 
 BUILDING_DIR = 0o2700
 """What is not whole yet is nobody's to see."""
+
+WORK_DIR = 0o2750
+"""The service alone writes. A drop's folder that is made here and goes to rejects takes the group along."""
 
 KEPT_FILE = 0o640
 _GROUP_MAY_WRITE = 0o060
@@ -51,12 +58,39 @@ def make_folder(folder: Path, mode: int) -> None:
         folder.chmod(mode)
 
 
+def set_mode(place: int | Path, mode: int) -> None:
+    """Give the folder or file `place`, an open descriptor or a path, its mode.
+
+    Where the set-gid bit may not be set, it stays where it is. It gives way to the rights where the file system has no
+    access lists. Raise PermissionError where `place` is not ours, or its file system has no modes (FAT).
+    """
+    seen = os.stat(place).st_mode  # noqa: PTH116 - a Path takes no descriptor
+    if stat.S_IMODE(seen) == mode:
+        return
+    try:
+        os.chmod(place, mode)  # noqa: PTH101
+    except PermissionError:
+        if not mode & stat.S_ISGID:
+            raise
+        if not (seen & stat.S_ISGID and _set_permissions(place, mode & 0o777)):
+            os.chmod(place, mode & ~stat.S_ISGID)  # noqa: PTH101
+
+
+def _set_permissions(place: int | Path, permissions: int) -> bool:
+    """Set the permission bits and no others. Return whether the file system can."""
+    try:
+        access_lists.set_permissions(place, permissions)
+    except OSError as error:
+        if error.errno != errno.ENOTSUP:
+            raise
+        return False
+    return True
+
+
 def keep_mode(folder: Path, mode: int) -> None:
     """Give `folder` back its mode, where it is ours: an earlier Keyturn may have made it with another."""
-    seen = folder.stat()
-    if seen.st_uid == os.geteuid() and stat.S_IMODE(seen.st_mode) != mode:
-        with suppress(PermissionError):
-            folder.chmod(mode)
+    if folder.stat().st_uid == os.geteuid():
+        _change(folder, mode)
 
 
 def close_to_group(tree: Path) -> None:
@@ -74,9 +108,9 @@ def open_to_group(tree: Path) -> None:
             os.fsync(descriptor)
 
 
-def _change(descriptor: int, mode: int) -> None:
+def _change(place: int | Path, mode: int) -> None:
     with suppress(PermissionError):  # a file system that has no modes, such as FAT, refuses to set one
-        os.fchmod(descriptor, mode)
+        set_mode(place, mode)
 
 
 def _own_entries(tree: Path) -> Iterator[tuple[int, os.stat_result]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from keyturn.shop import service_lock
-from keyturn.shop.file_modes import CLOSED_DIR, KEPT_DIR, OUTBOX_DIR, SHARED_DIR, make_folder
+from keyturn.shop.file_modes import CLOSED_DIR, KEPT_DIR, OUTBOX_DIR, SHARED_DIR, WORK_DIR, make_folder
 from keyturn.shop.reasons import ShopFault, shop_fault
 
 
@@ -85,7 +85,7 @@ class Shop:
         Raise `ShopFault` where the disk does not allow it.
         """
         shared = {self.inbox: SHARED_DIR, self.outbox: OUTBOX_DIR, self.rejects: SHARED_DIR, self.archive: KEPT_DIR}
-        private = dict.fromkeys((self.work, self.state, self.rules, self.fonts), CLOSED_DIR)
+        private = dict.fromkeys((self.state, self.rules, self.fonts), CLOSED_DIR) | {self.work: WORK_DIR}
         try:
             for folder, mode in ({self.root: CLOSED_DIR} | shared | private).items():
                 make_folder(folder, mode)

@@ -32,15 +32,15 @@ def is_own_folder(path: Path) -> bool:
     return stat.S_ISDIR(seen.st_mode) and seen.st_uid in (os.geteuid(), path.parent.stat().st_uid)
 
 
-def make_own_folder(folder: Path) -> None:
-    """Make `folder`. A link in its place, or somebody else's folder, is set aside."""
+def make_own_folder(folder: Path, mode: int = 0o777) -> None:
+    """Make `folder` with `mode`, less the umask. A link in its place, or somebody else's folder, is set aside."""
     if os.path.lexists(folder) and not is_own_folder(folder):
         from loguru import logger  # seldom wanted, and `keyturn status` need not wait for it
 
         aside = folder.with_name(f".not-keyturns-{secrets.token_hex(6)}")
         folder.rename(aside)
         logger.warning("{} was not Keyturn's own folder; it is now {}", folder, aside.name)
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(mode, exist_ok=True)
 
 
 def is_plain_folder(path: Path) -> bool:
