@@ -187,6 +187,16 @@ def test_the_hardening_is_in_force(machine: Machine) -> None:
     assert int(machine.unit("MemoryMax")) < os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
 
 
+def test_what_the_service_makes_has_its_rights_though_it_may_set_no_set_gid_bit(machine: Machine) -> None:
+    """systemd.exec(5), RestrictSUIDSGID=; mkdir(2): a folder made in a set-gid folder has the bit too."""
+    assert machine.unit("RestrictSUIDSGID") == "yes"
+    machine.artist("umask 002; cd /run/art/bad && /usr/bin/python3 -m zipfile -c /srv/keyturn/inbox/torn.zip *")
+    machine.until(lambda: machine.there("rejects/torn/REJECTED.html") != [])
+    made = "rejects/torn outbox/.building outbox/fern-hollow-mobile-library archive/fern-hollow-mobile-library"
+    told = machine.says("bash", "-c", f"cd /srv/keyturn && stat -c '%a %U %G' {made}").splitlines()
+    assert told == [f"{mode} keyturn keyturn" for mode in (2770, 2700, 2750, 2750)]
+
+
 def test_killed_in_work_it_comes_back_and_makes_the_drop_once(machine: Machine) -> None:
     machine.lay("ferry")
     machine.until(lambda: machine.there("work/*") != [] or machine.there("outbox/*/ferry-r1") != [])
