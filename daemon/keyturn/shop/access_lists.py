@@ -12,9 +12,8 @@ import struct
 from pathlib import Path
 
 _NAME = "system.posix_acl_access"
-_VERSION = struct.pack(
-    "<I", 2
-)  # linux/posix_acl_xattr.h: the version, then an entry of tag, rights and id after another
+# linux/posix_acl_xattr.h: the version, then an entry of tag, rights and id after another
+_VERSION = struct.pack("<I", 2)
 _ENTRY = struct.Struct("<HHI")
 _OWNER, _GROUP, _MASK, _OTHERS = 0x01, 0x04, 0x10, 0x20  # linux/posix_acl.h, ACL_USER_OBJ and so on
 _NO_ID = 0xFFFFFFFF
