@@ -49,6 +49,7 @@ import distributed
 from keyturn.workers import cluster as clusters
 from keyturn.workers.cluster import ClusterCrew
 from keyturn.workers.program_versions import versions
+from keyturn.workers.sent_files import LARGE_BYTES
 
 PATIENCE_S = 60
 """Only a test that fails waits so long."""
@@ -212,7 +213,7 @@ def test_workers_read_copies_that_came_with_the_job(crew: ClusterCrew, tmp_path:
     """No disk is shared: what a worker opens does not lie where the service has it."""
     paths = [tmp_path / f"{number}.png" for number in range(3)]
     for number, path in enumerate(paths):
-        path.write_bytes(bytes([number]) * (number * clusters.LARGE_BYTES // 2))
+        path.write_bytes(bytes([number]) * (number * LARGE_BYTES // 2))
     under = tmp_path / "under.png"
     under.write_bytes(b"backdrop")
     letters = [tasks.Letter(n, path, ((under, "under.png"),)) for n, path in enumerate(paths)]
@@ -234,11 +235,11 @@ def test_a_file_of_many_jobs_travels_to_the_cluster_once_and_anew_when_it_change
         return real(self, data, **more)
 
     monkeypatch.setattr(distributed.Client, "scatter", scatter)
-    for size in (clusters.LARGE_BYTES + 1, clusters.LARGE_BYTES + 2):
+    for size in (LARGE_BYTES + 1, LARGE_BYTES + 2):
         clip.write_bytes(b"x" * size)
         found = list(crew.run(tasks.opened, [tasks.Letter(n, clip) for n in range(20)], str))
         assert {len(data) for _, data, _ in found} == {size}  # type: ignore[misc]
-    assert sent == [clusters.LARGE_BYTES + 1, clusters.LARGE_BYTES + 2]
+    assert sent == [LARGE_BYTES + 1, LARGE_BYTES + 2]
 
 
 def test_a_file_that_is_gone_is_told_as_without_workers(crew: ClusterCrew, tmp_path: Path) -> None:

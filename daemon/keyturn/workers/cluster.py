@@ -10,13 +10,10 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import dataclass, field
-from hashlib import blake2b
-from pathlib import Path
 from typing import Any, TypeVar
 from uuid import uuid4
 
@@ -25,12 +22,12 @@ from distributed.comm.core import CommClosedError
 from distributed.scheduler import KilledWorker
 from loguru import logger
 
-from keyturn.shop.file_identity import FileIdentity
 from keyturn.shop.reasons import Refused, ShopFault, refuse
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
 from keyturn.workers.crew import DEFEATED
 from keyturn.workers.program_versions import versions
+from keyturn.workers.sent_files import JobFiles, SentFiles
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -42,30 +39,8 @@ WORKERS_WITHIN_S = 15.0
 LOOK_S = 2.0
 """Seconds between two looks at how many workers there are."""
 
-LARGE_BYTES = 4 * 2**20
-"""A larger file is not sent inside its job but handed to the cluster beforehand."""
-
-REMEMBERED = 64
-"""The files last sent that are remembered: more than one drop's backdrop, sprites and clip."""
-
 MOST_LOSSES = 5
 """A job is sent at most this many times, where workers that kept its files or ran it are lost."""
-
-
-@dataclass(slots=True)
-class _Sent:
-    """A file that was sent: its name on the workers and, where several jobs need it, the cluster's future of it."""
-
-    name: str
-    kept: Any = None
-
-
-@dataclass(slots=True)
-class _JobFiles:
-    """The files of one job, by their names on the workers: sent `inside` it, or `kept` by the cluster."""
-
-    inside: dict[str, bytes] = field(default_factory=dict)
-    kept: dict[str, Any] = field(default_factory=dict)
 
 
 class ClusterCrew:
@@ -81,7 +56,7 @@ class ClusterCrew:
         self._client: Any = None
         self._closed = threading.Event()
         self._sending = threading.RLock()  # held while the crew connects, or hands files to the cluster
-        self._files: OrderedDict[tuple[Path, FileIdentity], _Sent] = OrderedDict()
+        self._files = SentFiles(self._hand_over)
         self._threads, self._looked_at, self._seen_at = 0, 0.0, 0.0
 
     @property
@@ -120,7 +95,7 @@ class ClusterCrew:
         """Leave the cluster, which then forgets the files it was sent."""
         self._leave()
         self._client = None
-        self._files.clear()
+        self._files.forget()
 
     def shed(self) -> None:
         """Do nothing: Dask's own limits end workers that hold too much."""
@@ -203,10 +178,10 @@ class ClusterCrew:
     # -- sending ----------------------------------------------------------------------------------
 
     def _send(self, task: Callable[[J], R], job: J, name: str) -> Any:
-        files = _JobFiles()
+        files = JobFiles()
         with self._sending:
             packed_job = remote_job.packed(
-                (self._limits, self._preload, task, job, name), lambda path: self._add_file(path, files)
+                (self._limits, self._preload, task, job, name), lambda path: self._files.add(path, files)
             )
         names = tuple(files.kept)
         key = f"{getattr(task, '__name__', 'task')}-{uuid4().hex}"  # the cluster's pages count jobs by the first word
@@ -222,27 +197,9 @@ class ClusterCrew:
                 pure=False,
             )
 
-    def _add_file(self, path: Path, files: _JobFiles) -> str:
-        """Add the file to the job's files; return its name on the workers.
-
-        A small file is sent inside the job. Once a second job needs it, it is handed to the cluster like a large one.
-        """
-        key = (path, FileIdentity.of(path.stat()))
-        sent = self._files.pop(key, None)
-        if sent is None or sent.kept is None:
-            data = path.read_bytes()
-            sent, again = sent or _Sent(_name_of(path, data)), sent is not None
-            if again or len(data) > LARGE_BYTES:
-                with self._talking():
-                    sent.kept = self._client.scatter(data, hash=False)
-            else:
-                files.inside[sent.name] = data
-        if sent.kept is not None:
-            files.kept[sent.name] = sent.kept
-        self._files[key] = sent
-        while len(self._files) > REMEMBERED:
-            self._files.popitem(last=False)
-        return sent.name
+    def _hand_over(self, data: bytes) -> Any:
+        with self._talking():
+            return self._client.scatter(data, hash=False)
 
     # -- results ----------------------------------------------------------------------------------
 
@@ -261,7 +218,7 @@ class ClusterCrew:
             except CancelledError:
                 self._require_connection()
                 logger.warning("a worker was lost with the files of {}; sending them anew", name)
-                self._files.clear()
+                self._files.forget()
             except ImportError as error:  # it joined later and has no Keyturn
                 raise _cannot_run_keyturn("that ran a job", error) from error
             future = self._send(task, job, name)
@@ -289,10 +246,6 @@ class ClusterCrew:
         if (client := self._client) is None or client.status != "running":
             raise ConnectionError("left")
         return client
-
-
-def _name_of(path: Path, data: bytes) -> str:
-    return blake2b(data, digest_size=20).hexdigest() + path.suffix
 
 
 def _cannot_run_keyturn(worker: str, error: BaseException) -> ShopFault:
