@@ -147,7 +147,7 @@ def hand_on_s(jobs: list[Any], limits: Workers) -> float:
             files[path.name] = path.read_bytes()
             return path.name
 
-        packed_jobs.append((remote_job.packed((limits, "", make_frame, job, job.source.name), enclose), files))
+        packed_jobs.append((remote_job.packed((limits, "", make_frame, [job], [job.source.name]), enclose), files))
     with tempfile.TemporaryDirectory() as folder:
         runner = remote_job.JobRunner(folder)
         runner.run(*packed_jobs[0])

@@ -47,6 +47,7 @@ import dask
 import distributed
 
 from keyturn.workers import cluster as clusters
+from keyturn.workers.batch_sizes import MOST_TOGETHER
 from keyturn.workers.cluster import ClusterCrew
 from keyturn.workers.program_versions import versions
 from keyturn.workers.sent_files import LARGE_BYTES
@@ -162,9 +163,43 @@ def test_jobs_are_drawn_only_as_results_are_taken(crew: ClusterCrew) -> None:
 
     results = crew.run(square, jobs(), str)
     assert [next(results), next(results), next(results)] == [0, 1, 4]
-    assert len(drawn) <= 2 * 2 + 3
+    assert len(drawn) <= 2 * 2 + 3, "no task is sent several at a time before one is known to be short"
+    assert [next(results) for _ in range(500)] == [number * number for number in range(3, 503)]
+    assert len(drawn) <= 503 + (2 * 2 + 1) * MOST_TOGETHER
     results.close()  # type: ignore[attr-defined]
     assert list(crew.run(square, [5], str)) == [25]
+
+
+def short(crew: ClusterCrew, task: Callable[..., object]) -> None:
+    """Let the crew believe that the task is short, so that many of its jobs travel together."""
+    crew._sizes.learn(task.__name__, 1, 0.0)
+
+
+def test_short_jobs_travel_together_and_a_dead_worker_loses_none(
+    machines: distributed.LocalCluster, crew: ClusterCrew, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent: list[int] = []
+    submit = distributed.Client.submit
+
+    def counted(self: distributed.Client, *args: Any, **more: Any) -> Any:
+        sent.append(1)
+        return submit(self, *args, **more)
+
+    monkeypatch.setattr(distributed.Client, "submit", counted)
+    short(crew, square)
+    results = crew.run(square, range(400), str)
+    assert [next(results) for _ in range(200)] == [number * number for number in range(200)]
+    assert len(sent) < 150
+    os.kill(worker_pids(machines)[0], signal.SIGKILL)
+    assert list(results) == [number * number for number in range(200, 400)]
+
+
+def test_a_job_that_ends_workers_costs_none_of_those_that_travel_with_it(crew: ClusterCrew) -> None:
+    short(crew, tasks.fatal_late)
+    results = list(crew.run(tasks.fatal_late, range(60), lambda n: f"{n}.png"))
+    assert [r for r in results if not isinstance(r, Refused)] == [n for n in range(60) if n != tasks.FATAL_LATE]
+    (refused,) = (r for r in results if isinstance(r, Refused))
+    assert refused.reasons[0].file == f"{tasks.FATAL_LATE}.png"
 
 
 def test_a_refused_a_dying_a_hanging_and_a_greedy_job_cost_only_themselves(

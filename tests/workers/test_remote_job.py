@@ -32,7 +32,7 @@ def runner(tmp_path: Path) -> Iterator[JobRunner]:
 
 def packed_job(task: object, job: object, name: str = "van.png") -> bytes:
     limits = rulebook.load().intake.workers
-    return remote_job.packed((limits, "", task, job, name), lambda path: path.name)
+    return remote_job.packed((limits, "", task, [job], [name]), lambda path: path.name)
 
 
 def files_of(folder: Path) -> set[str]:
@@ -77,15 +77,23 @@ def test_a_missing_version_counts_as_none() -> None:
 
 
 def test_jobs_give_their_results_and_refusals(runner: JobRunner) -> None:
-    assert runner.run(packed_job(square, 7), {}) == 49
-    refused = runner.run(packed_job(odd, 3, "3.png"), {})
+    assert runner.run(packed_job(square, 7), {}).results == [49]
+    (refused,) = runner.run(packed_job(odd, 3, "3.png"), {}).results
     assert isinstance(refused, Refused) and refused.reasons[0].file == "3.png"
+
+
+def test_jobs_that_came_together_are_done_in_their_order_and_one_that_dies_costs_itself(runner: JobRunner) -> None:
+    limits, names = rulebook.load().intake.workers, [f"{n}.png" for n in range(1, 7)]
+    done = runner.run(remote_job.packed((limits, "", odd, range(1, 7), names), str), {})
+    assert [r for r in done.results if not isinstance(r, Refused)] == [1, 2, 4, 6]
+    assert [r.reasons[0].file for r in done.results if isinstance(r, Refused)] == ["3.png", "5.png"]
+    assert done.seconds > 0
 
 
 def test_a_job_reads_the_files_sent_with_it(runner: JobRunner, tmp_path: Path) -> None:
     job = Drawing(Path("/gone/a.png"), (Path("/gone/b.png"), Path("/gone/c.png")), 1)
     files = {"a.png": b"x" * 5, "b.png": b"x" * 20, "c.png": b"x" * 300}
-    assert runner.run(packed_job(size_of, job), files) == (5, 320)
+    assert runner.run(packed_job(size_of, job), files).results == [(5, 320)]
     assert files_of(tmp_path) == set(files)
 
 

@@ -1,8 +1,8 @@
 """Frame work on several machines: a crew whose workers belong to a Dask `distributed` cluster.
 
-Dask places the jobs, restarts workers and runs a lost worker's jobs elsewhere. This module gives the results in order,
-limits how many jobs are under way so that memory does not grow, sends the files with the jobs, requires the same
-versions on every machine, and tells the shop's faults from the pictures'. Only the scheduler's address must be
+Dask places the jobs, restarts workers and runs a lost worker's jobs elsewhere. This module sends a few jobs at a time,
+with their files, gives the results in order, limits how many jobs are under way so that memory does not grow, requires
+the same versions on every machine, and tells the shop's faults from the pictures'. Only the scheduler's address must be
 reachable from here.
 """
 
@@ -14,7 +14,9 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from typing import Any, TypeVar
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any, Generic, TypeVar
 from uuid import uuid4
 
 import distributed
@@ -25,6 +27,7 @@ from loguru import logger
 from keyturn.shop.reasons import Refused, ShopFault, refuse
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
+from keyturn.workers.batch_sizes import BatchSizes
 from keyturn.workers.crew import DEFEATED
 from keyturn.workers.program_versions import versions
 from keyturn.workers.sent_files import JobFiles, SentFiles
@@ -43,6 +46,15 @@ MOST_LOSSES = 5
 """A job is sent at most this many times, where workers that kept its files or ran it are lost."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Batch(Generic[J]):
+    """Jobs that were sent together, the names of their files, and the cluster's future of their results."""
+
+    jobs: Sequence[J]
+    names: Sequence[str]
+    future: Any
+
+
 class ClusterCrew:
     """A crew of the workers of the cluster whose scheduler listens at `address`.
 
@@ -57,6 +69,7 @@ class ClusterCrew:
         self._closed = threading.Event()
         self._sending = threading.RLock()  # held while the crew connects, or hands files to the cluster
         self._files = SentFiles(self._hand_over)
+        self._sizes = BatchSizes()
         self._threads, self._looked_at, self._seen_at = 0, 0.0, 0.0
 
     @property
@@ -66,18 +79,23 @@ class ClusterCrew:
 
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
         self._connect()
-        window: deque[tuple[J, Any]] = deque()
+        window: deque[_Batch[J]] = deque()
         try:
-            for job in jobs:
-                window.append((job, self._send(task, job, names(job))))
+            for batch in self._batches(task, iter(jobs), names):
+                window.append(batch)
                 while len(window) >= max(2, 2 * self._workers()):
-                    first, future = window.popleft()
-                    yield self._result(task, first, future, names(first))
+                    yield from self._results(task, window.popleft())
             while window:
-                first, future = window.popleft()
-                yield self._result(task, first, future, names(first))
+                yield from self._results(task, window.popleft())
         finally:
-            self._cancel([future for _, future in window])
+            self._cancel([batch.future for batch in window])
+
+    def _batches(self, task: Callable[[J], R], jobs: Iterator[J], names: Callable[[J], str]) -> Iterator[_Batch[J]]:
+        """Draw the jobs and send them, a few at a time."""
+        sent = 0
+        while together := list(islice(jobs, self._sizes.size(_name_of(task), sent, self._workers()))):
+            yield self._send(task, together, [names(job) for job in together])
+            sent += len(together)
 
     def _cancel(self, futures: Sequence[Any]) -> None:
         """Let the cluster forget the jobs whose results nobody takes any more."""
@@ -177,25 +195,26 @@ class ClusterCrew:
 
     # -- sending ----------------------------------------------------------------------------------
 
-    def _send(self, task: Callable[[J], R], job: J, name: str) -> Any:
+    def _send(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> _Batch[J]:
         files = JobFiles()
         with self._sending:
-            packed_job = remote_job.packed(
-                (self._limits, self._preload, task, job, name), lambda path: self._files.add(path, files)
+            packed_jobs = remote_job.packed(
+                (self._limits, self._preload, task, jobs, names), lambda path: self._files.add(path, files)
             )
-        names = tuple(files.kept)
-        key = f"{getattr(task, '__name__', 'task')}-{uuid4().hex}"  # the cluster's pages count jobs by the first word
+        kept = tuple(files.kept)
+        key = f"{_name_of(task)}-{uuid4().hex}"  # the cluster's pages count messages by the first word
         with self._talking():
-            return self._cluster().submit(
+            future = self._cluster().submit(
                 remote_job.work,
                 self._versions,
-                packed_job,
+                packed_jobs,
                 files.inside,
-                names,
+                kept,
                 *files.kept.values(),
                 key=key,
                 pure=False,
             )
+        return _Batch(jobs, names, future)
 
     def _hand_over(self, data: bytes) -> Any:
         with self._talking():
@@ -203,11 +222,26 @@ class ClusterCrew:
 
     # -- results ----------------------------------------------------------------------------------
 
-    def _result(self, task: Callable[[J], R], job: J, future: Any, name: str) -> R | Refused:
-        deaths = 0
+    def _results(self, task: Callable[[J], R], batch: _Batch[J]) -> Iterable[R | Refused]:
+        """Return the results of a batch. One that is lost is sent again job by job: so the job that ends its workers
+        is told from the others."""
+        if len(batch.jobs) == 1:
+            return [self._result(task, batch)]
+        try:
+            return self._taken(task, batch)
+        except (KilledWorker, CancelledError):
+            self._require_connection()
+            logger.warning("workers were lost with {} jobs; sending each anew", len(batch.jobs))
+            self._files.forget()
+            alone = [self._send(task, [job], [name]) for job, name in zip(batch.jobs, batch.names, strict=True)]
+            return [self._result(task, one) for one in alone]
+
+    def _result(self, task: Callable[[J], R], batch: _Batch[J]) -> R | Refused:
+        """Return the result of a batch of one job."""
+        deaths, (name,) = 0, batch.names
         for _ in range(MOST_LOSSES):
             try:
-                result: R | Refused = self._awaited(future)
+                (result,) = self._taken(task, batch)
                 return result
             except KilledWorker:
                 deaths += 1
@@ -219,10 +253,17 @@ class ClusterCrew:
                 self._require_connection()
                 logger.warning("a worker was lost with the files of {}; sending them anew", name)
                 self._files.forget()
-            except ImportError as error:  # it joined later and has no Keyturn
-                raise _cannot_run_keyturn("that ran a job", error) from error
-            future = self._send(task, job, name)
+            batch = self._send(task, batch.jobs, batch.names)
         raise ShopFault(f"the cluster at {self._address} loses its workers again and again", "see its workers' logs")
+
+    def _taken(self, task: Callable[[J], R], batch: _Batch[J]) -> list[R | Refused]:
+        """Wait for a batch, and learn from it how long its jobs take."""
+        try:
+            done: remote_job.Done = self._awaited(batch.future)
+        except ImportError as error:  # it joined later and has no Keyturn
+            raise _cannot_run_keyturn("that ran a job", error) from error
+        self._sizes.learn(_name_of(task), len(done.results), done.seconds)
+        return done.results
 
     def _awaited(self, future: Any) -> Any:
         while True:
@@ -246,6 +287,10 @@ class ClusterCrew:
         if (client := self._client) is None or client.status != "running":
             raise ConnectionError("left")
         return client
+
+
+def _name_of(task: Callable[..., Any]) -> str:
+    return getattr(task, "__name__", "task")
 
 
 def _cannot_run_keyturn(worker: str, error: BaseException) -> ShopFault:

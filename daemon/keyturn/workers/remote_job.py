@@ -1,4 +1,4 @@
-"""A job for a worker on another machine: packed with the files that it names, and run there.
+"""Jobs for a worker on another machine: packed with the files that they name, and run there.
 
 The machines of a cluster need no shared disk. A shared path could be mounted wrongly, and a file could change on it
 between two frames. So the files that a job names are sent with it, and the worker reads copies that are named after
@@ -15,15 +15,17 @@ import multiprocessing
 import pickle
 import tempfile
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from multiprocessing.util import Finalize
 from pathlib import Path
 from typing import Any
 
 from distributed import get_worker
 
-from keyturn.shop.reasons import Refused, ShopFault, shop_fault
+from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.rulebook import Workers
 from keyturn.workers.crew import LocalCrew
 from keyturn.workers.program_versions import versions
@@ -72,19 +74,27 @@ def require_same(worker: str, theirs: Mapping[str, str], ours: Mapping[str, str]
 # -- running, on the other machine ----------------------------------------------------------------------
 
 
-def work(
-    ours: Mapping[str, str], packed_job: bytes, files: Mapping[str, bytes], names: tuple[str, ...], *sent: bytes
-) -> Any:
-    """Run one job on a worker of the cluster; return the task's result, or its `Refused`.
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What jobs that were sent together gave, in their order, and how many seconds their task took for all of them."""
 
-    `ours` are the service's versions. `packed_job` is (limits, preload, task, job, file name), packed. `files` are its
-    files by name; `names` are the names of the further files in `sent`, which the cluster keeps for several jobs.
-    Raise `ShopFault`, naming this worker, where the versions differ or the machine is at fault.
+    results: list[Any]
+    seconds: float
+
+
+def work(
+    ours: Mapping[str, str], packed_jobs: bytes, files: Mapping[str, bytes], names: tuple[str, ...], *sent: bytes
+) -> Done:
+    """Run a few jobs on a worker of the cluster; return each one's result, or its `Refused`.
+
+    `ours` are the service's versions. `packed_jobs` is (limits, preload, task, jobs, names of their files), packed.
+    `files` are the jobs' files by name; `names` are the names of the further files in `sent`, which the cluster keeps
+    for several messages. Raise `ShopFault`, naming this worker, where the versions differ or the machine is at fault.
     """
     worker = get_worker()
     require_same(worker.address, versions(), ours)
     try:
-        return _thread_runner(worker.local_directory).run(packed_job, {**files, **dict(zip(names, sent, strict=True))})
+        return _thread_runner(worker.local_directory).run(packed_jobs, {**files, **dict(zip(names, sent, strict=True))})
     except OSError as error:
         fault = shop_fault(error)
         if fault is None:
@@ -120,13 +130,15 @@ class JobRunner:
         if self._crew is not None:
             self._crew.close()
 
-    def run(self, packed_job: bytes, files: Mapping[str, bytes]) -> Any:
-        """Run a job with its files, by name; return the task's result, or its `Refused`."""
+    def run(self, packed_jobs: bytes, files: Mapping[str, bytes]) -> Done:
+        """Run jobs with their files, by name, one after another."""
         self._keep(files)
-        limits, preload, task, job, name = unpacked(packed_job, self._folder)
-        result: Any | Refused
-        (result,) = self._crew_within(limits, preload).run(task, [job], lambda _: name)
-        return result
+        limits, preload, task, jobs, names = unpacked(packed_jobs, self._folder)
+        crew = self._crew_within(limits, preload)
+        name_of = {id(job): name for job, name in zip(jobs, names, strict=True)}
+        began = time.monotonic()
+        results = list(crew.run(task, jobs, lambda job: name_of[id(job)]))
+        return Done(results, time.monotonic() - began)
 
     def _keep(self, files: Mapping[str, bytes]) -> None:
         """Write the files that are not there yet; delete those that were used longest ago beyond `KEPT_BYTES`."""
