@@ -5,7 +5,7 @@
 Measured a frame, with the jobs that the line itself makes of a drop: the task, the way there and back on the worker
 (network, file, pipes), the processor time of the service with all that the line does (packing, judging, papers) and
 of the scheduler, and the bytes each way. Simulated from these: one service, one scheduler, one network link, 1 to 64
-workers, results taken in order from a window of two jobs a worker, as `ClusterCrew` does it.
+workers, results taken in order from a window of two batches of jobs a worker, as `ClusterCrew` does it.
 """
 
 from __future__ import annotations
@@ -40,6 +40,7 @@ from keyturn.shop import rulebook
 from keyturn.shop.reasons import Refused
 from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
+from keyturn.workers.batch_sizes import BatchSizes
 from keyturn.workers.cluster import ClusterCrew
 from keyturn.workers.crew import Crew, InlineCrew
 
@@ -213,28 +214,38 @@ def measured(drop: Path, address: str) -> tuple[Costs, float]:
 
 
 def throughput(costs: Costs, workers: int, link: float, frames: int = 2000) -> float:
-    """Frames a second: each job takes its turn at the service, the link, the scheduler and a worker, and back."""
+    """Frames a second: each batch takes its turn at the service, the link, the scheduler and a worker, and back.
+
+    `costs` are of batches as one worker gets them. More workers get smaller ones, whose messages cost more a frame:
+    that is not counted.
+    """
+    sizes = BatchSizes()
     busy = {"service": 0.0, "up": 0.0, "scheduler": 0.0}
     free = [0.0] * workers  # when each worker is free
-    window: deque[float] = deque()  # when the results that are awaited have come, in order
-    taken = 0.0
+    window: deque[tuple[float, int]] = deque()  # when the results that are awaited have come, in order, and how many
+    taken, sent = 0.0, 0
 
     def pass_through(station: str, ready: float, seconds: float) -> float:
         busy[station] = max(busy[station], ready) + seconds
         return busy[station]
 
     def take() -> float:
-        return pass_through("service", max(taken, window.popleft()), costs.service_s / 2)
+        come, together = window.popleft()
+        sizes.learn("make_frame", 1, costs.task_s)
+        return pass_through("service", max(taken, come), together * costs.service_s / 2)
 
-    for _ in range(frames):
+    while sent < frames:
         if len(window) >= 2 * workers:
             taken = take()
-        at = pass_through("service", taken, costs.service_s / 2)
-        at = pass_through("up", at, costs.up_bytes / link)
-        at = pass_through("scheduler", at, costs.scheduler_s)
-        at = max(at, heapq.heappop(free)) + costs.task_s + (workers - 1) * costs.skip_s + costs.way_s
+        together = min(frames - sent, sizes.size("make_frame", sent, workers))
+        sent += together
+        at = pass_through("service", taken, together * costs.service_s / 2)
+        at = pass_through("up", at, together * costs.up_bytes / link)
+        at = pass_through("scheduler", at, together * costs.scheduler_s)
+        skipped_s = (workers - 1) * costs.skip_s  # the batches of the others lie between this one and the last
+        at = max(at, heapq.heappop(free)) + together * (costs.task_s + skipped_s + costs.way_s)
         heapq.heappush(free, at)
-        window.append(at + costs.down_bytes / link)
+        window.append((at + together * costs.down_bytes / link, together))
     while window:
         taken = take()
     return frames / max(taken, frames * costs.down_bytes / link)
