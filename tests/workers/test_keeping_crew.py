@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -20,7 +22,7 @@ from keyturn.shop.reasons import Reason, Refused, mended, refuse
 from keyturn.workers import keeping_crew
 from keyturn.workers.crew import InlineCrew
 from keyturn.workers.keeping_crew import KeepingCrew, KeptTask, Rename
-from samples import examples
+from samples import PATIENCE_S, examples
 
 
 @dataclass(frozen=True)
@@ -228,6 +230,38 @@ def test_results_come_in_the_order_of_the_jobs(
         assert given_out <= number + keeping_crew.FOUND_AHEAD + 1
     if taken > len(known):
         assert [f"{n}.png" for n, is_known in enumerate(known) if not is_known] == DONE
+
+
+@dataclass
+class _Logo:
+    wide: int
+
+
+@dataclass
+class _Panel:
+    logo: _Logo
+    name: str
+
+
+def test_two_drops_may_learn_to_read_a_kept_result_at_the_same_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the lock this ends the whole process: msgspec 0.22, decoding into a dataclass it has half looked at."""
+    looked, inside = msgspec._utils.get_class_annotations, threading.Event()
+
+    def slowly(wanted: type) -> object:
+        if wanted is _Logo:
+            inside.set()
+            time.sleep(0.3)
+        return looked(wanted)
+
+    monkeypatch.setattr(msgspec._utils, "get_class_annotations", slowly)
+    panel = _Panel(_Logo(768), "tall")
+    data, found = memoryview(keeping_crew._packed(panel)), list[object]()
+    other = threading.Thread(target=lambda: found.append(keeping_crew._unpacked(_Panel, data)))
+    other.start()
+    assert inside.wait(PATIENCE_S)
+    found.append(keeping_crew._unpacked(_Panel, data))
+    other.join()
+    assert found == [panel, panel]
 
 
 def test_the_crews_own_calls_go_on_to_the_workers(room: Room) -> None:

@@ -7,6 +7,7 @@ job in hand are put in.
 
 from __future__ import annotations
 
+import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -240,8 +241,18 @@ def _unpacked(wanted: Any, data: memoryview) -> Any:
         return None
 
 
-@lru_cache(maxsize=16)
+_building = threading.Lock()
+"""Held while a decoder is built. msgspec notes that it knows a dataclass before it knows all of its fields: a decoder
+that another thread builds meanwhile would end the program."""
+
+
 def _decoder(wanted: Any) -> Any:
+    with _building:
+        return _built_decoder(wanted)
+
+
+@lru_cache(maxsize=16)
+def _built_decoder(wanted: Any) -> Any:
     import msgspec
 
     return msgspec.msgpack.Decoder(wanted, dec_hook=_made_of_plain)
