@@ -46,6 +46,7 @@ if find_spec("distributed") is None:
 import dask
 import distributed
 
+from keyturn.workers import batch_sizes
 from keyturn.workers import cluster as clusters
 from keyturn.workers.batch_sizes import MOST_TOGETHER
 from keyturn.workers.cluster import ClusterCrew
@@ -256,6 +257,19 @@ def test_workers_read_copies_that_came_with_the_job(crew: ClusterCrew, tmp_path:
         assert data == letter.path.read_bytes()
         assert more == (b"backdrop",)
         assert not place.startswith(str(tmp_path))
+
+
+@pytest.mark.filterwarnings("error:Sending large graph")
+def test_pictures_that_travel_together_fill_no_log_with_warnings(
+    crew: ClusterCrew, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(batch_sizes, "OF_A_SHARE", 1)
+    short(crew, tasks.opened)
+    letters = [tasks.Letter(n, tmp_path / f"{n}.png") for n in range(16)]
+    for letter in letters:
+        letter.path.write_bytes(bytes([letter.number]) * (LARGE_BYTES - 1))
+    results = crew.run(tasks.opened, letters, str)
+    assert [data[:1] for _, data, _ in results] == [bytes([n]) for n in range(16)]  # type: ignore[misc]
 
 
 def test_a_file_of_many_jobs_travels_to_the_cluster_once_and_anew_when_it_changes(

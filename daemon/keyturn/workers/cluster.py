@@ -19,6 +19,7 @@ from itertools import islice
 from typing import Any, Generic, TypeVar
 from uuid import uuid4
 
+import dask
 import distributed
 from distributed.comm.core import CommClosedError
 from distributed.scheduler import KilledWorker
@@ -140,6 +141,7 @@ class ClusterCrew:
                 self._enter()
 
     def _enter(self) -> None:
+        dask.config.set({"distributed.admin.large-graph-warning-threshold": "64 MiB"})  # pictures are large
         with self._talking():
             self._client = distributed.Client(  # type: ignore[no-untyped-call]
                 self._address, timeout=CONNECT_S, set_as_default=False, name="keyturn"
