@@ -1,4 +1,4 @@
-"""Which files travel inside a job, and which the cluster keeps for several."""
+"""Which files travel inside a message of jobs, and which the cluster keeps for several."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from keyturn.workers import sent_files
-from keyturn.workers.sent_files import JobFiles, SentFiles
+from keyturn.workers.sent_files import MessageFiles, SentFiles
 
 
 @pytest.fixture
@@ -28,8 +28,8 @@ def sent(handed: list[bytes], monkeypatch: pytest.MonkeyPatch) -> SentFiles:
     return SentFiles(hand_over)
 
 
-def added(sent: SentFiles, path: Path) -> JobFiles:
-    files = JobFiles()
+def added(sent: SentFiles, path: Path) -> MessageFiles:
+    files = MessageFiles()
     name = sent.add(path, files)
     assert name.endswith(path.suffix) and name in {*files.inside, *files.kept}
     return files
@@ -40,7 +40,7 @@ def written(path: Path, data: bytes) -> Path:
     return path
 
 
-def test_a_small_file_goes_inside_its_first_job_and_then_to_the_cluster_once(
+def test_a_small_file_goes_inside_its_first_message_and_then_to_the_cluster_once(
     sent: SentFiles, handed: list[bytes], tmp_path: Path
 ) -> None:
     path = written(tmp_path / "a.png", b"small")
@@ -48,6 +48,14 @@ def test_a_small_file_goes_inside_its_first_job_and_then_to_the_cluster_once(
     for _ in range(3):
         assert list(added(sent, path).kept.values()) == [1]
     assert handed == [b"small"]
+
+
+def test_a_file_of_several_jobs_in_one_message_is_sent_with_it_once(
+    sent: SentFiles, handed: list[bytes], tmp_path: Path
+) -> None:
+    path, files = written(tmp_path / "under.png", b"small"), MessageFiles()
+    assert len({sent.add(path, files) for _ in range(3)}) == 1
+    assert list(files.inside.values()) == [b"small"] and files.kept == {} and handed == []
 
 
 def test_a_large_file_goes_to_the_cluster_at_once(sent: SentFiles, handed: list[bytes], tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ TOGETHER_S = 0.3
 """Jobs that take a worker so long, in seconds, travel together: messages are few, and a lost worker costs little."""
 
 MOST_TOGETHER = 8
-"""With the files inside them they are at most 32 MiB."""
+"""Jobs mostly have one file of their own: with those inside it, a message is at most 32 MiB."""
 
 OF_A_SHARE = 6
 """A batch is at most this part of the jobs that each worker has had so far. So when the last batch is done alone, the

@@ -31,7 +31,7 @@ from keyturn.workers import remote_job
 from keyturn.workers.batch_sizes import BatchSizes
 from keyturn.workers.crew import DEFEATED
 from keyturn.workers.program_versions import versions
-from keyturn.workers.sent_files import JobFiles, SentFiles
+from keyturn.workers.sent_files import MessageFiles, SentFiles
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -198,7 +198,7 @@ class ClusterCrew:
     # -- sending ----------------------------------------------------------------------------------
 
     def _send(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> _Batch[J]:
-        files = JobFiles()
+        files = MessageFiles()
         with self._sending:
             packed_jobs = remote_job.packed(
                 (self._limits, self._preload, task, jobs, names), lambda path: self._files.add(path, files)

@@ -1,4 +1,4 @@
-"""The files that jobs name, on their way to a cluster: inside the jobs, or handed to it for several of them."""
+"""The files that jobs name, on their way to a cluster: inside a message of jobs, or handed over for several."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import Any
 from keyturn.shop.file_identity import FileIdentity
 
 LARGE_BYTES = 4 * 2**20
-"""A larger file is not sent inside its job but handed to the cluster beforehand."""
+"""A larger file is not sent inside a message but handed to the cluster beforehand."""
 
 REMEMBERED = 64
 """The files last sent that are remembered: more than one drop's backdrop, sprites and clip."""
@@ -20,15 +20,15 @@ REMEMBERED = 64
 
 @dataclass(slots=True)
 class _Sent:
-    """A file that was sent: its name on the workers and, where several jobs need it, the cluster's future of it."""
+    """A file that was sent: its name on the workers and, where several messages need it, the cluster's future of it."""
 
     name: str
     kept: Any = None
 
 
 @dataclass(slots=True)
-class JobFiles:
-    """The files of one job, by their names on the workers: sent `inside` it, or `kept` by the cluster."""
+class MessageFiles:
+    """The files of the jobs in one message, by their names on the workers: `inside` it, or `kept` by the cluster."""
 
     inside: dict[str, bytes] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict)
@@ -41,14 +41,15 @@ class SentFiles:
         self._hand_over = hand_over
         self._files: OrderedDict[tuple[Path, FileIdentity], _Sent] = OrderedDict()
 
-    def add(self, path: Path, files: JobFiles) -> str:
-        """Add the file to the job's files; return its name on the workers.
+    def add(self, path: Path, files: MessageFiles) -> str:
+        """Add the file to the files of a message; return its name on the workers.
 
-        A small file is sent inside the job. Once a second job needs it, it is handed to the cluster like a large one.
+        A small file is sent inside the message. Once a second message needs it, it is handed to the cluster like a
+        large one.
         """
         key = (path, FileIdentity.of(path.stat()))
         sent = self._files.pop(key, None)
-        if sent is None or sent.kept is None:
+        if sent is None or (sent.kept is None and sent.name not in files.inside):
             data = path.read_bytes()
             sent, again = sent or _Sent(_name_of(path, data)), sent is not None
             if again or len(data) > LARGE_BYTES:
