@@ -271,7 +271,7 @@ def larger_than_the_disk(monkeypatch: pytest.MonkeyPatch, names: set[str]) -> li
     return tried
 
 
-def test_a_drop_larger_than_the_disk_room_is_set_aside_and_gives_its_space_back(
+def test_a_drop_larger_than_the_free_space_is_set_aside_and_gives_its_space_back(
     shop: Shop, drop: Drop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tried = larger_than_the_disk(monkeypatch, {"bad"})

@@ -162,10 +162,16 @@ def _our_bug(error: Exception) -> ShopFault:
     return ShopFault(what, "tell whoever runs Keyturn: the service's log has the details")
 
 
+def _os_error(error: Exception) -> OSError | None:
+    """Return the system's error that `error` is, or that was its cause."""
+    cause = error if isinstance(error, OSError) else error.__cause__
+    return cause if isinstance(cause, OSError) else None
+
+
 def _disks(error: Exception, work: Path) -> dict[str, DiskRoom]:
     """Return the folders in which an error of the machine struck, and what their disks take now."""
-    cause = error if isinstance(error, OSError) else error.__cause__
-    if not isinstance(cause, OSError):
+    cause = _os_error(error)
+    if cause is None:
         return {}
     names = (os.fsdecode(name) for name in (cause.filename, cause.filename2) if isinstance(name, (str, bytes)))
     folders = {_folder_there(Path(name)) for name in names} or {work}
@@ -185,8 +191,8 @@ def _has_room(noted: AsideDrop) -> bool:
 
 def _own_fault(drop: Path, error: Exception) -> ShopFault | None:
     """Return the fault in the words of whoever may mend it; None where it does not come from a file of the drop."""
-    cause = error if isinstance(error, OSError) else error.__cause__
-    if not isinstance(cause, OSError) or cause.errno not in _OF_THE_FILE:
+    cause = _os_error(error)
+    if cause is None or cause.errno not in _OF_THE_FILE:
         return None
     if not isinstance(cause.filename, (str, bytes)):  # of an open folder it is the descriptor's number
         return None
