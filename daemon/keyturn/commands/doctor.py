@@ -39,7 +39,7 @@ from keyturn.shop.reasons import ShopFault
 from keyturn.shop.stray_rules import stray_rules
 
 LITTLE_SPACE = 2 * 2**30
-"""Bytes that hold some hundred drops. With less, the shop soon pauses."""
+"""Bytes, enough for some hundred drops. With less free, the shop will soon pause."""
 
 LITTLE_INODES = 10_000
 CAP_LEASE = 1 << 28
@@ -146,7 +146,7 @@ def _cluster(shop: Shop) -> Iterator[Finding]:
     try:
         crew = frame_crew(wanted, rules)
         try:
-            deque(crew.run(len, (), str), maxlen=0)  # without jobs it only connects and compares
+            deque(crew.run(len, (), str), maxlen=0)  # a run without jobs connects, compares the versions, and ends
         finally:
             crew.close()
     except ShopFault as fault:

@@ -122,7 +122,8 @@ class Ledger:
     def _state(self) -> tuple[int, FileIdentity] | None:
         """Return a value that changes with the ledger's content; None where there is no file.
 
-        No connection is open between two calls, so SQLite has moved everything from its journal to the one file.
+        Looking at the one file is enough: a connection is closed after each call, and SQLite then moves all that is in
+        its journal into that file.
         """
         file = identity(self._path)
         return None if file is None else (self._writes, file)

@@ -101,7 +101,7 @@ class SizeOutlook:
 
 
 def _weights(sources: Sequence[Source]) -> tuple[Mapping[Source, float], frozenset[Source]]:
-    """Return a weight for each source, and those sources whose frames' sizes can be foretold by their weights.
+    """Return a weight for each source, and the sources whose frames' sizes their weights can foretell.
 
     The weight of a still is the size of its file in bytes, but at most the median of all stills: an odd file may hold
     much that is never shown. A still of less than half the median is taken for another kind of picture, and nothing is

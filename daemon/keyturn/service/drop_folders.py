@@ -133,7 +133,7 @@ class DropFolders(RevisionFolders):
     def send_back(self, claim: Claim) -> Path:
         """Move a drop back to the inbox and return its new path.
 
-        Where a newer drop has taken the name, it gets a number: "van-2".
+        Where a newer drop has its name, a number is added to it: "van-2".
         """
         target = free_name(self.shop.inbox, claim.name)
         write_record(self.shop.work / claim.id / "return.json", Intent(target=target.name))

@@ -25,7 +25,7 @@ SHARED_DIR = 0o2770
 """Artists put drops in, mend them and take them back."""
 
 OUTBOX_DIR = 0o3770
-"""The group may write, and touch nothing that is the service's."""
+"""The group may put files in. What the service put in, it may not rename or remove."""
 
 KEPT_DIR = 0o2750
 """What the service makes for the group to read and to copy; the service alone writes."""
@@ -94,7 +94,7 @@ def keep_mode(folder: Path, mode: int) -> None:
 
 
 def close_to_group(tree: Path) -> None:
-    """Let the group read the folder `tree` and all of our own in it, and write nothing."""
+    """Make the folder `tree`, and all in it that is ours, readable for the group and writable for us alone."""
     for descriptor, seen in _own_entries(tree):
         _change(descriptor, KEPT_DIR if stat.S_ISDIR(seen.st_mode) else KEPT_FILE)
 
@@ -114,10 +114,10 @@ def _change(place: int | Path, mode: int) -> None:
 
 
 def _own_entries(tree: Path) -> Iterator[tuple[int, os.stat_result]]:
-    """Yield an open descriptor and the status of `tree` and of each folder and file in it, as far as they are ours.
+    """Yield `tree` and each folder and file in it that is ours: an open descriptor, and its status.
 
-    Somebody else's folder in `tree` holds nothing of ours. Its owner may go on changing `tree`: no link is followed at
-    any step of a path, and a file with a second name, which may lie elsewhere, is left out.
+    Folders of others are not entered. Other people may change `tree` meanwhile, to lead us to files outside it. So no
+    link is followed at any step of a path, and a file that has a second name, perhaps outside, is left out.
     """
     pending: list[tuple[str, ...]] = [()]
     while pending:

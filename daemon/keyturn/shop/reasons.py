@@ -167,7 +167,7 @@ _REMEDIES = {
 
 
 def shop_fault(error: OSError) -> ShopFault | None:
-    """Return the fault of the shop's machine behind `error`, or None where it is none that we know."""
+    """Return `error` as a fault of the shop's machine, with how to mend it; None where it is not one of `_REMEDIES`."""
     remedy = _REMEDIES.get(error.errno or 0)
     if remedy is None:
         return None

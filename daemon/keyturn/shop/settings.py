@@ -21,7 +21,6 @@ FILE_NAME = "keyturn.toml"
 PREFIX = "KEYTURN_"
 """How the names of variables begin that are settings."""
 
-
 SHEET_MB = 6.0
 """Most megabytes of a sheet. Many mail boxes refuse more than 10 MB, and a message grows by a third on its way."""
 

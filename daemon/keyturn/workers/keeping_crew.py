@@ -1,8 +1,8 @@
 """A crew that does no work twice: results are kept on disk, and found again by a later drop or another process.
 
 A result is kept under a digest of the task, all that its job says, the bytes of the files that the job names, and the
-program's own code and libraries. Files' names in the drop do not count; where they stand in the result, those of the
-job in hand are put in.
+program's own code and libraries. How a file is called in its drop is not part of that. A result that mentions a file is
+kept without its name; the drop that finds it puts in the names of its own files.
 """
 
 from __future__ import annotations

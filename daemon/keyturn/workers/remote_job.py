@@ -141,7 +141,7 @@ class JobRunner:
         return Done(results, time.monotonic() - began)
 
     def _keep(self, files: Mapping[str, bytes]) -> None:
-        """Write the files that are not there yet; delete those that were used longest ago beyond `KEPT_BYTES`."""
+        """Write the files that are not there yet. Then delete the longest unused: at most `KEPT_BYTES` are kept."""
         for name, data in files.items():
             if name not in self._files:
                 (self._folder / name).write_bytes(data)
