@@ -29,9 +29,9 @@ def page_of(by_hand: ModuleType) -> Callable[..., str]:
 
 
 def rows(page: Any) -> list[str]:
-    """The jobs that are to be seen."""
+    """The jobs that are to be seen. Chromium has no inner text for a row it has not drawn yet, so their content is read."""
     shown = page.locator("[data-rows] > *:visible b, [data-rows] > tr:visible th")
-    return [text.partition(",")[0] for text in shown.all_inner_texts()]
+    return [text.strip().partition(",")[0] for text in shown.all_text_contents()]
 
 
 def test_it_finds_and_filters_and_says_how_many(opened: Open, page_of: Callable[..., str]) -> None:
