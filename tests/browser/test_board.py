@@ -29,7 +29,7 @@ def page_of(by_hand: ModuleType) -> Callable[..., str]:
 
 
 def rows(page: Any) -> list[str]:
-    """The jobs that are to be seen. Chromium has no inner text for a row it has not drawn yet, so their content is read."""
+    """The jobs that are to be seen. A row that Chromium has not drawn yet has no inner text, so its content is read."""
     shown = page.locator("[data-rows] > *:visible b, [data-rows] > tr:visible th")
     return [text.strip().partition(",")[0] for text in shown.all_text_contents()]
 
