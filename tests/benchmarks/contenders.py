@@ -147,7 +147,7 @@ def _repack(made: Path, output: Path, count: int) -> None:
 def floor(kind: str, inputs: Inputs, output: Path, count: int) -> None:
     """What no program with these libraries can go below: their calls in a bare loop, in one process without start-up.
 
-    libvips or Pillow decodes, cykooz.resizer resizes, Keyturn's rows and zlib-ng encode. Nothing is checked,
+    kornia-rs or Pillow decodes, cykooz.resizer resizes, Keyturn's rows and zlib-ng encode. Nothing is checked,
     handed on, shown or judged.
     """
     frames = list(zip(_bare_frames(kind, inputs, 1), range(1), strict=True))  # what is loaded late is there now
@@ -164,13 +164,13 @@ def _bare_frames(kind: str, inputs: Inputs, count: int) -> Iterator[Any]:
 
     from keyturn.shop import fast_libraries
 
-    vips = fast_libraries.library(fast_libraries.DECODE)
+    kornia = fast_libraries.library(fast_libraries.DECODE)
     for path in inputs[:count]:
-        if path.suffix == ".png" and vips:
-            image = vips.Image.new_from_file(str(path), access="sequential")
-            yield Image.frombuffer("RGBA", (image.width, image.height), image.write_to_memory(), "raw", "RGBA", 0, 1)
-            continue
         with Image.open(path) as opened:
+            if path.suffix == ".png" and kornia:
+                pixels = kornia.io.decode_image_png_u8(path.read_bytes(), opened.size[::-1], "rgba")
+                yield Image.frombuffer("RGBA", opened.size, pixels, "raw", "RGBA", 0, 1)
+                continue
             if kind == "photos":
                 opened.draft(None, (2000, 1500))
             yield from (frame for frame, _ in zip(ImageSequence.Iterator(opened), range(count), strict=False))

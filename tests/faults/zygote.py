@@ -286,8 +286,8 @@ def warm_up() -> None:
 
 
 def _import_all() -> None:
-    """Imports what a run imports. The run is a child's: libvips starts threads when it works, and a fork takes none
-    with it."""
+    """Imports what a run imports. The run is a child's: libraries may start threads when they work, and a fork takes
+    none with it."""
     reading, writing = os.pipe()
     pid = os.fork()
     if pid == 0:

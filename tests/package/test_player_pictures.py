@@ -153,12 +153,12 @@ def test_a_picture_that_is_all_new_needs_no_base() -> None:
 
 
 def test_a_picture_is_the_same_whichever_library_decodes_its_frame(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Against Pillow's own decoder, which reads the frame where libvips is missing."""
+    """Against Pillow's own decoder, which reads the frame where kornia-rs is missing."""
     buffer = io.BytesIO()
     scene(1, 20.0).crop((0, 300, 300, 600)).save(buffer, "PNG")
     job = PictureJob(buffer.getvalue(), None, 160, 75)
-    with_libvips = make_picture(job)
+    quickly = make_picture(job)
     monkeypatch.setattr(
         fast_libraries, "library", lambda name: None if name == fast_libraries.DECODE else library(name)
     )
-    assert make_picture(job) == with_libvips
+    assert make_picture(job) == quickly

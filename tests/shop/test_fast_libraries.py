@@ -10,7 +10,7 @@ from types import ModuleType
 
 import pytest
 
-from keyturn.shop.fast_libraries import DECODE, DEFLATE, library
+from keyturn.shop.fast_libraries import DEFLATE, READ_MORE, library
 
 
 @pytest.fixture(autouse=True)
@@ -33,7 +33,7 @@ def test_a_library_that_cannot_be_loaded_is_none(monkeypatch: pytest.MonkeyPatch
         raise error
 
     monkeypatch.setattr(importlib, "import_module", failing)
-    assert library(DECODE) is None
+    assert library(READ_MORE) is None
 
 
 def test_a_library_is_loaded_once(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -47,7 +47,7 @@ def test_a_library_is_loaded_once(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_libvips_is_kept_to_one_thread_and_keeps_no_picture(monkeypatch: pytest.MonkeyPatch) -> None:
     """libvips reads VIPS_CONCURRENCY and VIPS_WARNING once, when it starts (its manual, "Using threads")."""
     kept: list[int] = []
-    vips = ModuleType(DECODE)
+    vips = ModuleType(READ_MORE)
     vips.cache_set_max = kept.append  # type: ignore[attr-defined]
 
     def loading(name: str) -> ModuleType:
@@ -57,13 +57,13 @@ def test_libvips_is_kept_to_one_thread_and_keeps_no_picture(monkeypatch: pytest.
     monkeypatch.delenv("VIPS_CONCURRENCY", raising=False)
     monkeypatch.delenv("VIPS_WARNING", raising=False)
     monkeypatch.setattr(importlib, "import_module", loading)
-    assert library(DECODE) is vips
+    assert library(READ_MORE) is vips
     assert kept == [0]
 
 
 def test_a_shops_own_number_of_threads_stays(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("VIPS_CONCURRENCY", "3")
-    library(DECODE)
+    library(READ_MORE)
     assert os.environ["VIPS_CONCURRENCY"] == "3"
 
 

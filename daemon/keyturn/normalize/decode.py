@@ -1,8 +1,9 @@
 """Stills decoded by the quickest library that gives the same pixels; Pillow decides what is sound.
 
-Pillow opens every file and checks its kind, size and limits. libspng, within libvips, then decodes a plain PNG: 8-bit
-RGB or RGBA, not interlaced, every chunk whole, no chunk that changes colours or turns the picture. Where libspng warns
-or fails, Pillow decodes the file. Pillow decodes all other files too.
+Pillow opens every file and checks its kind, size and limits. kornia-rs (the png crate) then decodes a plain PNG: 8-bit
+RGB or RGBA, not interlaced, every chunk whole, no chunk that changes colours or turns the picture. Where that fails,
+Pillow decodes the file. Pillow decodes all other files too. The Adler-32 of the pixels is not looked at: each chunk's
+CRC-32 is, and Web browsers show such a picture too.
 """
 
 from __future__ import annotations
@@ -63,9 +64,9 @@ def _decoded(image: ImageFile.ImageFile, file: BinaryIO, intake: Intake) -> Imag
 
 
 def quickly(image: ImageFile.ImageFile, file: BinaryIO) -> Image.Image | None:
-    """Return the pixels of a picture that Pillow has opened, where it is a plain PNG that libspng reads; else None."""
+    """Return the pixels of a picture that Pillow has opened, by kornia-rs where it can; else None."""
     plain = plain_png(image, file)
-    return _by_libvips(plain, image.mode) if plain else None
+    return _by_kornia(plain, image.mode, image.size) if plain else None
 
 
 # -- one picture for several panels -----------------------------------------------------------------
@@ -161,15 +162,13 @@ def is_sound(data: bytes) -> bool:
     return runs.count(b"IDAT") == 1 and set(runs) <= _HARMLESS | {b"IDAT"}
 
 
-def _by_libvips(data: bytes, mode: str) -> Image.Image | None:
-    """Return the picture; None where libvips is missing, warns, or gives another layout than `mode`."""
-    pyvips = fast_libraries.library(fast_libraries.DECODE)
-    if pyvips is None:
+def _by_kornia(data: bytes, mode: str, size: tuple[int, int]) -> Image.Image | None:
+    """Return the picture of `size` (width, height); None where kornia-rs is missing or fails."""
+    kornia = fast_libraries.library(fast_libraries.DECODE)
+    if kornia is None:
         return None
     try:
-        opened = pyvips.Image.pngload_buffer(data, access="sequential", fail_on="warning")
-        size, bands = (opened.width, opened.height), opened.bands
-        pixels = opened.write_to_memory() if bands == len(mode) and opened.format == "uchar" else None
-    except pyvips.Error:
+        pixels = kornia.io.decode_image_png_u8(data, size[::-1], mode.lower())
+    except Exception:  # it has no class of its own for a file that it cannot read
         return None
-    return Image.frombuffer(mode, size, pixels, "raw", mode, 0, 1) if pixels is not None else None
+    return Image.frombuffer(mode, size, pixels, "raw", mode, 0, 1)

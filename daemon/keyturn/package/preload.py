@@ -1,7 +1,7 @@
 """All that a worker needs, imported once before workers are forked from it (`workers.process_start`).
 
 A forked worker starts sooner and shares the memory of what was imported. Nothing here may start a thread, for a fork
-takes no threads along. libvips starts its own threads when it first decodes.
+takes no threads along.
 """
 
 from __future__ import annotations

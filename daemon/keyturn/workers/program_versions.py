@@ -12,7 +12,8 @@ from pathlib import Path
 
 import keyturn
 
-PICTURES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py", "zlib-ng", "pyvips", "pyvips-binary", "cykooz.resizer")
+FAST = ("zlib-ng", "kornia-rs", "cykooz.resizer")
+PICTURES = ("numpy", "pillow", "av", "pillow-heif", "resvg-py", "pyvips", "pyvips-binary", *FAST)
 WORDS = ("fonttools", "brotli", "uniseg", "fontpkg-noto-sans")
 LIBRARIES = (*PICTURES, *WORDS)
 CODECS = ("zlib", "jpg", "webp", "littlecms2", "libtiff", "avif", "jpg_2000", "freetype2")

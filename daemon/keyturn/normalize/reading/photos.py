@@ -44,7 +44,7 @@ def avif(file: BinaryIO, kind: str, intake: Intake) -> ImageFile.ImageFile:
 
 def _by_libvips(file: BinaryIO, kind: str) -> LibraryPicture | None:
     """Return the still as libheif shows it, in 8 bits; None where libvips is missing, fails or warns."""
-    pyvips = fast_libraries.library(fast_libraries.DECODE)
+    pyvips = fast_libraries.library(fast_libraries.READ_MORE)
     if pyvips is None:
         return None
     file.seek(0)

@@ -134,7 +134,7 @@ def _unread(layout: _PageLayout) -> Reason:
 
 
 def _decoded(file: BinaryIO, layout: _PageLayout) -> Image.Image:
-    pyvips = fast_libraries.library(fast_libraries.DECODE)
+    pyvips = fast_libraries.library(fast_libraries.READ_MORE)
     if pyvips is None:
         raise Refused([_unread(layout)])
     file.seek(0)
