@@ -23,7 +23,7 @@ from keyturn.normalize.sheet_cells import SheetJob, filled
 from keyturn.package.frame import FrameJob, Look, make_frame
 from keyturn.package.kept_tasks import KEPT_TASKS
 from keyturn.package.picture_tasks import Compare, compare
-from keyturn.package.player_pictures import PictureJob, make_picture
+from keyturn.package.player_patch import PictureJob, make_picture
 from keyturn.package.repack import Recode, recode
 from keyturn.shop import rulebook
 from keyturn.shop.file_digests import FileDigests

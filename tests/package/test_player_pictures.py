@@ -17,7 +17,8 @@ from PIL import Image, ImageDraw
 from keyturn.commands import make_by_hand
 from keyturn.package import player_pictures
 from keyturn.package.animation import data_uri
-from keyturn.package.player_pictures import SAMPLE, PictureDone, PictureJob, make_picture
+from keyturn.package.player_patch import PictureDone, PictureJob, make_picture
+from keyturn.package.player_pictures import SAMPLE
 from keyturn.package.radio_job import PLAYER_SHARE
 from keyturn.pipeline import Bench
 from keyturn.shop import fast_libraries

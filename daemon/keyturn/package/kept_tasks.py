@@ -17,7 +17,7 @@ from keyturn.normalize.sheet_cells import Cell, SheetJob, filled
 from keyturn.package.frame import FrameDone, FrameJob, make_frame
 from keyturn.package.frames_together import jobs_beside, make_frames
 from keyturn.package.picture_tasks import Compare, compare
-from keyturn.package.player_pictures import PictureDone, PictureJob, make_picture
+from keyturn.package.player_patch import PictureDone, PictureJob, make_picture
 from keyturn.package.repack import Recode, Recoded, recode
 from keyturn.shop.records import HandoffRecord
 from keyturn.workers.keeping_crew import KeptTask, Rename

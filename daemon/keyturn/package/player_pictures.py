@@ -1,7 +1,6 @@
 """The pictures that the sheet's player shows: large enough to judge the art by, small enough to mail.
 
-Pictures that stand still have the panel's own size. Of a moving picture only the box is kept that differs from its
-part's first picture, where that is less; the player draws the one over the other.
+Pictures that stand still have the panel's own size, moving ones may be smaller (see `player_patch`).
 """
 
 from __future__ import annotations
@@ -10,15 +9,14 @@ import io
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 from itertools import chain, islice
 from typing import NamedTuple
 
-from PIL import Image, ImageChops
+from PIL import Image
 
-from keyturn.normalize import decode
 from keyturn.package import jpeg_and_webp
 from keyturn.package.animation import FrameStore, data_uri
+from keyturn.package.player_patch import PictureDone, PictureJob, make_picture, share
 from keyturn.package.radio_job import RadioJob
 from keyturn.shop.evenly_spaced import evenly_spaced
 from keyturn.shop.reasons import Refused
@@ -36,61 +34,6 @@ STILL: tuple[PlayerLook, ...] = ((None, 80), (None, 50), (540, 60), (320, 50), (
 
 SAMPLE = 8
 """So many moving pictures are tried, evenly spaced, to tell what all of them would take."""
-
-PATCH_AT_MOST = 0.9
-"""A box of a larger share of the picture saves nothing: the picture is kept whole."""
-
-
-@dataclass(frozen=True, slots=True)
-class PictureJob:
-    """One picture of the player. `file` and `base` are PNG or JPEG files of the panel's size; `name` is its source's.
-
-    `short_side` in pixels is that of the picture to make; None keeps the panel's size.
-    """
-
-    file: bytes
-    base: bytes | None
-    short_side: int | None
-    quality: int
-    name: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PictureDone:
-    """A WebP file and its place: `at` is the upper left corner on the base, None for a picture that needs none.
-
-    `size` is (width, height) of the whole picture in pixels.
-    """
-
-    webp: bytes
-    at: tuple[int, int] | None
-    size: tuple[int, int]
-
-
-def make_picture(job: PictureJob) -> PictureDone:
-    """Return the picture, or its box that differs from the base. Runs in a worker."""
-    picture = _small(job.file, job.short_side)
-    if job.base is not None:
-        box = ImageChops.difference(picture, _small_base(job.base, job.short_side)).getbbox() or (0, 0, 1, 1)
-        if (box[2] - box[0]) * (box[3] - box[1]) <= PATCH_AT_MOST * picture.width * picture.height:
-            return PictureDone(jpeg_and_webp.webp(picture.crop(box), job.quality), box[:2], picture.size)
-    return PictureDone(jpeg_and_webp.webp(picture, job.quality), None, picture.size)
-
-
-def _small(file: bytes, short_side: int | None) -> Image.Image:
-    with Image.open(io.BytesIO(file)) as opened:
-        picture = (decode.quickly(opened, io.BytesIO(file)) or opened).convert("RGB")
-    return jpeg_and_webp.reduced(picture, _share(picture.size, short_side))
-
-
-def _share(size: tuple[int, int], short_side: int | None) -> float:
-    return 1.0 if short_side is None else short_side / min(size)
-
-
-@lru_cache(maxsize=2)
-def _small_base(file: bytes, short_side: int | None) -> Image.Image:
-    """Every picture of a part has the same base."""
-    return _small(file, short_side)
 
 
 def player_of(
@@ -201,7 +144,7 @@ class _Work:
     def size(self, look: PlayerLook) -> tuple[int, int]:
         """Return the (width, height) of moving pictures in pixels."""
         with Image.open(io.BytesIO(self._read(next(iter(self.bases))))) as opened:
-            return jpeg_and_webp.reduced_size(opened.size, _share(opened.size, look[0]))
+            return jpeg_and_webp.reduced_size(opened.size, share(opened.size, look[0]))
 
     def _job(self, asked: _AskedPicture) -> PictureJob:
         number, look, alone = asked
