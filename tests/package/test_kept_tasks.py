@@ -23,7 +23,7 @@ from keyturn.normalize.sheet_cells import SheetJob, filled
 from keyturn.package.frame import FrameJob, Look, make_frame
 from keyturn.package.kept_tasks import KEPT_TASKS
 from keyturn.package.picture_tasks import Compare, compare
-from keyturn.package.player_patch import PictureJob, make_picture
+from keyturn.package.player_patch import PatchJob, PictureJob, make_picture
 from keyturn.package.repack import Recode, recode
 from keyturn.shop import rulebook
 from keyturn.shop.file_digests import FileDigests
@@ -78,7 +78,9 @@ def file(path: Path) -> bytes:
 def jobs(art: Path) -> dict[Callable[[Any], Any], Any]:
     source = Source(art, art.name)
     return {
-        make_frame: FrameJob(source, LOOK, INTAKE),
+        make_frame: FrameJob(
+            source, LOOK, INTAKE, patch=PatchJob(Source(drawn(art.with_name("base.png"), 7), ""), 32, 75)
+        ),
         make_thumbnails: ThumbnailJob((source,), (1, 2, 3), INTAKE),
         probing.look: probing.ProbeJob(art, art.name, INTAKE),
         filled: SheetJob(art, art.name, INTAKE, ((0, 0, 30, 64), (30, 0, 60, 64))),
@@ -101,7 +103,7 @@ def test_a_kept_result_equals_the_one_that_was_made(kept: KeptResults, art: Path
     assert type(found) is type(made) and repr(found) == repr(made)
     if task is make_frame:
         assert found.cells.dtype == made.cells.dtype and np.array_equal(found.cells, made.cells)
-        assert found.data == made.data and found.cropped == made.cropped
+        assert found.data == made.data and found.cropped == made.cropped and found.patch == made.patch is not None
     if task is make_thumbnails:
         assert np.array_equal(found[0], made[0])
 

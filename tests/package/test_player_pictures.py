@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from keyturn.commands import make_by_hand
-from keyturn.package import player_pictures
+from keyturn.package import player_ahead, player_pictures
 from keyturn.package.animation import data_uri
 from keyturn.package.player_patch import PictureDone, PictureJob, make_picture
 from keyturn.package.player_pictures import SAMPLE
@@ -129,6 +129,7 @@ def test_pictures_keep_to_their_share_and_a_size_is_given_up_as_soon_as_it_surel
         return done
 
     monkeypatch.setattr(player_pictures, "make_picture", make_noted)
+    monkeypatch.setattr(player_ahead, "WORTH_A_BASE", 999)  # each picture is made by itself
     player, frames = made(grain=30.0, megabytes=1.0, frames=12)
     assert sum(len(picture.data) for picture in player.pictures) <= 1.05e6
     assert min(player.width, player.height) < 540

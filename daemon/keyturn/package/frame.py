@@ -27,11 +27,12 @@ from keyturn.normalize.fit import Fit, fitted
 from keyturn.normalize.reading.clips import Clip
 from keyturn.normalize.srgb import to_srgb, upright
 from keyturn.package import bmp_writer, crop, jpeg_and_webp, unchanged_png
+from keyturn.package.player_patch import PatchDone, PatchJob, beside, small
 from keyturn.package.same_file import Recent
 from keyturn.png import palette, png_writer
 from keyturn.shop.bmp_layout import BmpLayout
 from keyturn.shop.file_identity import FileIdentity
-from keyturn.shop.reasons import Reason
+from keyturn.shop.reasons import Reason, Refused
 from keyturn.shop.rulebook import Intake
 
 
@@ -57,12 +58,16 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class FrameJob:
-    """One frame to make. `beside` are the looks in which other radios of the job show the same source."""
+    """One frame to make. `beside` are the looks in which other radios of the job show the same source.
+
+    With `patch` the player's picture of a PNG frame is made with it.
+    """
 
     source: Source
     look: Look
     intake: Intake
     beside: tuple[Look, ...] = ()
+    patch: PatchJob | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,7 @@ class FrameDone:
     banding_before: float
     banding_after: float
     reasons: tuple[Reason, ...]
+    patch: PatchDone | None = None
 
 
 _RECENT: Recent[FrameDone] = Recent(8)
@@ -101,19 +107,19 @@ def make_frame(job: FrameJob) -> FrameDone:
     path = job.source.still
     if path is None:
         return _made(job)
-    done = _RECENT.once(path, (job.look, job.intake), lambda: _made(job))
+    done = _RECENT.once(path, (job.look, job.intake, job.patch), lambda: _made(job))
     return replace(done, reasons=_named(done.reasons, job.source.name))
 
 
 def _made(job: FrameJob) -> FrameDone:
-    picture, reasons = panel_picture(job)
+    drawn, reasons = panel_picture(job)
+    picture = _in_panel_colours(drawn, job.look)
     pixels: NDArray[np.uint8] = np.asarray(picture)
     before = after = 0.0
-    if job.look.bits == 16:
-        shown = banding.dithered(pixels)
-        before = banding.banding(pixels, banding.quantised(pixels))
-        after = banding.banding(pixels, shown)
-        pixels, picture = shown, Image.fromarray(shown, "RGB")
+    if picture is not drawn:
+        meant: NDArray[np.uint8] = np.asarray(drawn)
+        before = banding.banding(meant, banding.quantised(meant))
+        after = banding.banding(meant, pixels)
     plain = _file(job, picture, pixels)
     return FrameDone(
         data=_smallest(plain, pixels, job.look),
@@ -126,7 +132,36 @@ def _made(job: FrameJob) -> FrameDone:
         banding_before=before,
         banding_after=after,
         reasons=reasons,
+        patch=_patch(job, picture),
     )
+
+
+def _in_panel_colours(picture: Image.Image, look: Look) -> Image.Image:
+    """Return the picture in the colours that the panel has."""
+    return Image.fromarray(banding.dithered(np.asarray(picture)), "RGB") if look.bits == 16 else picture
+
+
+def _patch(job: FrameJob, picture: Image.Image) -> PatchDone | None:
+    """Return the player's picture; None where it is not asked for, or its base cannot be read."""
+    asked = job.patch
+    if asked is None or job.look.format != "png":  # of a JPEG the player shows what is left of the picture
+        return None
+    try:
+        base, digest = _base(replace(job, source=asked.base, beside=(), patch=None), asked.short_side)
+    except Refused:
+        return None
+    done = beside(small(picture, asked.short_side), base, asked.quality)
+    return PatchDone(digest, asked.short_side, asked.quality, done)
+
+
+@lru_cache(maxsize=8)
+def _base(job: FrameJob, short_side: int) -> tuple[Image.Image, str]:
+    """Return a part's first picture as small as the player shows it, and the digest of its pixels.
+
+    Each worker makes it once for all pictures of the part, and for a few radios.
+    """
+    picture = _in_panel_colours(panel_picture(job)[0], job.look)
+    return small(picture, short_side), _digest(np.asarray(picture))
 
 
 def _digest(pixels: NDArray[np.uint8]) -> str:

@@ -24,7 +24,7 @@ from keyturn.workers.keeping_crew import KeptTask, Rename
 
 
 def _frame_job(job: FrameJob, rename: Rename) -> FrameJob:
-    return replace(job, source=_source(job.source, rename), beside=())
+    return replace(job, source=_source(job.source, rename), beside=(), patch=None)
 
 
 def _source(source: Source, rename: Rename) -> Source:

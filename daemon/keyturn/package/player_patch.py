@@ -11,6 +11,7 @@ from functools import lru_cache
 
 from PIL import Image, ImageChops
 
+from keyturn.flatten.frame_source import Source
 from keyturn.normalize import decode
 from keyturn.package import jpeg_and_webp
 
@@ -44,19 +45,51 @@ class PictureDone:
     size: tuple[int, int]
 
 
+@dataclass(frozen=True, slots=True)
+class PatchJob:
+    """The player's picture that is to be made with a frame, of the pixels that are at hand then.
+
+    `base` is the source of its part's first frame; `short_side` in pixels and `quality` are as in `PictureJob`.
+    """
+
+    base: Source
+    short_side: int
+    quality: int
+
+
+@dataclass(frozen=True, slots=True)
+class PatchDone:
+    """What became of a `PatchJob`, and what it was made for: `base` is the BLAKE3 of the base's pixels."""
+
+    base: str
+    short_side: int
+    quality: int
+    picture: PictureDone
+
+
 def make_picture(job: PictureJob) -> PictureDone:
     """Return the picture, or its box that differs from the base. Runs in a worker."""
     picture = _small(job.file, job.short_side)
-    if job.base is not None:
-        box = ImageChops.difference(picture, _small_base(job.base, job.short_side)).getbbox() or (0, 0, 1, 1)
+    return beside(picture, None if job.base is None else _small_base(job.base, job.short_side), job.quality)
+
+
+def beside(picture: Image.Image, base: Image.Image | None, quality: int) -> PictureDone:
+    """Return the picture as WebP, or its box that differs from a base of the same size."""
+    if base is not None:
+        box = ImageChops.difference(picture, base).getbbox() or (0, 0, 1, 1)
         if (box[2] - box[0]) * (box[3] - box[1]) <= PATCH_AT_MOST * picture.width * picture.height:
-            return PictureDone(jpeg_and_webp.webp(picture.crop(box), job.quality), box[:2], picture.size)
-    return PictureDone(jpeg_and_webp.webp(picture, job.quality), None, picture.size)
+            return PictureDone(jpeg_and_webp.webp(picture.crop(box), quality), box[:2], picture.size)
+    return PictureDone(jpeg_and_webp.webp(picture, quality), None, picture.size)
 
 
 def _small(file: bytes, short_side: int | None) -> Image.Image:
     with Image.open(io.BytesIO(file)) as opened:
         picture = (decode.quickly(opened, io.BytesIO(file)) or opened).convert("RGB")
+    return small(picture, short_side)
+
+
+def small(picture: Image.Image, short_side: int | None) -> Image.Image:
+    """Return the picture with a short side of so many pixels; None keeps its size."""
     return jpeg_and_webp.reduced(picture, share(picture.size, short_side))
 
 

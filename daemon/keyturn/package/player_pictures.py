@@ -16,6 +16,7 @@ from PIL import Image
 
 from keyturn.package import jpeg_and_webp
 from keyturn.package.animation import FrameStore, data_uri
+from keyturn.package.player_ahead import PlayerAhead, PlayerLook
 from keyturn.package.player_patch import PictureDone, PictureJob, make_picture, share
 from keyturn.package.radio_job import RadioJob
 from keyturn.shop.evenly_spaced import evenly_spaced
@@ -23,10 +24,7 @@ from keyturn.shop.reasons import Refused
 from keyturn.shop.records import PlayerPicture, RadioPlayer
 from keyturn.workers.crew import Crew, end
 
-PlayerLook = tuple[int | None, int]
-"""The short side in pixels, None for the panel's own size, and the WebP quality."""
-
-MOVING: tuple[PlayerLook, ...] = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
+MOVING: tuple[tuple[int, int], ...] = ((540, 75), (540, 60), (540, 45), (400, 60), (320, 55), (240, 50), (160, 50))
 """Looks of moving pictures. The first that keeps to the budget is taken."""
 
 STILL: tuple[PlayerLook, ...] = ((None, 80), (None, 50), (540, 60), (320, 50), (160, 50))
@@ -37,17 +35,17 @@ SAMPLE = 8
 
 
 def player_of(
-    job: RadioJob, logo: int, parts: Sequence[Sequence[int]], store: FrameStore, crew: Crew
+    job: RadioJob, logo: int, parts: Sequence[Sequence[int]], store: FrameStore, ahead: PlayerAhead, crew: Crew
 ) -> RadioPlayer | None:
     """Return the player's pictures of one radio; None where even the smallest would take more than the job's budget.
 
-    `logo` and `parts` are picture numbers of the store, each part's in playing order. Raise `Refused` where a worker
-    fails with a picture.
+    `logo` and `parts` are picture numbers of the store, each part's in playing order. What is in `ahead` is not made
+    again. Raise `Refused` where a worker fails with a picture.
     """
     bases = {number: part[0] for part in reversed(parts) for number in part}
     still = sorted({logo, parts[0][0], parts[-1][-1], *(part[0] for part in parts if len(set(part)) == 1)})
     moving = [number for number in sorted(bases) if number not in still]
-    work = _Work(store, crew, bases)
+    work = _Work(store, ahead, crew, bases)
     sample = [moving[at] for at in evenly_spaced(len(moving), SAMPLE)]
     each = (*sample, *(number for number in moving if number not in sample))
     # one run of the crew for what is most often taken: no worker waits for a decision
@@ -103,25 +101,34 @@ class _Work:
     """
 
     store: FrameStore
+    ahead: PlayerAhead
     crew: Crew
     bases: dict[int, int]
     held: dict[int, bytes] = field(default_factory=dict)
 
     def pictures(self, asked: Iterable[_AskedPicture]) -> Iterator[PlayerPicture]:
         """Yield the pictures in their order. Raise `Refused` where a worker fails with one."""
-        given: deque[_AskedPicture] = deque()
+        given: deque[tuple[int, PictureDone | None]] = deque()
 
         def jobs() -> Iterator[PictureJob]:
             for one in asked:
-                given.append(one)
-                yield self._job(one)
+                known = None if one.alone else self.ahead.found(one.number, self.bases[one.number], one.look)
+                given.append((one.number, known))
+                if known is None:
+                    yield self._job(one)
+
+        def known() -> Iterator[PlayerPicture]:
+            while given and (done := given[0][1]):
+                yield self._picture(given.popleft()[0], done)
 
         results = self.crew.run(make_picture, jobs(), lambda job: job.name)
         try:
             for done in results:
                 if isinstance(done, Refused):
                     raise done
-                yield self._picture(given.popleft().number, done)
+                yield from known()
+                yield self._picture(given.popleft()[0], done)
+            yield from known()
         finally:
             end(results)
 

@@ -11,6 +11,7 @@ from keyturn.eye.screen import Screen
 from keyturn.flatten.frame_source import Source
 from keyturn.manifest.models import Manifest
 from keyturn.package.frame import FrameJob, Look
+from keyturn.package.player_patch import PatchJob
 from keyturn.renumber.plan import Plan
 from keyturn.renumber.planned_parts import fit_for
 from keyturn.shop.papers import Letterhead
@@ -70,9 +71,12 @@ class RadioJob:
             trim="none" if logo else _crops_on(radio),
         )
 
-    def frame(self, source: Source, *, logo: bool = False) -> FrameJob:
-        beside = () if logo else self.beside.get(source, ())
-        return FrameJob(source, self.look(logo=logo), self.rules.intake, beside)
+    def frame(self, source: Source, patch: PatchJob | None = None) -> FrameJob:
+        return FrameJob(source, self.look(), self.rules.intake, self.beside.get(source, ()), patch)
+
+    def logo_frame(self) -> FrameJob:
+        source = self.plan.logo or self.plan.parts[0].sources[0]
+        return FrameJob(source, self.look(logo=True), self.rules.intake)
 
 
 def _thumb_px(frames: int) -> int:

@@ -24,7 +24,8 @@ from keyturn.package.flash_result import FlashResult, flash_result
 from keyturn.package.flash_watch import FlashWatch, WatchedCrew
 from keyturn.package.frame import FrameDone, make_frame
 from keyturn.package.picture_tasks import Compare, compare
-from keyturn.package.player_pictures import player_of
+from keyturn.package.player_ahead import PlayerAhead
+from keyturn.package.player_pictures import MOVING, player_of
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.size_outlook import SizeOutlook
 from keyturn.package.smaller import Smaller
@@ -91,7 +92,8 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
         numbers: dict[Source, int] = {}
         watch = FlashWatch(job, store, numbers, progress)
         crew = WatchedCrew(crew, watch)
-        logo = _make_pictures(job, store, crew, progress, numbers)
+        ahead = PlayerAhead(job, MOVING[0])
+        logo = _make_pictures(job, store, ahead, crew, progress, numbers)
         made = _fitted(job, numbers, logo, store, crew, progress)
         watch.follow(made.job.plan)
         progress.stage("package")
@@ -99,16 +101,22 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
         if made.fits:
             animation.write(made.job.plan, made.animation, store, zipped)
         progress.stage("preview")
-        player = player_of(made.job, made.logo_number, made.numbers, store, crew) if made.fits else None
+        player = player_of(made.job, made.logo_number, made.numbers, store, ahead, crew) if made.fits else None
         seen = _judged(made, store, crew, progress)
     progress.stage("package")
     return _output(made, zipped, seen, store, player)
 
 
 def _make_pictures(
-    job: RadioJob, store: FrameStore, crew: WatchedCrew, progress: Progress, numbers: dict[Source, int]
+    job: RadioJob,
+    store: FrameStore,
+    ahead: PlayerAhead,
+    crew: WatchedCrew,
+    progress: Progress,
+    numbers: dict[Source, int],
 ) -> FrameDone:
-    """Make the frames into `store`, note each source's picture number in `numbers`, and return the logo.
+    """Make the frames into `store`, their player's pictures into `ahead`, note each source's picture number in
+    `numbers`, and return the logo.
 
     Raise `Refused` with every broken picture.
     """
@@ -119,8 +127,8 @@ def _make_pictures(
         known = [reason for done in first.values() if isinstance(done, Refused) for reason in done.reasons]
         raise Refused(dict.fromkeys([hopeless, *known, *unreadable(job, first, crew, progress)]))
     left = [source for source in dict.fromkeys(sources) if source not in first]
-    logo_job = job.frame(job.plan.logo or sources[0], logo=True)
-    results = crew.run(make_frame, chain([logo_job], map(job.frame, left)), lambda frame: frame.source.name)
+    frames = (job.frame(source, ahead.asked(source)) for source in left)
+    results = crew.run(make_frame, chain([job.logo_frame()], frames), lambda frame: frame.source.name)
     broken: list[Reason] = []
     logo: FrameDone | Refused | None = None
     try:
@@ -133,6 +141,7 @@ def _make_pictures(
                 numbers[source] = -1 if isinstance(result, Refused) else store.keep(result, source.name)
                 if not isinstance(result, Refused):
                     size.add(source, result)
+                    ahead.keep(numbers[source], result)
             if hopeless := too_large_already(job, size, store, first, crew):
                 end(results)
                 broken = [hopeless, *broken, *unreadable(job, numbers, crew, progress)]
