@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from keyturn.commands import make_by_hand
-from keyturn.package.radio_output import BROKEN_SHOWN
+from keyturn.package.radio_frames import BROKEN_SHOWN
 from keyturn.pipeline import Bench
 from keyturn.shop.progress import Progress, Stopped
 from keyturn.shop.reasons import Kind, Refused

@@ -6,7 +6,7 @@ Everything that differs from radio to radio happens here; `pipeline` does what t
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import chain, pairwise
+from itertools import pairwise
 from pathlib import Path
 
 from keyturn.flatten.frame_source import Source
@@ -18,16 +18,15 @@ from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.judge.words import words_reasons
 from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
-from keyturn.package.first_frames import first_frames, too_large_already, unreadable
 from keyturn.package.fit_size import fitted, fitted_logo
 from keyturn.package.flash_result import FlashResult, flash_result
 from keyturn.package.flash_watch import FlashWatch, WatchedCrew
-from keyturn.package.frame import FrameDone, make_frame
+from keyturn.package.frame import FrameDone
 from keyturn.package.picture_tasks import Compare, compare
 from keyturn.package.player_ahead import PlayerAhead
 from keyturn.package.player_pictures import MOVING, player_of
+from keyturn.package.radio_frames import make_frames_of
 from keyturn.package.radio_job import RadioJob
-from keyturn.package.size_outlook import SizeOutlook
 from keyturn.package.smaller import Smaller
 from keyturn.package.stick import write_stick
 from keyturn.pages.card import install_text
@@ -44,10 +43,7 @@ from keyturn.shop.records import (
     RadioRecord,
 )
 from keyturn.shop.units import MIB
-from keyturn.workers.crew import Crew, end
-
-BROKEN_SHOWN = 40
-"""After this many broken pictures the rest is not read: the artist knows enough."""
+from keyturn.workers.crew import Crew
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +89,7 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
         watch = FlashWatch(job, store, numbers, progress)
         crew = WatchedCrew(crew, watch)
         ahead = PlayerAhead(job, MOVING[0])
-        logo = _make_pictures(job, store, ahead, crew, progress, numbers)
+        logo = make_frames_of(job, store, ahead, crew, progress, numbers)
         made = _fitted(job, numbers, logo, store, crew, progress)
         watch.follow(made.job.plan)
         progress.stage("package")
@@ -105,56 +101,6 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
         seen = _judged(made, store, crew, progress)
     progress.stage("package")
     return _output(made, zipped, seen, store, player)
-
-
-def _make_pictures(
-    job: RadioJob,
-    store: FrameStore,
-    ahead: PlayerAhead,
-    crew: WatchedCrew,
-    progress: Progress,
-    numbers: dict[Source, int],
-) -> FrameDone:
-    """Make the frames into `store`, their player's pictures into `ahead`, note each source's picture number in
-    `numbers`, and return the logo.
-
-    Raise `Refused` with every broken picture.
-    """
-    sources = [source for part in job.plan.parts for source in part.sources]
-    size = SizeOutlook(job.plan)
-    first, hopeless = first_frames(job, size, crew, progress)
-    if hopeless:
-        known = [reason for done in first.values() if isinstance(done, Refused) for reason in done.reasons]
-        raise Refused(dict.fromkeys([hopeless, *known, *unreadable(job, first, crew, progress)]))
-    left = [source for source in dict.fromkeys(sources) if source not in first]
-    frames = (job.frame(source, ahead.asked(source)) for source in left)
-    results = crew.run(make_frame, chain([job.logo_frame()], frames), lambda frame: frame.source.name)
-    broken: list[Reason] = []
-    logo: FrameDone | Refused | None = None
-    try:
-        logo = next(results)  # it is shown first, so the flash check begins with it
-        crew.watch.logo = None if isinstance(logo, Refused) else logo
-        for source in sources:
-            if source not in numbers:
-                result = first.pop(source, None) or next(results)
-                broken += result.reasons if isinstance(result, Refused) else ()
-                numbers[source] = -1 if isinstance(result, Refused) else store.keep(result, source.name)
-                if not isinstance(result, Refused):
-                    size.add(source, result)
-                    ahead.keep(numbers[source], result)
-            if hopeless := too_large_already(job, size, store, first, crew):
-                end(results)
-                broken = [hopeless, *broken, *unreadable(job, numbers, crew, progress)]
-            if hopeless or len(broken) >= BROKEN_SHOWN:
-                break
-            progress.frame()
-    except Refused as over:  # the drop's time is up
-        broken += over.reasons
-    if broken or logo is None:
-        raise Refused(dict.fromkeys(broken))
-    if isinstance(logo, Refused):
-        raise logo
-    return logo
 
 
 def _fitted(
