@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from itertools import chain, groupby, pairwise
+from itertools import chain, pairwise
 from typing import Any
 
 from markupsafe import Markup
@@ -20,14 +20,13 @@ from keyturn.pages.languages import Language, language_of, language_of_customer
 from keyturn.pages.large_pictures import LargePictures, large_pictures
 from keyturn.pages.player_words import player_words
 from keyturn.pages.render import fragment, page
-from keyturn.pages.revision_differences import Redrawn, changed, redrawn_pictures
+from keyturn.pages.revision_differences import Redrawn, Revision, changed, redrawn_pictures
 from keyturn.pages.schedule import boot_buttons, longest_boot_s, pictures, schedule
+from keyturn.pages.sheet_order import jobs_in_order
 from keyturn.pages.sizes import size_facts
 from keyturn.shop.papers import Papers
 from keyturn.shop.reasons import Kind, Reason, only
 from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord, RadioProof, RadioRecord
-
-Revision = tuple[JobRecord, ProofRecord]
 
 NO_PLAYER = PlayerRecord.model_construct(radios=())  # no model is built for it (pydantic, defer_build)
 
@@ -156,13 +155,12 @@ def sheet(
 def _job_views(
     jobs: Sequence[Revision], beside: Beside, left: float, language: Language, mail: str
 ) -> Iterator[JobView]:
-    """Yield the jobs, the newest first. The first one has pictures always, the others as long as the budget allows.
+    """Yield the jobs in the order of the sheet. The first one has pictures always, the others as long as the
+    budget allows.
 
     `left` is the budget in characters, `mail` the shop's address.
     """
-    by_name = sorted(jobs, key=lambda revision: (revision[0].job, -revision[0].revision))
-    groups = [tuple(group) for _, group in groupby(by_name, key=lambda revision: revision[0].job)]
-    for number, revisions in enumerate(sorted(groups, key=lambda group: group[0][0].made_at, reverse=True)):
+    for number, revisions in enumerate(jobs_in_order(jobs)):
         (newest, proof), weight = revisions[0], _weight(revisions[0][1])
         with_pictures = number == 0 or weight <= left
         left -= weight if with_pictures else 0
