@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import shutil
 from pathlib import Path
 
 import pytest
 
 from keyturn.outbox import record_files, sheets, shop_state
+from keyturn.shop import durable_files
 from keyturn.shop.folders import Shop
 from keyturn.shop.papers import Letterhead, Papers
 from keyturn.shop.rulebook import Rulebook
@@ -33,6 +36,24 @@ def test_spoilt_pictures_do_not_spoil_the_sheet(published: Path, shop: Shop, rul
         (published / revision / "proof.json").write_bytes(b"{")
     assert record_files.read_proof(published / "van-r1").radios == ()
     assert sheets.write_sheet(shop.outbox, FERN, rules) == published / "proof.html"
+
+
+@pytest.mark.parametrize("name", ["job.json", "proof.json", "player.json"])
+def test_a_disk_that_fails_is_no_spoilt_record(
+    published: Path, shop: Shop, rules: Rulebook, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """EIO (read(2)) is the shop's fault: whoever asked for the sheet pauses and asks again."""
+    real = durable_files.read_plain
+
+    def failing(path: Path, most: int) -> bytes | None:
+        if path.name == name:
+            raise OSError(errno.EIO, os.strerror(errno.EIO), str(path))
+        return real(path, most)
+
+    record_files._remembered.cache_clear()
+    monkeypatch.setattr(durable_files, "read_plain", failing)
+    with pytest.raises(OSError, match="Input/output error"):
+        sheets.write_sheet(shop.outbox, FERN, rules)
 
 
 def test_without_readable_revisions_an_old_sheet_is_left(published: Path, shop: Shop, rules: Rulebook) -> None:

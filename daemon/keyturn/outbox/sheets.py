@@ -70,7 +70,10 @@ def _beside(paths: Mapping[tuple[str, int], Path]) -> Beside:
 
 
 def _page(jobs: list[Shown], rules: Rulebook, beside: Beside, papers: Papers, earlier: int) -> str | None:
-    """Return the sheet. Leave out what cannot be drawn of a record that was changed by hand; None where nothing can."""
+    """Return the sheet. Leave out what cannot be drawn of a record that was changed by hand; None where nothing can.
+
+    Raise OSError where the disk fails while the player's pictures are read.
+    """
 
     def drawn(of: list[Shown]) -> str:
         cautions = rules.safety.cautions.sheet
@@ -78,6 +81,8 @@ def _page(jobs: list[Shown], rules: Rulebook, beside: Beside, papers: Papers, ea
 
     try:
         return drawn(jobs)
+    except OSError:
+        raise
     except Exception:
         logger.opt(exception=True).warning("a sheet cannot be drawn whole; each revision is tried alone")
     sound = [tried for job in jobs for tried in _as_drawable(job, drawn)]
@@ -89,6 +94,8 @@ def _as_drawable(job: Shown, drawn: Callable[[list[Shown]], str]) -> Iterator[Sh
     for tried in (job, (job[0], NO_PICTURES)):
         try:
             drawn([tried])
+        except OSError:
+            raise
         except Exception as error:
             logger.warning("revision {} of {} cannot be drawn: {}", job[0].revision, job[0].job, error)
         else:
