@@ -72,6 +72,27 @@ def test_a_step_is_tried_again_after_each_pause(start_up: StartUp, clock: Clock,
     assert messages.count("WATCHDOG=1") == 2 + 4 + 8, "a sign of life each second"
 
 
+def test_it_waits_for_a_share_that_is_not_mounted_yet(start_up: StartUp, shop: Shop, messages: list[str]) -> None:
+    shop.inbox.rename(shop.root / "elsewhere")
+    asked: list[int] = []
+
+    def look() -> None:
+        asked.append(1)
+        if len(asked) == 3:
+            (shop.root / "elsewhere").rename(shop.inbox)
+        shop.require()
+
+    start_up.do(look)
+    assert len(asked) == 3
+    assert f"STATUS=Paused: {shop.inbox} is not there -> mount it" in next(m for m in messages if "Paused" in m)
+
+
+def test_where_there_is_no_shop_it_says_so_at_once(start_up: StartUp, shop: Shop) -> None:
+    shop.state.rename(shop.root / "elsewhere")
+    with pytest.raises(ShopFault, match="keyturn init"):
+        start_up.do(shop.require)
+
+
 def test_when_the_service_is_stopped_it_waits_no_longer(start_up: StartUp, clock: Clock) -> None:
     step = Step(1000)
     start_up.do(step)

@@ -114,13 +114,13 @@ class Service:
         """Serve the shop until `stop`, or with `until_quiet` until nothing is left to do.
 
         Raise `ShopFault` where there is no shop, its settings or rules are wrong, or another service has it.
-        Wait for the disk and try again after any other fault.
+        Wait for the disk, or for a folder that is not mounted yet, and try again after any other fault.
         """
-        self._start_up.do(self._shop.require)
         with ExitStack() as stack:
             stack.enter_context(group_reads())
             self._start_up.do(lambda: stack.enter_context(self._shop.held()))
             self._status.is_ours = True
+            self._start_up.do(self._shop.require)
             self._start_up.do(self._set_up)
             if self._stopping.is_set():
                 return

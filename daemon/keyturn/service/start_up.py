@@ -10,7 +10,7 @@ from collections.abc import Callable
 from keyturn.service.backoff import Backoff
 from keyturn.service.status import StatusWriter
 from keyturn.service.systemd import Notifier
-from keyturn.shop.reasons import shop_fault
+from keyturn.shop.reasons import FolderAway, ShopFault, shop_fault
 
 STEP_S = 300.0
 """The longest that one step may take, in seconds: moving one drop of several gigabytes between two mounts, or reading
@@ -38,22 +38,28 @@ class StartUp:
     def do(self, step: Callable[[], object]) -> None:
         """Call `step` until the disk lets it succeed, with a pause after each fault, or until the service is stopped.
 
+        It waits for folders that are not mounted yet, too: a server may take longer to start than the shop's machine.
+
         Raise what `step` raises where it is not a fault that may pass.
         """
         while not self._stopped():
             try:
                 step()
+            except FolderAway as away:
+                self._pause(away)
             except OSError as error:
-                fault = shop_fault(error)
-                if fault is None:
+                if (fault := shop_fault(error)) is None:
                     raise
-                self._backoff.pause(fault)
-                self._status.announce_pause(str(fault))
-                self._ready_sent = True
-                self._wait()
+                self._pause(fault)
             else:
                 self._backoff.over()
                 return
+
+    def _pause(self, fault: ShopFault) -> None:
+        self._backoff.pause(fault)
+        self._status.announce_pause(str(fault))
+        self._ready_sent = True
+        self._wait()
 
     def _wait(self) -> None:
         while not self._stopped() and not self._backoff.may_try():

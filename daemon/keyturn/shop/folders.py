@@ -9,7 +9,7 @@ from pathlib import Path
 
 from keyturn.shop import service_lock
 from keyturn.shop.file_modes import CLOSED_DIR, KEPT_DIR, OUTBOX_DIR, SHARED_DIR, WORK_DIR, make_folder
-from keyturn.shop.reasons import ShopFault, shop_fault
+from keyturn.shop.reasons import FolderAway, ShopFault, shop_fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +93,16 @@ class Shop:
             raise shop_fault(error) or error from error
 
     def require(self) -> None:
-        """Raise `ShopFault` where one of the shop's folders is not there, and name it."""
-        for folder in (self.inbox, self.work, self.outbox, self.archive, self.rejects, self.state):
+        """Raise `ShopFault` where there is no shop, `FolderAway` where one of its folders is not there, and name it."""
+        self._require_state()
+        for folder in (self.inbox, self.work, self.outbox, self.archive, self.rejects):
             if not folder.is_dir():
-                raise ShopFault(f"{folder} is not there", f"run: keyturn init {self.root}")
+                mend = f"mount it or put it back; if it is lost, run: keyturn init {self.root}"
+                raise FolderAway(f"{folder} is not there", mend)
+
+    def _require_state(self) -> None:
+        if not self.state.is_dir():
+            raise ShopFault(f"{self.state} is not there", f"run: keyturn init {self.root}")
 
     def is_running(self) -> bool:
         """Tell whether a service holds this shop's lock. Raise `ShopFault` where the lock cannot be read."""
@@ -107,7 +113,11 @@ class Shop:
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Hold the shop's lock, so that one service runs on it. Raise `ShopFault` where another process holds it."""
+        """Hold the shop's lock, so that one service runs on it.
+
+        Raise `ShopFault` where another process holds it, or there is no shop.
+        """
+        self._require_state()
         with service_lock.hold(self.lock) as locked:
             if not locked:
                 pid = service_lock.holder(self.lock)

@@ -146,6 +146,10 @@ class ShopFault(Exception):  # noqa: N818 - see Refused
         return (type(self), (self.what, self.mend))
 
 
+class FolderAway(ShopFault):
+    """One of the shop's folders is not there: as a rule a share that is not mounted yet."""
+
+
 class RadioFault(ShopFault):
     """The profile of one radio is at fault: drops for other radios go on."""
 
