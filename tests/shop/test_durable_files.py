@@ -205,6 +205,23 @@ def test_only_a_plain_file_of_a_fair_size_is_read(tmp_path: Path):
         assert durable_files.read_plain(tmp_path / name, 10) is None, name
 
 
+@pytest.mark.parametrize("at_first", [0, 4, 9, 10])
+def test_a_file_that_grows_while_it_is_read_counts_with_what_it_has_then(tmp_path: Path, monkeypatch, at_first: int):
+    path = tmp_path / "job.json"
+    path.write_bytes(b"0123456789"[:at_first])
+    real = os.fstat
+
+    def fstat(descriptor: int) -> os.stat_result:
+        seen = real(descriptor)
+        path.write_bytes(b"0123456789")
+        return seen
+
+    monkeypatch.setattr(os, "fstat", fstat)
+    assert durable_files.read_plain(path, 10) == b"0123456789"
+    path.write_bytes(b"0123456789"[:at_first])
+    assert durable_files.read_plain(path, 9) is None
+
+
 def test_an_error_of_the_disk_is_not_taken_for_a_missing_file(tmp_path: Path, monkeypatch):
     def failing(*arguments: object, **named: object) -> int:
         raise OSError(errno.EIO, os.strerror(errno.EIO))

@@ -162,10 +162,13 @@ def read_start(path: Path, most: int) -> bytes | None:
     """
     try:
         with _opened(path, _READ) as descriptor:
-            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            seen = os.fstat(descriptor)
+            if not stat.S_ISREG(seen.st_mode):
                 return None
             with os.fdopen(descriptor, "rb", closefd=False) as file:
-                return file.read(most)
+                # Python makes room for all that is asked for: for 512 MiB that takes three times as long as reading 1.
+                start = file.read(min(most, seen.st_size + 1))
+                return start if len(start) <= seen.st_size else start + file.read(most - len(start))
     except OSError as error:
         if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENXIO):
             return None
