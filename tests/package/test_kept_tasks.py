@@ -196,6 +196,23 @@ def test_a_player_picture_is_known_by_the_bytes_of_its_file_and_its_base(kept: K
     assert [once(kept, make_picture, other)[1] for other in others] == [1, 1, 1, 1]
 
 
+def test_a_file_made_smaller_and_two_compared_are_known_by_their_bytes(kept: KeptResults, art: Path) -> None:
+    one, two, three = (file(drawn(art.with_name(f"{n}.png"), n)) for n in (1, 2, 3))
+    smaller, compared = Recode(one, 80, "lamp.png"), Compare(one, two, 32)
+    for task, job, again, others in (
+        (recode, smaller, replace(smaller, data=bytes(bytearray(one)), name="b.png"), (replace(smaller, data=two),)),
+        (
+            compare,
+            compared,
+            replace(compared, a=bytes(bytearray(one))),
+            (replace(compared, b=three), Compare(two, one, 32)),
+        ),
+    ):
+        once(kept, task, job)
+        assert once(kept, task, again)[1] == 0
+        assert [once(kept, task, other)[1] for other in others] == [1] * len(others)
+
+
 def test_reasons_name_the_file_of_the_drop_in_hand(kept: KeptResults, tmp_path: Path) -> None:
     """A CMYK picture without a profile gets a note that names its file."""
     art = tmp_path / "inks.jpg"

@@ -52,8 +52,18 @@ def _named_job(job: Any, rename: Rename) -> Any:
     return replace(job, name=rename(job.name))
 
 
+# Files in a job stand in its key as their digests: written into it whole they are copied, and hashed with it again.
+
+
+def _recode_job(job: Recode, rename: Rename) -> Recode:
+    return replace(job, name=rename(job.name), data=_file_digest(job.data))
+
+
+def _compare_job(job: Compare, rename: Rename) -> Compare:
+    return replace(job, a=_file_digest(job.a), b=_file_digest(job.b))
+
+
 def _picture_job(job: PictureJob, rename: Rename) -> PictureJob:
-    """The files stand as their digests: written into the key whole, they are copied, and hashed again with it."""
     base = None if job.base is None else _base_digest(job.base)
     return replace(job, name=rename(job.name), file=_file_digest(job.file), base=base)
 
@@ -82,7 +92,7 @@ KEPT_TASKS: tuple[KeptTask[Any, Any], ...] = (
     ),
     KeptTask[probing.ProbeJob, Probe](probing.look, Probe, _as_it_is),
     KeptTask[SheetJob, tuple[Cell, ...]](filled, tuple[Cell, ...], _named_job),
-    KeptTask[Recode, Recoded](recode, Recoded, _named_job),
+    KeptTask[Recode, Recoded](recode, Recoded, _recode_job),
     KeptTask[PictureJob, PictureDone](make_picture, PictureDone, _picture_job),
-    KeptTask[Compare, tuple[HandoffRecord, bytes]](compare, tuple[HandoffRecord, bytes], _as_it_is),
+    KeptTask[Compare, tuple[HandoffRecord, bytes]](compare, tuple[HandoffRecord, bytes], _compare_job),
 )
