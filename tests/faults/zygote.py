@@ -45,6 +45,7 @@ from pydantic import BaseModel
 
 from faults import scenarios
 from keyturn import pipeline
+from keyturn.package import animation
 from keyturn.pages import render
 from keyturn.pages.languages import ENGLISH
 from keyturn.service import drop_threads
@@ -210,6 +211,7 @@ def serve(order: dict[str, Any], clock: Clock) -> int:
         drop_threads.Progress = ByTurnsProgress  # type: ignore[misc]
     else:
         drop_threads.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
+    animation.HELD_BYTES = 0  # the few frames of these drops go to disk, as those of a long animation do
     # Every file counts as just written, however long ago a test laid it: else the calls would depend on the hour.
     file_digests.time = SimpleNamespace(time=lambda: 0.0)  # type: ignore[assignment]
     if order.get("changed"):

@@ -18,6 +18,7 @@ from PIL import Image, ImageDraw
 from keyturn.commands import make_by_hand
 from keyturn.commands.archive_reader import read_bundle
 from keyturn.eye.cielab import NOTICEABLE
+from keyturn.package import animation
 from keyturn.package.animation import FrameStore
 from keyturn.package.frame import FrameDone
 from keyturn.pipeline import Bench
@@ -324,10 +325,26 @@ def test_the_store_gives_back_the_pixels_of_frames_and_of_the_logo(tmp_path: Pat
         assert list(store.whole) == [numbers[1], numbers[0]]
 
 
+@pytest.mark.parametrize("held", [0, 250, 600, 10**6])
+def test_files_beyond_what_is_held_in_memory_come_back_from_the_disk(tmp_path: Path, monkeypatch, held: int) -> None:
+    monkeypatch.setattr(animation, "HELD_BYTES", held)
+    files = [bytes([n]) * (100 + 37 * n) for n in range(1, 9)]  # some too large for the room left, some after them not
+    with FrameStore(tmp_path / "tiny") as store:
+        kept = [store.add(data) for data in files]
+        assert [store.read(file) for file in kept] == files
+        again = [store.add(data) for data in reversed(files)]
+        assert [store.read(file) for file in (*again, *kept)] == [*reversed(files), *files]
+        assert len({file.start for file in (*kept, *again)}) == 2 * len(files)
+        on_disk = (tmp_path / "tiny.files").stat().st_size
+    every = 2 * sum(map(len, files))
+    assert every - held <= on_disk <= every and (on_disk == 0) == (held >= every)
+
+
 @pytest.mark.parametrize("full", ["files", "cells"])
-def test_on_a_full_disk_the_store_gives_all_its_room_back(tmp_path: Path, full: str) -> None:
+def test_on_a_full_disk_the_store_gives_all_its_room_back(tmp_path: Path, monkeypatch, full: str) -> None:
     """full(4): every write to /dev/full fails with ENOSPC, here the last one, when the file is closed. unlink(2): the
     room of a file that is still open is not free."""
+    monkeypatch.setattr(animation, "HELD_BYTES", 0)
     (tmp_path / f"tiny.{full}").symlink_to("/dev/full")
     with FrameStore(tmp_path / "tiny") as store:
         store.keep(done(lamp(3)), "0001.png")

@@ -27,13 +27,14 @@ from keyturn.radio.memory import Texture
 from keyturn.renumber.order import frame_name
 from keyturn.renumber.plan import Plan
 from keyturn.shop.reasons import Reason
+from keyturn.shop.units import MIB
 
 # -- frames on disk ---------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class StoredFile:
-    """One file of a distinct picture: `size` bytes from `start` of the store's file.
+    """One file of a distinct picture: `size` bytes, which the store finds by their `start`.
 
     `name` is the picture's first source in the drop. `plain_bytes` is what it takes as a whole RGB file. `cut` says
     which box of the panel a cropped file fills; None for a whole one. `lost` is `eye.loss.lost` against the picture,
@@ -51,8 +52,14 @@ class StoredFile:
     lost: float = 0.0
 
 
+HELD_BYTES = 64 * MIB
+"""So many bytes of one radio's files stay in memory: on disk each is written once more, and read for sheet and zip."""
+
+
 class FrameStore:
-    """What is kept of the made frames of one radio: files and cells on disk, for a job may have thousands of frames.
+    """What is kept of the made frames of one radio: files, and cells on disk, for a job may have thousands of frames.
+
+    A file that goes beyond `HELD_BYTES` goes to disk; its `start` counts on from there.
 
     Equal pictures are kept once and share a number, counted from 0. `whole[n]` and `cropped[n]` are the files of
     picture `n`, `thumbs[n]` its WebP thumbnail as a data URI, `banding[n]` its banding before and after dithering.
@@ -61,6 +68,8 @@ class FrameStore:
     def __init__(self, base: Path) -> None:
         self._paths = base.with_name(f"{base.name}.files"), base.with_name(f"{base.name}.cells")
         self._files: BinaryIO = self._paths[0].open("w+b")
+        self._held: dict[int, bytes] = {}
+        self._held_bytes = 0
         self._cells: BinaryIO = self._paths[1].open("w+b")
         self._numbers: dict[str, int] = {}
         self._shape: tuple[int, ...] = ()
@@ -116,17 +125,28 @@ class FrameStore:
         return self._numbers.get(done.digest)
 
     def add(self, data: bytes) -> StoredFile:
-        """Append a PNG, JPEG or BMP file to the store."""
-        start = self._files.seek(0, 2)
-        self._files.write(data)
+        """Add a PNG, JPEG or BMP file to the store."""
+        start = self._added(data)
         if data.startswith(b"BM"):
             return StoredFile(start, len(data), "bmp", palette=False)
         png = data.startswith(PNG_SIGNATURE)
         indexed = png and data[25] == 3  # IHDR's colour type (PNG specification, third edition, 11.2.1)
         return StoredFile(start, len(data), "png" if png else "jpeg", indexed)
 
+    def _added(self, data: bytes) -> int:
+        if self._held_bytes + len(data) > HELD_BYTES:
+            start = HELD_BYTES + self._files.seek(0, 2)
+            self._files.write(data)
+            return start
+        start = self._held_bytes
+        self._held[start] = data
+        self._held_bytes += len(data)
+        return start
+
     def read(self, file: StoredFile) -> bytes:
-        self._files.seek(file.start)
+        if file.start < HELD_BYTES:
+            return self._held[file.start]
+        self._files.seek(file.start - HELD_BYTES)
         return self._files.read(file.size)
 
     def file(self, number: int) -> StoredFile:
