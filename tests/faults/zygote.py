@@ -3,7 +3,8 @@ a fraction of a second.
 
 The forked service is the real one but for four things that would make its system calls differ from run to run:
 its clock is counted (each nap is a second), its bench works on the loop's own thread (by turns with it, where the order
-asks for drops side by side), its crew is inline, and its random names come from the order's seed where there is one.
+asks for drops side by side) and does there what it does on threads, its crew is inline, and its random names come from
+the order's seed where there is one.
 As a program it is fed with one JSON order a line on stdin, and answers with the process's number, then with how it
 ended. `forks` calls it in its own process.
 """
@@ -26,6 +27,7 @@ import threading
 import tomllib
 import traceback
 from collections.abc import Callable
+from concurrent.futures import Future
 from contextlib import suppress
 from copy import deepcopy
 from datetime import UTC, datetime, timedelta
@@ -45,7 +47,7 @@ from pydantic import BaseModel
 
 from faults import scenarios
 from keyturn import pipeline
-from keyturn.package import animation
+from keyturn.package import animation, digested_zip
 from keyturn.pages import render
 from keyturn.pages.languages import ENGLISH
 from keyturn.service import drop_threads
@@ -126,7 +128,9 @@ class Naps(threading.Event):
 class AtOnce:
     """A thread that does its work when it is started."""
 
-    def __init__(self, target: Callable[..., None], args: tuple[Any, ...], name: str) -> None:
+    def __init__(
+        self, target: Callable[..., None], args: tuple[Any, ...] = (), name: str = "", *, daemon: bool = False
+    ) -> None:
         self._work = lambda: target(*args)
 
     def start(self) -> None:
@@ -136,6 +140,24 @@ class AtOnce:
         return False
 
     def join(self, timeout: float | None = None) -> None:
+        return
+
+
+class ExecutorAtOnce:
+    """Does what it is given when it is given it."""
+
+    def __init__(self, *_: Any) -> None:
+        return
+
+    def submit(self, work: Callable[..., Any], *args: Any) -> Future[Any]:
+        done = Future[Any]()
+        try:
+            done.set_result(work(*args))
+        except Exception as error:
+            done.set_exception(error)
+        return done
+
+    def shutdown(self) -> None:
         return
 
 
@@ -211,6 +233,7 @@ def serve(order: dict[str, Any], clock: Clock) -> int:
         drop_threads.Progress = ByTurnsProgress  # type: ignore[misc]
     else:
         drop_threads.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
+    digested_zip.ThreadPoolExecutor = ExecutorAtOnce  # type: ignore[assignment,misc]
     animation.HELD_BYTES = 0  # the few frames of these drops go to disk, as those of a long animation do
     # Every file counts as just written, however long ago a test laid it: else the calls would depend on the hour.
     file_digests.time = SimpleNamespace(time=lambda: 0.0)  # type: ignore[assignment]

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from pathlib import Path
 
 from keyturn.flatten.frame_source import Source
 from keyturn.judge.dithering import dithering_reasons
@@ -18,6 +17,7 @@ from keyturn.judge.timing import delay_reasons, timeline_record
 from keyturn.judge.words import words_reasons
 from keyturn.package import animation
 from keyturn.package.animation import Animation, FrameStore, PackedPart, data_uri
+from keyturn.package.digested_zip import DigestedZip
 from keyturn.package.fit_size import fitted, fitted_logo
 from keyturn.package.flash_result import FlashResult, flash_result
 from keyturn.package.flash_watch import FlashWatch, WatchedCrew
@@ -84,7 +84,8 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
     """
     job.folder.mkdir()
     progress.stage("frames")
-    with FrameStore(job.scratch / job.plan.radio.name) as store:
+    name = job.plan.radio.name
+    with FrameStore(job.scratch / name) as store, DigestedZip(job.scratch / f"{name}.zip") as zipped:
         numbers: dict[Source, int] = {}
         watch = FlashWatch(job, store, numbers, progress)
         crew = WatchedCrew(crew, watch)
@@ -93,9 +94,9 @@ def make_radio(job: RadioJob, crew: Crew, progress: Progress) -> RadioOutput:
         made = _fitted(job, numbers, logo, store, crew, progress)
         watch.follow(made.job.plan)
         progress.stage("package")
-        zipped = job.scratch / f"{job.plan.radio.name}.zip"
         if made.fits:
-            animation.write(made.job.plan, made.animation, store, zipped)
+            animation.write(made.job.plan, made.animation, store, zipped.path)
+            zipped.finish()
         progress.stage("preview")
         player = player_of(made.job, made.logo_number, made.numbers, store, ahead, crew) if made.fits else None
         seen = _judged(made, store, crew, progress)
@@ -141,7 +142,9 @@ def _judged(made: _Made, store: FrameStore, crew: WatchedCrew, progress: Progres
     return _Seen(flash, handoff, difference, tuple(map(store.changes, made.numbers)), joins)
 
 
-def _output(made: _Made, zipped: Path, seen: _Seen, store: FrameStore, player: RadioPlayer | None) -> RadioOutput:
+def _output(
+    made: _Made, zipped: DigestedZip, seen: _Seen, store: FrameStore, player: RadioPlayer | None
+) -> RadioOutput:
     """Fill the stick's folder and write down what was made; `store` may be closed."""
     record = _record(made, seen, zipped)
     reasons = _reasons(made, record, store, seen)
@@ -197,7 +200,7 @@ def _reasons(made: _Made, record: RadioRecord, store: FrameStore, seen: _Seen) -
 # -- writing down -----------------------------------------------------------------------------------
 
 
-def _record(made: _Made, seen: _Seen, zipped: Path) -> RadioRecord:
+def _record(made: _Made, seen: _Seen, zipped: DigestedZip) -> RadioRecord:
     """Return the record. The stick's folder is written last, so that INSTALL.txt can quote the record."""
     job, plan, radio = made.job, made.job.plan, made.job.plan.radio
     record = RadioRecord(
@@ -220,7 +223,8 @@ def _record(made: _Made, seen: _Seen, zipped: Path) -> RadioRecord:
     )
     if not made.fits:
         return record
-    files = write_stick(job.folder, radio, zipped, made.logo, _install_text(job, record), fat=job.rules.usb.fat)
+    text, fat = _install_text(job, record), job.rules.usb.fat
+    files = write_stick(job.folder, radio, zipped.path, made.logo, text, fat=fat, zip_sha256=zipped.sha256())
     return record.model_copy(update={"files": files})
 
 

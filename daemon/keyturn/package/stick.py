@@ -21,12 +21,13 @@ def write_stick(
     install_text: str | None,
     *,
     fat: Fat | None = None,
+    zip_sha256: str | None = None,
 ) -> tuple[FileRecord, ...]:
     """Fill the empty `folder` with what goes on the stick. Return its files sorted by path; they are synced to disk.
 
-    The finished zip at `animation` is moved in. INSTALL.txt is left out for radios that mind files that are not
-    theirs. `fat` defaults to the rules that ship. Raise `RadioFault` where the radio's profile names files that a
-    stick cannot hold.
+    The finished zip at `animation` is moved in; `zip_sha256` is its digest, where it is known. INSTALL.txt is left out
+    for radios that mind files that are not theirs. `fat` defaults to the rules that ship. Raise `RadioFault` where the
+    radio's profile names files that a stick cannot hold.
     """
     faults = stick_faults(radio, fat or rulebook.load().usb.fat)
     if faults:
@@ -41,9 +42,10 @@ def write_stick(
     for name, data in texts.items():
         (folder / name).write_bytes(data)
     durable_files.fsync_tree(folder)
-    return tuple(_record(folder, name) for name in sorted(names))
+    known = {radio.stick.animation: zip_sha256}
+    return tuple(_record(folder, name, known.get(name)) for name in sorted(names))
 
 
-def _record(folder: Path, name: str) -> FileRecord:
+def _record(folder: Path, name: str, sha256: str | None) -> FileRecord:
     path = folder / name
-    return FileRecord(path=name, size=path.stat().st_size, sha256=durable_files.sha256(path))
+    return FileRecord(path=name, size=path.stat().st_size, sha256=sha256 or durable_files.sha256(path))
