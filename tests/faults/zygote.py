@@ -233,6 +233,7 @@ def serve(order: dict[str, Any], clock: Clock) -> int:
         drop_threads.Progress = ByTurnsProgress  # type: ignore[misc]
     else:
         drop_threads.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
+    file_digests.Thread = AtOnce  # type: ignore[assignment,misc]
     digested_zip.ThreadPoolExecutor = ExecutorAtOnce  # type: ignore[assignment,misc]
     animation.HELD_BYTES = 0  # the few frames of these drops go to disk, as those of a long animation do
     # Every file counts as just written, however long ago a test laid it: else the calls would depend on the hour.

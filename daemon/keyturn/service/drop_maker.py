@@ -99,11 +99,8 @@ class DropMaker:
             if (films := calibration.of_films(opened, self.bench)) is not None:
                 lesson = film_intake.learnt(films, self.bench)
                 return self._keep(claim, before, lambda: lesson.publish(claim, self.folders, self.rules_changed))
-            partly = bool(self.folders.published(claim))
-            job = fleet.ordered(opened, job_name(claim), scratch, self.bench, good_alone=partly)
-            if isinstance(job, FleetJobs):
-                return self._make_fleet(claim, before, job, scratch)
-            return self._make_job(claim, before, job, scratch)
+            with self.bench.digests.taken_ahead(opened.found.root / name for name in opened.found.files):
+                return self._make_ordered(claim, before, opened, scratch)
         except Refused as refused:
             returned = self.back.if_changed(claim, before)
             returned = returned or self.back.if_arriving(claim, before, refused.reasons, refused.root)
@@ -154,6 +151,13 @@ class DropMaker:
             logger.warning("{}: could not note that the try did not count", claim.name)
 
     # -- where the drop goes ----------------------------------------------------------------------
+
+    def _make_ordered(self, claim: Claim, before: Snapshot, opened: pipeline.OpenedDrop, scratch: Path) -> Outcome:
+        partly = bool(self.folders.published(claim))
+        job = fleet.ordered(opened, job_name(claim), scratch, self.bench, good_alone=partly)
+        if isinstance(job, FleetJobs):
+            return self._make_fleet(claim, before, job, scratch)
+        return self._make_job(claim, before, job, scratch)
 
     def _make_job(self, claim: Claim, before: Snapshot, job: pipeline.Job, scratch: Path) -> Outcome:
         if returned := self.back.if_arriving(claim, before, job.reasons, job.found.root):
