@@ -84,6 +84,7 @@ class FrameStore:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self._held.clear()
         for file, path in zip((self._files, self._cells), self._paths, strict=True):
             with suppress(OSError):  # what a full disk does not take any more is not wanted any more
                 file.close()
