@@ -31,6 +31,16 @@ def test_change_is_symmetric_and_bounded(key: int) -> None:
     assert 0 <= motion.change(a, b) <= 1
 
 
+@pytest.mark.parametrize(("rows", "columns"), [(1, 1), (1, 7), (9, 1), (120, 90)])
+def test_change_is_exact_as_far_as_floats_are(rows: int, columns: int) -> None:
+    """Worked out in whole numbers; the largest step there can be is among them, both ways."""
+    a, b = np.random.default_rng(rows).integers(0, 65536, (2, rows, columns, 3), dtype=np.uint16)
+    a[0, 0], b[0, 0] = (0, 65535, 65535), (65535, 0, 65535)
+    sums = [sum(abs(int(x) - int(y)) for x, y in zip(a[..., c].flat, b[..., c].flat, strict=True)) for c in range(3)]
+    wanted = np.array([total / (rows * columns) / luminance.FULL for total in sums]) @ luminance.WEIGHTS.astype(float)
+    assert motion.change(a, b) == wanted
+
+
 def moving_bar(order: list[int]) -> list[np.ndarray]:
     """A bar two pixels wide that goes two pixels a frame; `order` is the frames as delivered."""
     frames = np.zeros((max(order) + 1, 8, 60, 3), np.uint8)

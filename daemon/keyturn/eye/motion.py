@@ -41,8 +41,11 @@ def change(a: NDArray[np.uint16], b: NDArray[np.uint16]) -> float:
 
     The channels are weighted as in relative luminance, but each by itself, so that a change of hue alone counts too.
     """
-    moved = np.abs(a.astype(np.int32) - b).mean(axis=(0, 1)) / FULL
-    return float(moved @ WEIGHTS.astype(np.float64))
+    apart = np.maximum(a, b) - np.minimum(a, b)
+    rows, columns, _ = a.shape
+    # Row is added to row: numpy takes ten times longer over three channels side by side.
+    sums = apart.reshape(rows, -1).sum(axis=0, dtype=np.uint64).reshape(columns, 3).sum(axis=0)
+    return float(sums / (rows * columns) / FULL @ WEIGHTS.astype(np.float64))
 
 
 def stumbles(changes: Sequence[float], steps: Sequence[int] = ()) -> Stumbles:
