@@ -126,6 +126,12 @@ def test_control_characters_of_file_names_are_shown() -> None:
     assert str(render.visible("\udcff")).encode() == "\ufffd".encode()
 
 
+def test_of_all_characters_none_that_is_a_control_comes_through() -> None:
+    """XML 1.0, 2.2, says which characters a document may hold; tab and newline are the controls that pages use."""
+    for code in [*range(0x20), 0x7F, *range(0xD800, 0xE000)]:
+        assert (render.visible(f"a{chr(code)}b") == f"a{chr(code)}b") == (chr(code) in "\t\n"), hex(code)
+
+
 # -- figures ----------------------------------------------------------------------------------------
 
 
