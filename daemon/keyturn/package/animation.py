@@ -26,6 +26,7 @@ from keyturn.radio.desc import Desc
 from keyturn.radio.memory import Texture
 from keyturn.renumber.order import frame_name
 from keyturn.renumber.plan import Plan
+from keyturn.shop.free_memory import give_back
 from keyturn.shop.reasons import Reason
 from keyturn.shop.units import MIB
 
@@ -85,6 +86,7 @@ class FrameStore:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self._held.clear()
+        give_back()
         for file, path in zip((self._files, self._cells), self._paths, strict=True):
             with suppress(OSError):  # what a full disk does not take any more is not wanted any more
                 file.close()
