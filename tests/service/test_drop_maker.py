@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import tarfile
+import threading
 from collections.abc import Callable
 from concurrent.futures import CancelledError
 from dataclasses import replace
@@ -25,6 +26,7 @@ from keyturn.service.bookkeeping import Bookkeeping
 from keyturn.service.claims import Claim, Outcome
 from keyturn.service.drop_folders import DropFolders
 from keyturn.service.drop_maker import DropMaker
+from keyturn.shop.file_digests import FileDigests
 from keyturn.shop.folders import Shop
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.progress import Progress
@@ -72,6 +74,20 @@ def test_a_sound_drop_is_published_archived_and_entered(
     assert [ready.path for ready in maker.books.ledger.ready()] == ["fern-hollow-mobile-library/van-r1"]
     assert (shop.outbox / "fern-hollow-mobile-library" / "proof.html").exists()
     assert told == ["ready"]
+
+
+def test_a_thread_reads_the_drops_files_for_their_digests(
+    maker: DropMaker, claimed: Callable[..., Claim], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real, read = FileDigests.of, set[tuple[str, str]]()
+
+    def of(digests: FileDigests, path: Path) -> bytes:
+        read.add((threading.current_thread().name, path.name))
+        return real(digests, path)
+
+    monkeypatch.setattr(FileDigests, "of", of)
+    assert maker.process(claimed()) is Outcome.READY
+    assert ("digests ahead", "job.toml") in read
 
 
 def test_a_drop_that_is_one_packed_tar_is_published_under_its_name(shop: Shop, drop: Drop, maker: DropMaker) -> None:
