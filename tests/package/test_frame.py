@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -85,18 +83,3 @@ def test_libraries_and_pillow_agree(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         # Tolerance: another rounding in the resize, and at hard edges where the ringing is cut off.
         assert np.abs(a - b).mean() < 0.4 and np.abs(a - b).max() <= 16
         assert np.abs(one.cells.astype(int) - other.cells).max() < 65535 * 0.01
-
-
-def test_a_clip_is_closed_at_the_end_of_a_program_without_workers(tmp_path: Path) -> None:
-    """Python's own ResourceWarning, which it gives at its end for files that nobody closed."""
-    path = tmp_path / "leaf.gif"
-    first, *others = (Image.new("RGB", (48, 64), (40 * n, 60, 80)) for n in range(4))
-    first.save(path, save_all=True, append_images=others, duration=80)
-    program = (
-        "import sys; from pathlib import Path; from keyturn.flatten.frame_source import Source;"
-        "from keyturn.normalize.fit import Fit; from keyturn.package.frame import *; from keyturn.shop import rulebook;"
-        "look = Look(Fit((48, 64)), (0, 0, 0), 24, 'png', 6.0, 48); path = Path(sys.argv[1]);"
-        "make_frame(FrameJob(Source(path, path.name, 1), look, rulebook.load().intake))"
-    )
-    command = [sys.executable, "-W", "always::ResourceWarning", "-c", program, path]
-    assert subprocess.run(command, capture_output=True, text=True, check=True).stderr == ""

@@ -11,18 +11,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from keyturn.commands import make_by_hand
 from keyturn.package import player_ahead, player_pictures
 from keyturn.package.animation import data_uri
-from keyturn.package.player_patch import PictureDone, PictureJob, make_picture
+from keyturn.package.player_patch import PictureDone, PictureJob
 from keyturn.package.player_pictures import SAMPLE
 from keyturn.package.radio_job import PLAYER_SHARE
 from keyturn.pipeline import Bench
-from keyturn.shop import fast_libraries
-from keyturn.shop.fast_libraries import library
 from keyturn.shop.papers import Papers
 from keyturn.shop.records import PlayerPicture, RadioPlayer
 from samples import Drop
@@ -141,26 +138,3 @@ def test_pictures_keep_to_their_share_and_a_size_is_given_up_as_soon_as_it_surel
     for sizes in failed:
         assert sum(sizes) > most >= sum(sizes[:-1])
     assert min(map(len, failed)) < SAMPLE
-
-
-def test_a_picture_that_is_all_new_needs_no_base() -> None:
-    def png(seed: int) -> bytes:
-        noise: NDArray[np.uint8] = np.random.default_rng(seed).integers(0, 256, (60, 40, 3), dtype=np.uint8)
-        file = io.BytesIO()
-        Image.fromarray(noise).save(file, "PNG")
-        return file.getvalue()
-
-    done = make_picture(PictureJob(png(1), png(2), None, 80))
-    assert done.at is None and done.size == (40, 60)
-
-
-def test_a_picture_is_the_same_whichever_library_decodes_its_frame(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Against Pillow's own decoder, which reads the frame where kornia-rs is missing."""
-    buffer = io.BytesIO()
-    scene(1, 20.0).crop((0, 300, 300, 600)).save(buffer, "PNG")
-    job = PictureJob(buffer.getvalue(), None, 160, 75)
-    quickly = make_picture(job)
-    monkeypatch.setattr(
-        fast_libraries, "library", lambda name: None if name == fast_libraries.DECODE else library(name)
-    )
-    assert make_picture(job) == quickly

@@ -70,23 +70,6 @@ def test_pictures_of_more_jobs_than_a_mail_carries_are_left_out_and_said_so(by_h
     assert page.index("van-3") < page.index("van-2") < page.index("van-1")
 
 
-def test_the_jobs_of_a_fleet_stand_together_in_the_order_of_its_table(by_hand: ModuleType) -> None:
-    """They are made side by side, so they are ready in another order."""
-    at = "2026-03-0{}T09:30:00+00:00"
-    fleet = {2: 5, 3: 2, 4: 6, 5: 4}  # row, day
-    jobs = [by_hand.job(job=f"van-{row}", made_at=at.format(day), claim="c", row=row) for row, day in fleet.items()]
-    jobs += [by_hand.job(job="barge", made_at=at.format(7)), by_hand.job(job="kiosk", made_at=at.format(3))]
-    page = sheet(jobs[0].customer, [(job, by_hand.proof(job)) for job in jobs], by_hand.CAUTIONS)
-    assert re.findall(r">(barge|kiosk|van-\d)</bdi> <span", page) == [
-        "barge",
-        "van-2",
-        "van-3",
-        "van-4",
-        "van-5",
-        "kiosk",
-    ]
-
-
 def test_the_newest_revision_is_open_and_older_ones_are_folded(by_hand: ModuleType) -> None:
     new = by_hand.job(revision=10, made_at="2026-03-03T09:30:00+00:00")
     jobs = [by_hand.job(revision=2), new, by_hand.job(revision=9)]

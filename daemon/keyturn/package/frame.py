@@ -7,8 +7,6 @@ values.
 
 from __future__ import annotations
 
-import atexit
-from collections import OrderedDict
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -24,9 +22,8 @@ from keyturn.flatten.frame_source import Box, Source
 from keyturn.flatten.transparency import Colour, flatten
 from keyturn.normalize import decode
 from keyturn.normalize.fit import Fit, fitted
-from keyturn.normalize.reading.clips import Clip
 from keyturn.normalize.srgb import to_srgb, upright
-from keyturn.package import bmp_writer, crop, jpeg_and_webp, unchanged_png
+from keyturn.package import bmp_writer, crop, jpeg_and_webp, open_clips, unchanged_png
 from keyturn.package.player_patch import PatchDone, PatchJob, beside, small
 from keyturn.package.same_file import Recent
 from keyturn.png import palette, png_writer
@@ -228,7 +225,7 @@ def _art(job: FrameJob) -> Made:
     if source.path is None:
         return Image.new("RGBA", fit.size), ()
     if source.index is not None:
-        clip, index = _clip(job, source.path), source.index
+        clip, index = open_clips.clip(source.path, job.intake, name=source.name), source.index
         return _fitted(decode.once((source.path, index), lambda: clip.frame(index)), source.name, fit, ground)
     written = FileIdentity.of(source.path.stat())
     if source.cell:
@@ -285,25 +282,3 @@ def _fitted(raw: Image.Image, name: str, fit: Fit, ground: Colour | None) -> Mad
 def _still(path: Path, written: FileIdentity, name: str, intake: Intake) -> Made:
     """Return a whole still. The last one is kept, since every frame of a pan or a sheet is cut from it."""
     return _upright(decode.still(path, intake, name=name), name)
-
-
-_OPEN_CLIPS: OrderedDict[tuple[Path, FileIdentity], Clip] = OrderedDict()
-"""Clips that this worker has open. Frames come in order, so a worker decodes a clip once, not once a frame."""
-
-
-def _clip(job: FrameJob, path: Path) -> Clip:
-    key = (path, FileIdentity.of(path.stat()))
-    clip = _OPEN_CLIPS.pop(key, None) or Clip(path, job.intake, name=job.source.name)
-    _OPEN_CLIPS[key] = clip
-    while len(_OPEN_CLIPS) > 2:
-        _OPEN_CLIPS.popitem(last=False)[1].close()
-    return clip
-
-
-def _close_clips() -> None:
-    """Close what is open where frames were made without workers; a worker's end closes everything by itself."""
-    while _OPEN_CLIPS:
-        _OPEN_CLIPS.popitem()[1].close()
-
-
-atexit.register(_close_clips)
