@@ -1,4 +1,4 @@
-"""Areas of boxes by plain arithmetic, and white noise told from patterns that are none."""
+"""Areas of boxes by plain arithmetic."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from keyturn.eye import luminance
-from keyturn.eye.area import Fields, white_noise
+from keyturn.eye.area import Fields
 from keyturn.eye.screen import Screen
 from keyturn.shop import rulebook
 
@@ -79,32 +79,3 @@ def test_a_strip_through_every_field_is_its_share_of_the_fields_height(top: int)
     # 64 of 256 rows; in cells of 3.41 px the field is 75.07 of them high
     screen = Screen.wcag(RULES)
     assert box_share(screen, 1024, 64, 0, 100 + top) == pytest.approx(0.25, abs=1e-3)
-
-
-# -- noise ------------------------------------------------------------------------------------------
-
-REACH = 5
-
-
-@pytest.mark.parametrize("key", range(4))
-def test_independent_changes_are_noise(key: int) -> None:
-    change = np.random.default_rng(key).normal(0, 0.2, (40, 60)).astype(np.float32)
-    inner = white_noise(change, REACH)[REACH:-REACH, REACH:-REACH]  # at the edge, repeated cells are not independent
-    assert inner.mean() > 0.97
-
-
-ROWS, COLS = np.indices((40, 60))
-
-
-@pytest.mark.parametrize(
-    "change",
-    [
-        pytest.param(np.full((40, 60), 0.3), id="an even area"),
-        pytest.param(np.where(COLS % 2, 0.3, -0.3), id="stripes one cell wide"),
-        pytest.param(np.where((ROWS + COLS) % 2, 0.3, -0.3), id="a checkerboard"),
-        pytest.param(np.where((ROWS // 4 + COLS // 4) % 2, 0.3, -0.3), id="a coarse checkerboard"),
-        pytest.param(np.abs(np.random.default_rng(2).normal(0, 0.2, (40, 60))), id="noise that only brightens"),
-    ],
-)
-def test_larger_patterns_and_unbalanced_changes_are_no_noise(change: np.ndarray) -> None:
-    assert white_noise(change.astype(np.float32), REACH).mean() < 0.05

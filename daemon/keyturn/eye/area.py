@@ -1,4 +1,4 @@
-"""How much of a 10-degree field a set of cells covers, and which flicker is a fine pattern that WCAG exempts."""
+"""How much of a 10-degree field a set of cells covers."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye.screen import Screen
+from keyturn.eye.window_sums import summed_table
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -108,7 +109,7 @@ class Fields:
 def _field_sums(values: Area, field: tuple[float, ...]) -> F64:
     """Return the greatest sums that a field of (rows, cols), not whole numbers, has at each position."""
     tall, wide = field
-    return _greatest([sums.T for band in _spans(_table(values), tall) for sums in _spans(band.T, wide)])
+    return _greatest([sums.T for band in _spans(summed_table(values), tall) for sums in _spans(band.T, wide)])
 
 
 def _greatest(sums: list[F64]) -> F64:
@@ -128,24 +129,6 @@ def _spans(table: NDArray[Any], length: float) -> list[F64]:
     first, second = table[: count - 1], table[1:count]
     last, beyond = table[whole:-1], table[whole + 1 :]
     return [last + part * (beyond - last) - first, beyond - second + part * (second - first)]
-
-
-def _table(values: NDArray[Any]) -> NDArray[Any]:
-    """Return the summed-area table, one row and one column larger than `values`."""
-    exact = np.int32 if values.dtype == np.bool_ else np.float64
-    table = np.zeros((values.shape[0] + 1, values.shape[1] + 1), exact)
-    np.cumsum(values, axis=1, dtype=exact, out=table[1:, 1:])
-    np.cumsum(table[1:, 1:], axis=0, out=table[1:, 1:])
-    return table
-
-
-def window_sums(values: NDArray[Any], window: tuple[int, int]) -> F64:
-    """Return the sums over every position of a window that lies whole on the screen, by a summed-area table."""
-    rows, cols = window
-    table = _table(values)
-    tall = table[rows:] - table[:-rows]
-    sums: F64 = tall[:, cols:] - tall[:, :-cols]
-    return sums
 
 
 def _greatest_around(values: F32) -> F32:
@@ -175,60 +158,8 @@ def box_around(cells: Bits, reach: int) -> CellBox | None:
     return sides[0], sides[1]
 
 
-DISORDER = 0.25
-"""In fine patterns the product of four neighbouring changes, summed, is under this share of the most it can be."""
-
-BALANCE = 0.3
-"""In balanced patterns the mean change is under this share of the mean size of a change."""
-
-
-def white_noise(change: F32, reach: int, among: Bits | None = None) -> Bits:
-    """Return where a frame-to-frame `change` (rows, cols) is 'a fine, balanced pattern such as white noise'.
-
-    Only the cells `among` are looked at; the others come back as False. Without `among` all are.
-
-    WCAG 2.2 exempts such patterns. Averaging over a cell removes a checkerboard finer than the cell, but only weakens
-    noise. Each cell is judged with those up to `reach` cells away:
-
-    - Balanced: what turns brighter and what turns darker cancel out.
-    - Fine: neighbouring cells change independently. In any larger pattern, an even area as well as stripes or a
-      checkerboard, the change is (a factor of the row) x (a factor of the column). So the product of the four changes
-      in a 2 x 2 block is positive and as large as their sizes allow. For independent changes it averages to 0.
-
-    Both bounds lie far from what patterns of either sort give.
-    """
-    noise = np.zeros(change.shape, np.bool_)
-    among = ~noise if among is None else among
-    if (box := box_around(among, reach + 1)) is None:  # the fourth cell of a block is one cell further on
-        return noise
-    ends = slice(box[0].stop), slice(box[1].stop)  # sums begin at the corner: begun elsewhere they round otherwise
-    change, among = change[ends], among[ends]
-    balanced = np.abs(_box(change, reach)) < BALANCE * _box(np.abs(change), reach)
-    balanced &= among
-    if not balanced.any():
-        return noise
-    a, b, c, d = change[:-1, :-1], change[:-1, 1:], change[1:, :-1], change[1:, 1:]
-    product = a * b * c * d
-    power = ((a * a + b * b + c * c + d * d) / 4) ** 2
-    fine = _box(product, reach) < DISORDER * _box(power, reach)
-    noise[ends] = balanced & _edge_repeated(fine, 0, 1)
-    return noise
-
-
-def _box(values: F32, reach: int) -> F64:
-    """Return the sums over each cell and `reach` cells each way; beyond the edge, the edge cells are repeated."""
-    return window_sums(_edge_repeated(values, reach, reach), (2 * reach + 1, 2 * reach + 1))
-
-
 def _framed(values: NDArray[Any], beyond: float) -> NDArray[Any]:
     """Return the cells with one row or column of `beyond` on each side, in a tenth of the time of `numpy.pad`."""
     framed = np.full((values.shape[0] + 2, values.shape[1] + 2), beyond, values.dtype)
     framed[1:-1, 1:-1] = values
     return framed
-
-
-def _edge_repeated(values: NDArray[Any], before: int, after: int) -> NDArray[Any]:
-    """Return the cells with those at the edge repeated: so many times at the top and left, at the bottom and right."""
-    rows, columns = (np.arange(-before, length + after).clip(0, length - 1) for length in values.shape)
-    repeated: NDArray[Any] = values[rows][:, columns]
-    return repeated

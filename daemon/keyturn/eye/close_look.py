@@ -16,11 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye import luminance, transitions
-from keyturn.eye.area import BALANCE, Fields, any_around, white_noise, window_sums
+from keyturn.eye.area import Fields, any_around
 from keyturn.eye.flash_counts import Findings, FlashCounts
+from keyturn.eye.noise import BALANCE, white_noise
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import Flashing, TransitionCount
 from keyturn.eye.undecided import Stretch
+from keyturn.eye.window_sums import window_sums
 from keyturn.shop import rulebook
 
 F32 = NDArray[np.float32]

@@ -24,7 +24,7 @@ the two together are larger: no place flashes more than three times, and each fl
 
 General and red flashes are counted separately, and their areas are combined, as the criterion says. A window is half
 open and one second long: transitions exactly a second apart do not share one, so six a second are never more than
-six, however long they go on. A fine pattern is exempt: see `luminance.cells` and `area.white_noise`.
+six, however long they go on. A fine pattern is exempt: see `luminance.cells` and `noise`.
 
 The meter judges cells of 0.1 degree. Where they leave a stretch of time open (`undecided`), pixels are counted in it
 (`close_look`); `flash_check` does both.
@@ -43,6 +43,7 @@ from numpy.typing import NDArray
 from keyturn.eye import area, transitions
 from keyturn.eye.flash_counts import Findings, FlashCounts, settled
 from keyturn.eye.luminance import FULL, planes, relative_luminance
+from keyturn.eye.noise import white_noise
 from keyturn.eye.repeats import Repeats
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import TransitionCount
@@ -147,7 +148,7 @@ def _without_noise(pairs: list[transitions.Pair], change: F32, cell_deg: float) 
     if not any(mixed):
         return pairs
     among = np.logical_or.reduce([side for pair, yes in zip(pairs, mixed, strict=True) if yes for side in pair])
-    coarse = ~area.white_noise(change, round(0.5 / cell_deg), among)
+    coarse = ~white_noise(change, round(0.5 / cell_deg), among)
     return [(pair[0] & coarse, pair[1] & coarse) if yes else pair for pair, yes in zip(pairs, mixed, strict=True)]
 
 
