@@ -79,3 +79,17 @@ def test_a_strip_through_every_field_is_its_share_of_the_fields_height(top: int)
     # 64 of 256 rows; in cells of 3.41 px the field is 75.07 of them high
     screen = Screen.wcag(RULES)
     assert box_share(screen, 1024, 64, 0, 100 + top) == pytest.approx(0.25, abs=1e-3)
+
+
+@pytest.mark.parametrize("field", [(6.0, 4.0), (6.5, 4.25), (0.7, 3.0), (30.0, 20.0)])
+def test_an_area_exceeds_the_limit_where_a_share_is_above_it(field: tuple[float, float]) -> None:
+    rng = np.random.default_rng(11)
+    screen = Screen(14, 11, field, 1.0001)
+    for share in (0.1, 0.25, 0.5):
+        fields = Fields(screen, share)
+        for lit in (0.05, 0.1, 0.2, 0.25, 0.3, 0.5):
+            area = fields.cell_area * (rng.random(screen.shape) < lit)
+            assert fields.exceeds(area) == bool((fields.shares(area) > fields.share_limit).any())
+            cells = area > 0
+            most = fields.covered(cells, rng.random(screen.shape).astype(np.float32))
+            assert fields.may_exceed(cells) or not fields.exceeds(most)

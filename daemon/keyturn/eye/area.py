@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keyturn.eye.screen import Screen
-from keyturn.eye.window_sums import summed_table
+from keyturn.eye.window_sums import CLOSE, run_sums, summed_table, window_counts
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -26,6 +26,9 @@ EXACT = 1e-6
 
 SURELY = 1 + 1e-5
 """By so much more than what cells can cover at most, a limit is surely not exceeded, however sums are rounded."""
+
+LEAST = np.float32(1e-20)
+"""Smaller than any change of light, larger than none."""
 
 CellBox = tuple[slice, slice]
 
@@ -44,6 +47,7 @@ class Fields:
         self._largest_cell = float(self.cell_area.max()) * SURELY
         self._pixels = screen.cell_px <= 1
         self._field = tuple(map(min, screen.field_cells, screen.shape))
+        self._inside, self._touched = zip(*map(_whole_cells, self._field, screen.shape), strict=True)
         self._whole = screen.field_area_px
         self.share_limit = share * (1 + (EXACT if self._pixels else ROUNDING))
         self.limit_px = self.share_limit * self._whole
@@ -64,11 +68,13 @@ class Fields:
         if (box := box_around(cells, 1)) is None:
             return area
         cells, swing = cells[box], swing[box]
-        beside = _greatest_around(swing * cells)
+        beside = np.maximum(_greatest_around(swing * cells), LEAST)
         inner = ~any_around(~cells, beyond=True)
-        edge = np.divide(swing, beside, out=np.zeros_like(swing), where=beside > 0)
-        partly = np.minimum(edge, 1) * (cells | (edge < 1))
-        np.multiply(np.maximum(partly, inner), self.cell_area[box], out=area[box])
+        edge = swing / beside
+        partly = np.minimum(edge, 1)
+        partly *= cells | (edge < 1)
+        np.copyto(partly, 1, where=inner)
+        np.multiply(partly, self.cell_area[box], out=area[box])
         return area
 
     def may_exceed(self, cells: Bits) -> bool:
@@ -77,9 +83,12 @@ class Fields:
         It covers no more than these cells and those beside them.
         """
         most = np.count_nonzero(cells) * (1 if self._pixels else 9) * self._largest_cell
-        if most > self.limit_px and not self._pixels:
-            most = np.count_nonzero(any_around(cells, beyond=False)) * self._largest_cell
-        return bool(most > self.limit_px)
+        if most <= self.limit_px or self._pixels:
+            return bool(most > self.limit_px)
+        around = any_around(cells, beyond=False)
+        if np.count_nonzero(around) * self._largest_cell <= self.limit_px:
+            return False
+        return bool(window_counts(around, self._touched).max() * self._largest_cell > self.limit_px)
 
     def shares(self, area: Area) -> F64:
         """Return for each position of the field the share of it that `area` (pixels a cell) covers."""
@@ -91,6 +100,13 @@ class Fields:
 
     def exceeds(self, area: Area) -> bool:
         """Tell whether `area` (pixels a cell) covers more than the limit at some position of the field."""
+        if area.dtype != np.bool_ and all(self._inside):  # sums in single precision nearly always tell
+            least = float(run_sums(area, self._inside).max())
+            if least * (1 - CLOSE) > self.limit_px:
+                return True
+            most = least if self._inside == self._touched else float(run_sums(area, self._touched).max())
+            if most * (1 + CLOSE) <= self.limit_px:
+                return False
         return bool(self.large(area).any())
 
     def large(self, area: Area) -> Bits:
@@ -104,6 +120,12 @@ class Fields:
             return np.zeros(self.shape, np.bool_), 0.0
         shares = self.shares(area)
         return shares > self.share_limit, float(shares.max())
+
+
+def _whole_cells(field: float, length: int) -> tuple[int, int]:
+    """Return how many whole cells a field as long as this holds wherever it is tried, and how many it touches."""
+    inside = int(field + EXACT)
+    return inside, inside if field - inside <= EXACT else min(inside + 1, length)
 
 
 def _field_sums(values: Area, field: tuple[float, ...]) -> F64:
@@ -132,19 +154,23 @@ def _spans(table: NDArray[Any], length: float) -> list[F64]:
 
 
 def _greatest_around(values: F32) -> F32:
-    """Return the greatest value among each cell and its eight neighbours."""
-    padded = _framed(values, 0)
-    tall = np.maximum(np.maximum(padded[:-2], padded[1:-1]), padded[2:])
-    wide: F32 = np.maximum(np.maximum(tall[:, :-2], tall[:, 1:-1]), tall[:, 2:])
-    return wide
+    """Return the greatest value among each cell and its eight neighbours; none is below 0."""
+    return _joined_around(_framed(values, 0), np.maximum)
 
 
 def any_around(cells: Bits, beyond: bool) -> Bits:
     """Tell where a cell or one of its eight neighbours is set; `beyond` is the value of what lies off the screen."""
-    padded = _framed(cells, beyond)
-    tall = padded[:-2] | padded[1:-1] | padded[2:]
-    wide: Bits = tall[:, :-2] | tall[:, 1:-1] | tall[:, 2:]
-    return wide
+    return _joined_around(_framed(cells, beyond), np.logical_or)
+
+
+def _joined_around(framed: NDArray[Any], joined: np.ufunc) -> NDArray[Any]:
+    """Return `joined` over each cell and its eight neighbours; the cells of the frame are neighbours only."""
+    wide = framed.shape[1]
+    line = framed.ravel()
+    tall = joined(joined(line[: -2 * wide], line[wide:-wide]), line[2 * wide :])
+    found: NDArray[Any] = np.empty_like(tall)
+    joined(joined(tall[:-2], tall[1:-1]), tall[2:], out=found[:-2])
+    return found.reshape(-1, wide)[:, :-2]
 
 
 def box_around(cells: Bits, reach: int) -> CellBox | None:
