@@ -91,3 +91,35 @@ def test_a_fade_is_told_where_it_reaches_the_threshold_and_wavering_does_not_rep
     steps = [tracker.step(np.full((1, 1), level, np.float32)) for level in levels]
     assert [bool(rise.any()) for rise, _ in steps] == [level == 0.41 for level in levels]
     assert [bool(fall.any()) for _, fall in steps] == [level == 0.49 for level in levels]
+
+
+PALETTE = np.array([(0, 0, 0), (90, 90, 90), (240, 240, 240), (255, 0, 0), (255, 40, 40), (0, 0, 255)], np.uint8)
+
+
+@pytest.mark.parametrize("begins_black", [False, True])
+@pytest.mark.parametrize("reds", [0.01, 0.5])
+@pytest.mark.parametrize("seed", range(3))
+def test_cells_outside_the_box_that_changes_need_not_be_looked_at(seed: int, reds: float, begins_black: bool) -> None:
+    """A cell's transitions depend on no other cell: each row by itself, looked at in every picture, makes the same."""
+    rng = np.random.default_rng(seed)
+    shown = PALETTE[rng.choice(3, (24, 30))]
+    if begins_black:
+        shown[:] = 0
+    whole = transitions.Luminance(RULES), transitions.Red(RULES)
+    rows = [(transitions.Luminance(RULES), transitions.Red(RULES)) for _ in shown]
+    box, made = transitions.WHOLE, 0
+    for _ in range(40):
+        planes = planes_of(luminance.cells(shown, 1.0))
+        light = luminance.relative_luminance(*planes) / np.float32(luminance.FULL)
+        found = *whole[0].step(light, box), *whole[1].step(planes, box)
+        for row, (by_light, by_colour) in enumerate(rows):
+            here = slice(row, row + 1)
+            colours = (planes[0][here], planes[1][here], planes[2][here])
+            alone = *by_light.step(light[here]), *by_colour.step(colours)
+            assert all((of_all[here] == of_row).all() for of_all, of_row in zip(found, alone, strict=True))
+        made += sum(int(side.sum()) for side in found[2:])
+        (top, bottom), (left, right) = np.sort(rng.integers(0, 25, 2)), np.sort(rng.integers(0, 31, 2))
+        box = slice(int(top), int(bottom)), slice(int(left), int(right))
+        states = rng.random((bottom - top, right - left)) < reds
+        shown[box] = PALETTE[np.where(states, rng.integers(3, 6, states.shape), rng.integers(0, 3, states.shape))]
+    assert made > 0

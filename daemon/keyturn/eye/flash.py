@@ -72,7 +72,10 @@ class FlashMeter:
         self._general, self._red = (TransitionCount(screen.shape, fields, rules.most_per_second) for _ in range(2))
         self._counts = FlashCounts(fields, self._general, self._red)
         self._undecided = Undecided(screen, rules) if screen.cell_px > 1 else None  # a cell of one pixel is exact
-        self._before: tuple[F32, F32, F32, F32] | None = None
+        self._shape = screen.shape
+        self._shown: NDArray[np.uint16] | None = None
+        self._planes = np.zeros((4, *self._shape), np.float32)  # of red, green, blue and their relative luminance
+        self._change = np.zeros(self._shape, np.float32)
         self._at_s = -math.inf
         self._repeats = Repeats()
 
@@ -82,19 +85,17 @@ class FlashMeter:
         `seam` is a name where a play begins that shows what the play did that began at the last seam of this name.
         Raise `ValueError` where the cells are not this screen's or time runs backwards.
         """
-        if cells.shape != (*self._screen.shape, 3):
-            raise ValueError(f"cells of shape {cells.shape} are not those of a screen of {self._screen.shape}")
+        if cells.shape != (*self._shape, 3):
+            raise ValueError(f"cells of shape {cells.shape} are not those of a screen of {self._shape}")
         if at_s < self._at_s:
             raise ValueError(f"a picture at {at_s} s cannot follow one at {self._at_s} s")
         self._at_s = at_s
-        red, green, blue = planes(cells)
-        light = relative_luminance(red, green, blue) / np.float32(FULL)
-        self._note_changes((red, green, blue, light), at_s)
+        box = self._note_changes(cells, at_s)
         if seam is not None:
             self._repeats.begin(seam, self._state)
-        pairs = self._repeats.known(self._screen.shape)
+        pairs = self._repeats.known(self._shape)
         if pairs is None:
-            pairs = self._transitions((red, green, blue), light)
+            pairs = self._transitions(box)
             self._repeats.note(pairs)
         to_and_from_red, general, *doubtful = pairs
         changed = self._general.add(at_s, general)
@@ -104,12 +105,16 @@ class FlashMeter:
         if self._undecided:
             self._undecided.note(at_s, doubtful[0], to_and_from_red)
 
-    def _transitions(self, colours: tuple[F32, F32, F32], light: F32) -> list[transitions.Pair]:
-        """Return the changes to and from red, the transitions of luminance, and those that pixels may have made."""
-        pairs = [self._luminance.step(light)]
+    def _transitions(self, box: area.CellBox) -> list[transitions.Pair]:
+        """Return the changes to and from red, the transitions of luminance, and those that pixels may have made.
+
+        Only cells of the box differ from the picture before: the last of a play that repeats is the one before it.
+        """
+        red, green, blue, light = self._planes
+        pairs = [self._luminance.step(light, box)]
         if self._undecided:
-            pairs = _without_noise([*pairs, self._undecided.step(light)], self._change, self._rules.cell_deg)
-        return [self._redness.step(colours), *pairs]
+            pairs = _without_noise([*pairs, self._undecided.step(light, box)], self._change, self._rules.cell_deg)
+        return [self._redness.step((red, green, blue), box), *pairs]
 
     def _state(self) -> Iterator[NDArray[Any]]:
         """Yield all that the transitions of this and coming pictures depend on, but for those pictures."""
@@ -132,14 +137,41 @@ class FlashMeter:
         found, most = self._counts.findings(), self._rules.most_per_second
         return (settled(found, close, most) if close else found).record(most)
 
-    def _note_changes(self, now: tuple[F32, F32, F32, F32], at_s: float) -> None:
-        if self._before is None:
-            self._change = np.zeros(self._screen.shape, np.float32)
+    def _note_changes(self, cells: NDArray[np.uint16], at_s: float) -> area.CellBox:
+        """Note the picture and how it differs from the one before; return the box of the cells that do."""
+        before = self._shown
+        box = transitions.WHOLE if before is None else _differing(cells, before)
+        if before is None:
+            self._shown = cells.copy()
         else:
-            red, green, blue, self._change = (new - old for new, old in zip(now, self._before, strict=True))
-            self._general.note_change(np.abs(self._change), at_s)
-            self._red.note_change(np.abs(red) + np.abs(green) + np.abs(blue), at_s)
-        self._before = now
+            before[box] = cells[box]
+        red, green, blue = planes(cells[box])
+        now = (red, green, blue, relative_luminance(red, green, blue) / np.float32(FULL))
+        self._change = np.zeros(self._shape, np.float32)
+        changes = [new - kept[box] for new, kept in zip(now, self._planes, strict=True)]
+        for new, kept in zip(now, self._planes, strict=True):
+            kept[box] = new
+        if before is not None:
+            self._change[box] = changes[3]
+            red, green, blue, light = (np.abs(each, out=each) for each in changes)
+            self._general.note_change(light, at_s, box)
+            red += green
+            red += blue
+            self._red.note_change(red, at_s, box)
+        return box
+
+
+def _differing(cells: NDArray[np.uint16], others: NDArray[np.uint16]) -> area.CellBox:
+    """Return the box of the cells (rows, cols, 3) that differ from the `others`; an empty one where none does."""
+    unlike = cells != others
+    rows = np.flatnonzero(unlike.reshape(len(unlike), -1).any(axis=1))
+    cols = np.flatnonzero(unlike.any(axis=0).any(axis=1))
+    if not rows.size:
+        return slice(0, 0), slice(0, 0)
+    across = slice(int(cols[0]), int(cols[-1]) + 1)
+    if 2 * (across.stop - across.start) > cells.shape[1]:  # whole rows lie in one piece, which is quicker to work on
+        across = slice(0, cells.shape[1])
+    return slice(int(rows[0]), int(rows[-1]) + 1), across
 
 
 def _without_noise(pairs: list[transitions.Pair], change: F32, cell_deg: float) -> list[transitions.Pair]:

@@ -5,14 +5,15 @@ The two readings of WCAG 2.2 that are counted here, by place and by moment, are 
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.area import Area, Fields
-from keyturn.eye.transitions import Pair
+from keyturn.eye.area import Area, CellBox, Fields
+from keyturn.eye.transitions import WHOLE, Pair
 
 F32 = NDArray[np.float32]
 I8 = NDArray[np.int8]
@@ -40,6 +41,13 @@ class Tally:
             _, packed = self._recent.popleft()
             self.counts -= np.unpackbits(packed, count=self.counts.size).reshape(self.counts.shape)
 
+    def since(self, at_s: float) -> Bits:
+        """Return the places of the transitions after `at_s`, which is not longer ago than a window."""
+        places = itertools.takewhile(lambda each: each[0] > at_s, reversed(self._recent))
+        packed = np.bitwise_or.reduce([np.zeros((self.counts.size + 7) // 8, np.uint8), *(each for _, each in places)])
+        found: Bits = np.unpackbits(packed, count=self.counts.size).reshape(self.counts.shape).view(np.bool_)
+        return found
+
 
 class Flashing(Tally):
     """A tally that also knows which places flash now: their last transition is no older than a flash may last."""
@@ -47,16 +55,17 @@ class Flashing(Tally):
     def __init__(self, shape: tuple[int, ...], most_per_second: int) -> None:
         super().__init__(shape)
         self._lasts_s = WINDOW_S / max(1, most_per_second)
-        self._last_s = np.full(shape, -np.inf)
+        self._now: tuple[float, Bits] | None = None
 
     def add(self, at_s: float, places: Bits) -> None:
         super().add(at_s, places)
-        np.copyto(self._last_s, at_s, where=places)
+        self._now = None
 
     def now(self, at_s: float, count: int) -> Bits:
         """Return the places that flash at `at_s` with `count` transitions a window or more."""
-        recent = self._last_s > at_s - self._lasts_s - TICK_S
-        enough: Bits = (self.counts >= count) & recent
+        if self._now is None or self._now[0] != at_s:
+            self._now = at_s, self.since(at_s - self._lasts_s - TICK_S)
+        enough: Bits = (self.counts >= count) & self._now[1]
         return enough
 
 
@@ -91,12 +100,12 @@ class TransitionCount:
         self.share = self._moment_share = 0.0
         self._most_cells = 0
 
-    def note_change(self, change: F32, at_s: float) -> None:
-        """Remember how much each cell changed from the picture before."""
+    def note_change(self, change: F32, at_s: float, box: CellBox = WHOLE) -> None:
+        """Remember how much each cell of the box changed from the picture before; the others did not."""
         if at_s - self._change_from_s >= WINDOW_S:
-            self._change_before, self._change = self._change, np.zeros_like(change)
+            self._change_before, self._change = self._change, np.zeros_like(self._change)
             self._change_from_s = at_s
-        np.maximum(self._change, change, out=self._change)
+        np.maximum(self._change[box], change, out=self._change[box])
 
     @property
     def swing(self) -> F32:
@@ -142,7 +151,7 @@ class TransitionCount:
 
     def flashing_at(self, at_s: float) -> bool:
         """Tell whether any cell flashes now with as many transitions as fail."""
-        return bool(self._cells.now(at_s, self.failing).any())
+        return self._possible() >= self.failing and bool(self._cells.now(at_s, self.failing).any())
 
     def judge(self, at_s: float) -> None:
         """Set `now` and `most` for the moment `at_s`."""

@@ -15,13 +15,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from keyturn.eye.area import CellBox, box_around
 from keyturn.eye.luminance import FULL, uv_planes
 from keyturn.shop import rulebook
 
 F32 = NDArray[np.float32]
 Bits = NDArray[np.bool_]
 Pair = tuple[Bits, Bits]
-Chroma = tuple[F32, F32]
+Selection = tuple[Any, ...]
+"""Slices or places: an index of cells."""
+
+MANY = 16
+"""Where more than one cell in so many is to be worked on, it is quicker to work on the box around them."""
+
+WHOLE: CellBox = (slice(None), slice(None))
+"""All cells."""
 
 SLACK = np.float32(2e-5)
 """A change this little below a threshold counts: rounding two cells to 1/65535 can have taken as much off it."""
@@ -36,28 +44,35 @@ class Luminance:
     def __init__(self, rules: rulebook.Flash) -> None:
         self._step = np.float32(rules.luminance_step) - SLACK
         self._darker = np.float32(rules.darker_below)
-        self._last: NDArray[np.int8] | None = None  # +1 a rise, -1 a fall, 0 none yet
         self._peak = self._valley = np.zeros(0, np.float32)
+        self._risen = self._fallen = np.zeros(0, np.bool_)  # where the last transition was a rise, and a fall
 
-    def step(self, light: F32) -> Pair:
-        """Take one picture's relative luminance (rows, cols), 0 to 1; return where it makes a rise, and a fall."""
-        if self._last is None:
-            self._last = np.zeros(light.shape, np.int8)
+    def step(self, light: F32, box: CellBox = WHOLE) -> Pair:
+        """Take one picture's relative luminance (rows, cols), 0 to 1; return where it makes a rise, and a fall.
+
+        Cells outside `box` are as in the picture before: they make no transition.
+        """
+        if not self._peak.size:
             self._peak, self._valley = light.copy(), light.copy()
-        last = self._last
-        np.maximum(self._peak, light, out=self._peak)
-        np.minimum(self._valley, light, out=self._valley)
-        rise = (light - self._valley >= self._step) & (self._valley < self._darker) & (last <= 0)
-        fall = (self._peak - light >= self._step) & (light < self._darker) & (last >= 0) & ~rise
-        np.copyto(self._peak, light, where=rise)
-        np.copyto(self._valley, light, where=fall)
-        np.copyto(last, 1, where=rise, casting="unsafe")
-        np.copyto(last, -1, where=fall, casting="unsafe")
-        return rise, fall
+            self._risen, self._fallen = np.zeros((2, *light.shape), np.bool_)
+        pair = _none(light.shape)
+        light, peak, valley = light[box], self._peak[box], self._valley[box]
+        risen, fallen = self._risen[box], self._fallen[box]
+        np.maximum(peak, light, out=peak)
+        np.minimum(valley, light, out=valley)
+        rise = (light - valley >= self._step) & (valley < self._darker) & ~risen
+        fall = (peak - light >= self._step) & (light < self._darker) & ~fallen & ~rise
+        for made, extreme, last, other in ((rise, peak, risen, fallen), (fall, valley, fallen, risen)):
+            if made.any():
+                _put(extreme, light, made)
+                last |= made
+                other &= ~made
+        pair[0][box], pair[1][box] = rise, fall
+        return pair
 
     def state(self) -> tuple[NDArray[Any], ...]:
         """Return what the next result of `step` depends on."""
-        return () if self._last is None else (self._last, self._peak, self._valley)
+        return self._risen, self._fallen, self._peak, self._valley
 
 
 class Red:
@@ -83,102 +98,189 @@ class Red:
         self._far_sq = (np.float32(rules.red_step) - SLACK) ** 2
         self._seen: _RedSeen | None = None
 
-    def step(self, planes: tuple[F32, F32, F32]) -> Pair:
-        """Take one picture's linear R, G, B, 1.0 scaled to 65535; return where it changes to red, and away."""
-        here, purity = self._state(planes)
+    def step(self, planes: tuple[F32, F32, F32], box: CellBox = WHOLE) -> Pair:
+        """Take one picture's linear R, G, B, 1.0 scaled to 65535; return where it changes to red, and away.
+
+        Cells outside `box` are as in the picture before: they make no transition.
+        """
+        pair = _none(planes[0].shape)
+        if self._seen is None:
+            self._seen = _RedSeen.first(_chroma(*planes, planes[0] + planes[1] + planes[2]))
+        red, green, blue = (plane[box] for plane in planes)
+        whole = red + green + blue
+        half_code = np.float32(0.75)  # rounding of the cells must not lose a red at the threshold
+        saturated = (whole > BLACK) & (red + half_code >= self._ratio * whole)
+        self._seen.ever_red[box] |= saturated
+        unsettled = self._seen.unsettled(box) if self._far_sq < NEAREST_BLACK_SQ else np.ones_like(saturated)
+        where = _selected(unsettled)
+        if where is None:
+            return pair
+        red, whole, saturated = red[where], whole[where], saturated[where]
+        here = _chroma(red, green[where], blue[where], whole)
+        purity = np.where(saturated, red / np.maximum(whole, 1), np.float32(0))
+        where = _moved(where, box)
+        seen = self._seen.within(where)
+        distance = _from_pure_red_sq(here)
+        if seen.ever_red.any():  # no other cell makes a transition
+            pair[0][where], pair[1][where] = self._changes(seen, here, purity, distance)
+        seen.take(here, distance)
+        self._seen.put(where, seen)
+        return pair
+
+    def _changes(self, seen: _RedSeen, here: F32, purity: F32, distance: F32) -> Pair:
+        """Return where cells change to red, and away, and note it."""
         saturated = purity > 0
-        seen = self._seen or _RedSeen(here)
-        unlike_before = self._apart(here, seen.before)
-        unlike_other = self._apart(here, seen.other)
-        to_red = saturated & (seen.last <= 0) & (unlike_before | unlike_other)
-        from_red = unlike_before & seen.before_saturated | self._apart(here, seen.red)
-        from_red &= (seen.last >= 0) & ~saturated
-        distance = (here[0] - _PURE_RED[0]) ** 2 + (here[1] - _PURE_RED[1]) ** 2
+        unlike_red, unlike_other, unlike_before = seen.apart(here, self._far_sq)
+        to_red = saturated & ~seen.to_red & (unlike_before | unlike_other)
+        from_red = unlike_before & seen.before_saturated | unlike_red
+        from_red &= ~seen.from_red & ~saturated
         back = seen.left_red & (distance < seen.distance) & ~saturated & unlike_other
         to_red |= back
-        seen.take(here, purity, distance, to_red, from_red)
+        seen.note(here, purity, to_red, from_red)
         if seen.left_red.any() or from_red.any() or back.any():
             seen.note_pairs(here, back, from_red)
-        self._seen = seen
         return to_red, from_red
 
     def state(self) -> tuple[NDArray[Any], ...]:
         """Return what the next result of `step` depends on."""
         return self._seen.state() if self._seen else ()
 
-    def _state(self, planes: tuple[F32, F32, F32]) -> tuple[Chroma, F32]:
-        """Return u'v', and R / (R + G + B) where that makes a saturated red, else 0."""
-        red, green, blue = planes
-        whole = red + green + blue
-        lit = whole > BLACK
-        u, v = uv_planes(*planes)
-        half_code = np.float32(0.75)  # rounding of the cells must not lose a red at the threshold
-        saturated = lit & (red + half_code >= self._ratio * whole)
-        return (u * lit, v * lit), np.where(saturated, red / np.maximum(whole, 1), np.float32(0))
-
-    def _apart(self, a: Chroma, b: Chroma) -> Bits:
-        """Tell where two chromaticities lie more than `red_step` apart; False where either is unknown (nan)."""
-        apart: Bits = (a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 > self._far_sq
-        return apart
-
 
 class _RedSeen:
     """What is remembered of each cell; nan where there is nothing.
 
     `red` is the reddest state since the last change to red, `other` the state farthest from pure red since the last
-    change away and `distance` its distance squared, `before` the picture before. `left_red` is where the last change
-    led away from a saturated red.
+    change away and `distance` its distance squared, `before` the picture before. `to_red` and `from_red` are where the
+    last change led to a red and away from one, `left_red` where it led away from a saturated red. `ever_red` are the
+    cells that ever showed one.
     """
 
-    def __init__(self, here: Chroma) -> None:
-        shape = here[0].shape
-        self.last = np.zeros(shape, np.int8)  # +1 to red, -1 away from it, 0 none yet
-        self.red, self._purity = _nowhere(shape), np.zeros(shape, np.float32)
-        self.other, self.distance = _nowhere(shape), np.full(shape, -1, np.float32)
-        self.left_red, self._short = np.zeros((2, *shape), np.bool_)
-        self.before, self.before_saturated = here, np.zeros(shape, np.bool_)
+    def __init__(self, values: F32, signs: Bits) -> None:
+        self._values, self._signs = values, signs
+        self.red, self.other, self.before = values[:2], values[2:4], values[4:6]
+        self._purity, self.distance = values[6:]
+        self.to_red, self.from_red, self.left_red, self._short, self.before_saturated, self.ever_red = signs
+
+    @classmethod
+    def first(cls, here: F32) -> _RedSeen:
+        """Return what is remembered before the first picture, which is `here`."""
+        values = np.full((8, *here.shape[1:]), np.nan, np.float32)
+        values[4:6], values[6], values[7] = here, 0, -1
+        return cls(values, np.zeros((6, *here.shape[1:]), np.bool_))
+
+    def within(self, where: Selection) -> _RedSeen:
+        """Return some of the cells. What is noted of a box of them is noted here, what of places once it is `put`."""
+        return _RedSeen(self._values[:, *where], self._signs[:, *where])
+
+    def put(self, where: Selection, part: _RedSeen) -> None:
+        if isinstance(where[0], np.ndarray):
+            self._values[:, *where], self._signs[:, *where] = part.state()
 
     def state(self) -> tuple[NDArray[Any], ...]:
-        pairs = *self.red, *self.other, *self.before
-        signs = self.last, self.left_red, self._short, self.before_saturated
-        return *pairs, *signs, self._purity, self.distance
+        return self._values, self._signs
 
-    def take(self, here: Chroma, purity: F32, distance: F32, to_red: Bits, from_red: Bits) -> None:
-        np.copyto(self.last, 1, where=to_red, casting="unsafe")
-        np.copyto(self.last, -1, where=from_red, casting="unsafe")
+    def unsettled(self, box: CellBox) -> Bits:
+        """Return the cells of the box of which something is still to be noted.
+
+        Nothing is farther from pure red than black, and every red is unlike it. So once a cell was black, it is settled
+        until it shows a red, whatever it shows before: that is not even noted.
+        """
+        unsettled: Bits = self.ever_red[box] | (self.distance[box] < FARTHEST_SQ)
+        return unsettled
+
+    def apart(self, here: F32, far_sq: np.float32) -> Bits:
+        """Tell where `red`, `other` and `before` lie farther from `here`; False where they are not known (nan)."""
+        between = self._values[:6].reshape(3, *here.shape) - here
+        between *= between
+        apart: Bits = between[:, 0] + between[:, 1] > far_sq
+        return apart
+
+    def note(self, here: F32, purity: F32, to_red: Bits, from_red: Bits) -> None:
+        """Note the changes to and from red, and which cells are redder than ever since."""
         self._forget(to_red, from_red)
-        redder = (self.last >= 0) & (purity > self._purity)
-        np.copyto(self._purity, purity, where=redder)
-        _keep(self.red, here, redder)
-        self._short &= ~redder
-        farther = (self.last <= 0) & (distance > self.distance)
-        np.copyto(self.distance, distance, where=farther)
-        _keep(self.other, here, farther)
-        self.before, self.before_saturated = here, purity > 0
+        redder = ~self.from_red & (purity > self._purity)
+        if redder.any():
+            _put(self._purity, purity, redder)
+            _put(self.red, here, redder)
+            self._short &= ~redder
+        np.greater(purity, 0, out=self.before_saturated)
 
-    def note_pairs(self, here: Chroma, back: Bits, from_red: Bits) -> None:
+    def take(self, here: F32, distance: F32) -> None:
+        """Note the picture, and which cells are farther from pure red than ever since the last change away."""
+        farther = ~self.to_red & (distance > self.distance)
+        if farther.any():
+            _put(self.distance, distance, farther)
+            _put(self.other, here, farther)
+        self.before[...] = here
+
+    def note_pairs(self, here: F32, back: Bits, from_red: Bits) -> None:
         """Note changes back towards red that end short of a saturated one, and what the changes away leave."""
-        self.left_red = (self.left_red | from_red & ~self._short) & (self.last < 0)
-        self._short = (self._short | back) & ~from_red
-        _keep(self.red, here, back)
+        self.left_red |= from_red & ~self._short
+        self.left_red &= self.from_red
+        self._short |= back
+        self._short &= ~from_red
+        np.copyto(self.red, here, where=back)
 
     def _forget(self, to_red: Bits, from_red: Bits) -> None:
-        if not (to_red.any() or from_red.any()):
+        changed = to_red | from_red
+        if not changed.any():
             return
-        np.copyto(self._purity, 0, where=to_red | from_red)
-        np.copyto(self.distance, -1, where=to_red | from_red)
-        for axis in (0, 1):
-            np.copyto(self.red[axis], np.nan, where=from_red)
-            np.copyto(self.other[axis], np.nan, where=to_red)
+        self.to_red[...] = (self.to_red | to_red) & ~from_red
+        self.from_red[...] = (self.from_red | from_red) & ~to_red
+        np.copyto(self._purity, 0, where=changed)
+        np.copyto(self.distance, -1, where=changed)
+        np.copyto(self.red, np.nan, where=from_red)
+        np.copyto(self.other, np.nan, where=to_red)
 
 
-def _nowhere(shape: tuple[int, ...]) -> Chroma:
-    return np.full(shape, np.nan, np.float32), np.full(shape, np.nan, np.float32)
+def _selected(cells: Bits) -> Selection | None:
+    """Return the places that are set, or the box around them where they are many; None without any."""
+    number = np.count_nonzero(cells)
+    if number * MANY > cells.size:
+        return box_around(cells, 0)
+    return np.divmod(np.flatnonzero(cells), cells.shape[1]) if number else None
 
 
-def _keep(kept: Chroma, here: Chroma, where: Bits) -> None:
-    for axis in (0, 1):
-        np.copyto(kept[axis], here[axis], where=where)
+def _moved(where: Selection, box: CellBox) -> Selection:
+    """Return places or a box, counted from the beginning of a box, as those of all cells."""
+    from_row, from_col = (side.start or 0 for side in box)
+    rows, cols = where
+    if isinstance(rows, slice):
+        return slice(rows.start + from_row, rows.stop + from_row), slice(cols.start + from_col, cols.stop + from_col)
+    return rows + from_row, cols + from_col
+
+
+def _put(kept: F32, new: F32, where: Bits) -> None:
+    """Put what is new into what is kept. Where many cells lie scattered, `numpy.copyto` takes up to nine times as long
+    as that does bit by bit."""
+    if np.count_nonzero(where) * MANY < where.size:
+        np.copyto(kept, new, where=where)
+    else:
+        bits = kept.view(np.int32)
+        bits ^= (bits ^ new.view(np.int32)) & np.negative(where.view(np.int8)).astype(np.int32)
+
+
+def _none(shape: tuple[int, ...]) -> Pair:
+    return np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
+
+
+def _chroma(red: F32, green: F32, blue: F32, whole: F32) -> F32:
+    """Return u' and v' as one array, (0, 0) where it is black; `whole` is R + G + B."""
+    here = np.empty((2, *red.shape), np.float32)
+    here[0], here[1] = uv_planes(red, green, blue)
+    np.copyto(here, 0, where=whole <= BLACK)
+    return here
+
+
+def _from_pure_red_sq(here: F32) -> F32:
+    """Return the distance from pure red in u'v', squared."""
+    distance: F32 = (here[0] - _PURE_RED[0]) ** 2 + (here[1] - _PURE_RED[1]) ** 2
+    return distance
 
 
 _PURE_RED = uv_planes(*(np.array(c, np.float32) for c in (1, 0, 0)))
+FARTHEST_SQ = _from_pure_red_sq(np.zeros((2, 1), np.float32))
+"""That of black: no colour is farther from pure red."""
+
+NEAREST_BLACK_SQ = 0.05
+"""Every colour of sRGB lies farther from black's place at (0, 0), squared: the nearest, blue, 0.056."""

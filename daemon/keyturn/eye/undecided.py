@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from keyturn.eye.area import EXACT, CellBox, any_around, box_around
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import Flashing, Tally, turns
-from keyturn.eye.transitions import Luminance, Pair
-from keyturn.eye.window_sums import window_sums
+from keyturn.eye.transitions import WHOLE, Luminance, Pair
+from keyturn.eye.window_sums import window_counts, window_sums
 from keyturn.shop import rulebook
 
 F32 = NDArray[np.float32]
@@ -49,9 +49,9 @@ class Undecided:
         self._kinds = [_Kind(screen, rules) for _ in ("general", "red")]
         self._found: list[tuple[float, float, Bits, bool]] = []
 
-    def step(self, light: F32) -> Pair:
-        """Take one picture's relative luminance; return the cells that may rise, and fall."""
-        return self._luminance.step(light)
+    def step(self, light: F32, box: CellBox = WHOLE) -> Pair:
+        """Take one picture's relative luminance, new within `box`; return the cells that may rise, and fall."""
+        return self._luminance.step(light, box)
 
     def state(self) -> tuple[NDArray[Any], ...]:
         """Return what the next result of `step` depends on."""
@@ -93,6 +93,7 @@ class _Kind:
         positions = screen.shape[0] - rows + 1, screen.shape[1] - cols + 1
         self.places, self.moments = Flashing(screen.shape, rules.most_per_second), Tally(positions)
         self._direction = np.zeros(positions, np.int8)
+        self._nowhere = np.zeros(positions, np.bool_)
 
     @property
     def most(self) -> int:
@@ -113,7 +114,13 @@ class _Kind:
 
     def _large(self, cells: Bits) -> Bits:
         """Return the positions of the field of which the cells and those beside them cover more than the limit."""
-        if np.count_nonzero(cells) * 9 * float(self._cell_area[0, 0]) <= self._limit:
-            return np.zeros(self.moments.counts.shape, np.bool_)
-        large: Bits = window_sums(any_around(cells, beyond=False) * self._cell_area, self._window) > self._limit
+        whole = float(self._cell_area[0, 0])  # those of the last row and column may be smaller
+        if np.count_nonzero(cells) * 9 * whole <= self._limit:
+            return self._nowhere
+        around = any_around(cells, beyond=False)
+        if np.count_nonzero(around) * whole <= self._limit:
+            return self._nowhere
+        large: Bits = window_counts(around, self._window) * whole > self._limit
+        if large[-1].any() or large[:, -1].any():
+            large = window_sums(around * self._cell_area, self._window) > self._limit
         return large
