@@ -42,7 +42,7 @@ from numpy.typing import NDArray
 
 from keyturn.eye import area, transitions
 from keyturn.eye.flash_counts import Findings, FlashCounts, settled
-from keyturn.eye.luminance import FULL, planes, relative_luminance
+from keyturn.eye.luminance import FULL, relative_luminance
 from keyturn.eye.noise import white_noise
 from keyturn.eye.repeats import Repeats
 from keyturn.eye.screen import Screen
@@ -145,15 +145,17 @@ class FlashMeter:
             self._shown = cells.copy()
         else:
             before[box] = cells[box]
-        red, green, blue = planes(cells[box])
-        now = (red, green, blue, relative_luminance(red, green, blue) / np.float32(FULL))
+        kept = self._planes[:, *box]
+        now = np.empty_like(kept)
+        for channel in range(3):
+            now[channel] = cells[*box, channel]
+        now[3] = relative_luminance(now[0], now[1], now[2]) / np.float32(FULL)
+        change = now - kept
+        kept[...] = now
         self._change = np.zeros(self._shape, np.float32)
-        changes = [new - kept[box] for new, kept in zip(now, self._planes, strict=True)]
-        for new, kept in zip(now, self._planes, strict=True):
-            kept[box] = new
         if before is not None:
-            self._change[box] = changes[3]
-            red, green, blue, light = (np.abs(each, out=each) for each in changes)
+            self._change[box] = change[3]
+            red, green, blue, light = np.abs(change, out=change)
             self._general.note_change(light, at_s, box)
             red += green
             red += blue

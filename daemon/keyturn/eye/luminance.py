@@ -81,17 +81,19 @@ def relative_luminance(red: F32, green: F32, blue: F32) -> F32:
     return light
 
 
-def uv_planes(red: F32, green: F32, blue: F32) -> tuple[F32, F32]:
+def uv_planes(red: F32, green: F32, blue: F32) -> F32:
     """Return u' = 4X / (X + 15Y + 3Z) and v' = 9Y / (X + 15Y + 3Z) of planes of linear light of any scale.
 
-    Black has no chromaticity; it is (0, 0).
+    They are the two planes of one array. Black has no chromaticity; it is (0, 0).
     """
-    u, v, w = (m[0] * red + m[1] * green + m[2] * blue for m in (4 * TO_XYZ[0], 9 * TO_XYZ[1], _UV_WHOLE))
-    w = np.maximum(w, np.float32(1e-12))
-    return u / w, v / w
+    of_red, of_green, of_blue = _UVW.T.reshape(3, 3, *(1,) * red.ndim)
+    uvw = of_red * red + of_green * green + of_blue * blue
+    uv: F32 = uvw[:2] / np.maximum(uvw[2], np.float32(1e-12))
+    return uv
 
 
-_UV_WHOLE = np.array([1, 15, 3], np.float32) @ TO_XYZ
+_UVW = np.array([4 * TO_XYZ[0], 9 * TO_XYZ[1], np.array([1, 15, 3], np.float32) @ TO_XYZ])
+"""From linear light to 4X, 9Y and X + 15Y + 3Z."""
 
 
 def cells(rgb: NDArray[np.uint8], cell_px: float) -> NDArray[np.uint16]:

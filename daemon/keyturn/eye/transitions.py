@@ -64,7 +64,7 @@ class Luminance:
         fall = (peak - light >= self._step) & (light < self._darker) & ~fallen & ~rise
         for made, extreme, last, other in ((rise, peak, risen, fallen), (fall, valley, fallen, risen)):
             if made.any():
-                _put(extreme, light, made)
+                np.copyto(extreme, light, where=made)
                 last |= made
                 other &= ~made
         pair[0][box], pair[1][box] = rise, fall
@@ -200,8 +200,8 @@ class _RedSeen:
         self._forget(to_red, from_red)
         redder = ~self.from_red & (purity > self._purity)
         if redder.any():
-            _put(self._purity, purity, redder)
-            _put(self.red, here, redder)
+            np.copyto(self._purity, purity, where=redder)
+            np.copyto(self.red, here, where=redder)
             self._short &= ~redder
         np.greater(purity, 0, out=self.before_saturated)
 
@@ -209,8 +209,8 @@ class _RedSeen:
         """Note the picture, and which cells are farther from pure red than ever since the last change away."""
         farther = ~self.to_red & (distance > self.distance)
         if farther.any():
-            _put(self.distance, distance, farther)
-            _put(self.other, here, farther)
+            np.copyto(self.distance, distance, where=farther)
+            np.copyto(self.other, here, where=farther)
         self.before[...] = here
 
     def note_pairs(self, here: F32, back: Bits, from_red: Bits) -> None:
@@ -250,24 +250,13 @@ def _moved(where: Selection, box: CellBox) -> Selection:
     return rows + from_row, cols + from_col
 
 
-def _put(kept: F32, new: F32, where: Bits) -> None:
-    """Put what is new into what is kept. Where many cells lie scattered, `numpy.copyto` takes up to nine times as long
-    as that does bit by bit."""
-    if np.count_nonzero(where) * MANY < where.size:
-        np.copyto(kept, new, where=where)
-    else:
-        bits = kept.view(np.int32)
-        bits ^= (bits ^ new.view(np.int32)) & np.negative(where.view(np.int8)).astype(np.int32)
-
-
 def _none(shape: tuple[int, ...]) -> Pair:
     return np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
 
 
 def _chroma(red: F32, green: F32, blue: F32, whole: F32) -> F32:
     """Return u' and v' as one array, (0, 0) where it is black; `whole` is R + G + B."""
-    here = np.empty((2, *red.shape), np.float32)
-    here[0], here[1] = uv_planes(red, green, blue)
+    here = uv_planes(red, green, blue)
     np.copyto(here, 0, where=whole <= BLACK)
     return here
 

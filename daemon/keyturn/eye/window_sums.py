@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import DTypeLike, NDArray
 
 F64 = NDArray[np.float64]
 Bits = NDArray[np.bool_]
@@ -33,17 +33,18 @@ def window_sums(values: NDArray[Any], window: tuple[int, int]) -> F64:
     return sums
 
 
-def run_sums(values: NDArray[Any], window: tuple[int, int]) -> NDArray[Any]:
-    """Return the sums over every position of a window, in the type of `values`.
+def run_sums(values: NDArray[Any], window: tuple[int, int], wider: DTypeLike | None = None) -> NDArray[Any]:
+    """Return the sums over every position of a window, in the type of `values` or a `wider` one.
 
-    They are put together from sums of 2, 4, 8 ... values. In single precision that takes a quarter of the time of
-    `window_sums`, and in 16 bits an eighth.
+    `wider` is for values whose own type holds the sums along one side of the window. Sums are put together from sums
+    of 2, 4, 8 ... values: in single precision in a quarter of the time of `window_sums`, in 8 and 16 bits in an eighth.
     """
     (rows, cols), (height, wide) = window, values.shape
     down, across = height - rows + 1, wide - cols + 1
     if down * wide <= across * height:  # first along the side that leaves less to do along the other
-        return _lines(_runs(_runs(values.ravel(), rows, wide), cols, 1), (down, across), wide)
-    sums = np.ascontiguousarray(_lines(_runs(values.ravel(), cols, 1), (height, across), wide))
+        sums = _runs(values.ravel(), rows, wide).astype(wider or values.dtype, copy=False)
+        return _lines(_runs(sums, cols, 1), (down, across), wide)
+    sums = np.ascontiguousarray(_lines(_runs(values.ravel(), cols, 1), (height, across), wide), wider)
     return _runs(sums.ravel(), rows, across).reshape(down, across)
 
 
@@ -70,4 +71,6 @@ def _runs(values: NDArray[Any], length: int, step: int) -> NDArray[Any]:
 def window_counts(cells: Bits, window: tuple[int, int]) -> NDArray[Any]:
     """Return how many cells are set in each position of a window."""
     kind = np.int16 if window[0] * window[1] < 2**15 else np.int32
+    if max(window) < 2**8:
+        return run_sums(cells.view(np.uint8), window, kind)
     return run_sums(cells.astype(kind), window)
