@@ -77,7 +77,8 @@ def kinds(width: int, height: int) -> dict[str, Callable[[int], U8]]:
 def cost(screen: Screen, rules: rulebook.Flash, paint: Callable[[int], U8], frames: int) -> tuple[float, float, int]:
     """Milliseconds a picture by cells alone and in all, and the stretches that pixels had to decide."""
     pictures = [paint(n) for n in range(frames)]
-    made = [Shown(rgb, luminance.cells(rgb, screen.cell_px)) for rgb in pictures]
+    # in one piece, as cells are once they were kept on disk
+    made = [Shown(rgb, np.ascontiguousarray(luminance.cells(rgb, screen.cell_px))) for rgb in pictures]
     shown = [(n / FPS, picture) for n, picture in enumerate(made * PLAYS)]
     begun = time.process_time()
     meter = FlashMeter(screen, rules)
