@@ -263,10 +263,31 @@ class LocalCrew:
     def close(self) -> None:
         self._closed = True
         if (pool := self._pool) is not None:
-            pool.stop()  # type: ignore[no-untyped-call]
-            for worker in self._workers().values():
-                worker.kill()  # one that reads a picture takes no notice of SIGTERM, and `join` gives each 3 s
-        self.rest()
+            _kill(pool)  # whoever holds `_changing` may wait for them
+        with self._changing:
+            pool, self._pool = self._pool, None
+        if pool is not None:
+            for worker in _kill(pool):
+                worker.join()
+            _in_background(pool.join)
+
+
+def _kill(pool: ProcessPool) -> list[Any]:
+    """Kill the workers and return them: one that reads a picture takes no notice of SIGTERM, and pebble's `join` gives
+    each 3 s."""
+    pool.stop()  # type: ignore[no-untyped-call]
+    workers = list(pool._pool_manager.worker_manager.workers.values())
+    for worker in workers:
+        worker.kill()
+    return workers
+
+
+def _in_background(work: Callable[[], None]) -> None:
+    """Do what the program need not wait for, here the end of pebble's threads: they look up ten times a second."""
+    try:
+        threading.Thread(target=work, name="workers' end", daemon=True).start()
+    except RuntimeError:  # no thread is to be had
+        work()
 
 
 def _no_workers(error: Exception) -> ShopFault:
