@@ -16,8 +16,14 @@ def main() -> None:
         return
     gc.disable()  # 0.1 s of a command's imports, which leave no rubbish; `app` enables it before a command begins
     from keyturn.commands.app import main as run
+    from keyturn.commands.quick_end import end
 
-    run()
+    try:
+        run()
+    except SystemExit as done:
+        if isinstance(done.code, int):
+            end(done.code)
+        raise
 
 
 if __name__ == "__main__":
