@@ -8,7 +8,7 @@ from types import ModuleType
 import pytest
 
 from keyturn.pages.card import card, cards, install_text
-from keyturn.pages.sheet import job_anchor
+from keyturn.pages.job_anchor import job_anchor
 from keyturn.shop import rulebook
 from keyturn.shop.papers import Letterhead
 from page_text import text_of

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from itertools import chain, product
 
 from keyturn.pages.in_words import OnScreen, on_screen
+from keyturn.pages.job_anchor import job_anchor
 from keyturn.pages.languages import ENGLISH, Language, language_of_shop
 from keyturn.pages.render import page
-from keyturn.pages.sheet import job_anchor
 from keyturn.pages.text_file import chapter, text_file, wrapped
 from keyturn.shop.papers import Letterhead
 from keyturn.shop.radio_profile import Radio

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -16,6 +15,7 @@ from keyturn.pages.answer import Answered, Asked, Told, answered, asked
 from keyturn.pages.cache_key import SameObjects
 from keyturn.pages.film_strip import FilmStrip, film_strips
 from keyturn.pages.in_words import OnScreen, at_cut, on_screen
+from keyturn.pages.job_anchor import job_anchor
 from keyturn.pages.languages import Language, language_of, language_of_customer
 from keyturn.pages.large_pictures import LargePictures, large_pictures
 from keyturn.pages.player_words import player_words
@@ -111,11 +111,6 @@ class JobView:
     newest: JobRecord
     article: Markup
     large: tuple[LargePictures, ...]
-
-
-def job_anchor(job: str) -> str:
-    """Return the HTML id of a job on its customer's sheet."""
-    return "j" + hashlib.sha256(job.encode("utf-8", "surrogatepass")).hexdigest()[:10]
 
 
 def sheet(
