@@ -193,6 +193,20 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
     Raise `Refused` where the made animation may not leave the shop, `Stopped` where the work is to stop.
     """
     record = _unmade_record(job, claim, drop_name, revision, bench)
+    outputs = _outputs(job, record, staging, scratch, bench)
+    made_for = tuple(made.record for made in outputs)
+    record = record.model_copy(update={"radios": made_for, "picture": held_picture.FILE_NAME})
+    made = Made(
+        record,
+        ProofRecord(radios=tuple(made.proof for made in outputs)),
+        PlayerRecord(radios=tuple(made.player for made in outputs if made.player)),
+    )
+    _write_papers(staging, made, f"{job.customer_folder}/{job.job_folder}-r{revision}", bench)
+    return made
+
+
+def _outputs(job: Job, record: JobRecord, staging: Path, scratch: Path, bench: Bench) -> tuple[RadioOutput, ...]:
+    """Fill the stick folders in `staging`. Raise as `make`."""
     outputs: tuple[RadioOutput, ...] = ()
     try:
         radio_jobs: list[RadioJob] = []
@@ -216,15 +230,7 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
         shown = exhibited(refused.reasons, (made.proof for made in outputs))
         customer, root = job.manifest.customer, job.found.root
         raise Refused(refused.reasons, customer=customer, root=root, pictures=shown) from None
-    made_for = tuple(made.record for made in outputs)
-    record = record.model_copy(update={"radios": made_for, "picture": held_picture.FILE_NAME})
-    made = Made(
-        record,
-        ProofRecord(radios=tuple(made.proof for made in outputs)),
-        PlayerRecord(radios=tuple(made.player for made in outputs if made.player)),
-    )
-    _write_papers(staging, made, f"{job.customer_folder}/{job.job_folder}-r{revision}", bench)
-    return made
+    return outputs
 
 
 def rejection(refused: Refused, claim: str, drop_name: str, bench: Bench, mends: str | None = None) -> Rejection:
