@@ -17,8 +17,6 @@ from keyturn.inbox.moving import move
 from keyturn.outbox import revision_numbers, sheets
 from keyturn.outbox.customer_folder import revision_names
 from keyturn.package.refused_pictures import exhibited, file_pictures
-from keyturn.pages.rejects import rejected_html
-from keyturn.pages.sheet import Beside, sheet
 from keyturn.pipeline import Bench, Job, Made, fleet
 from keyturn.pipeline.stock import StockDrop, of_stock
 from keyturn.shop import durable_files
@@ -144,6 +142,8 @@ def look(drop: Path, bench: Bench) -> DropLook:
 
     Of a fleet the page shows the first row that is right.
     """
+    from keyturn.pages.sheet import Beside, sheet
+
     roots: list[Path] = []
 
     def work(job: Job, place: Path, own: Bench) -> Made:
@@ -167,6 +167,8 @@ def look(drop: Path, bench: Bench) -> DropLook:
 
 
 def _refused_page(drop: Path, refused: Refused, bench: Bench) -> str:
+    from keyturn.pages.rejects import rejected_html
+
     rejection = pipeline.rejection(refused, "check", drop_name(drop), bench)
     return rejected_html(rejection, bench.papers.letterhead, look=True)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loguru import logger
 
@@ -11,12 +12,14 @@ from keyturn.outbox import published_digests, revision_life
 from keyturn.outbox.customer_folder import file_state, newest_first
 from keyturn.outbox.record_files import NO_PICTURES, read_job_once, read_player, read_proof
 from keyturn.outbox.revision_numbers import job_and_number
-from keyturn.pages.answer import Told
-from keyturn.pages.sheet import NO_PLAYER, Beside, sheet
 from keyturn.shop import durable_files
 from keyturn.shop.papers import Papers
 from keyturn.shop.records import JobRecord, PlayerRecord, ProofRecord
 from keyturn.shop.rulebook import Rulebook
+
+if TYPE_CHECKING:  # imported when a sheet is written: see `pages.papers_ahead`
+    from keyturn.pages.answer import Told
+    from keyturn.pages.sheet import Beside
 
 Shown = tuple[JobRecord, ProofRecord]
 """A revision and its pictures."""
@@ -53,6 +56,8 @@ def write_sheet(outbox: Path, customer: str, rules: Rulebook, papers: Papers | N
 
 def _beside(paths: Mapping[tuple[str, int], Path]) -> Beside:
     """Return what lies beside the records in the revisions' folders, by job and number."""
+    from keyturn.pages.answer import Told
+    from keyturn.pages.sheet import NO_PLAYER, Beside
 
     def player(record: JobRecord, most: float) -> PlayerRecord:
         return read_player(paths[record.job, record.revision], most) or NO_PLAYER
@@ -74,6 +79,7 @@ def _page(jobs: list[Shown], rules: Rulebook, beside: Beside, papers: Papers, ea
 
     Raise OSError where the disk fails while the player's pictures are read.
     """
+    from keyturn.pages.sheet import sheet
 
     def drawn(of: list[Shown]) -> str:
         cautions = rules.safety.cautions.sheet

@@ -9,18 +9,20 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from keyturn.pages.compiled_templates import compiled_templates
 from keyturn.pages.languages import ENGLISH, Language, language_of
 from keyturn.pages.reason_words import told
+
+if TYPE_CHECKING:  # a command that makes frames begins with these, and imports Jinja2 meanwhile (`papers_ahead`)
+    from jinja2 import Environment
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -57,6 +59,12 @@ def fragment(template: str, *, language: Language = ENGLISH, **values: object) -
     return Markup(_environment(language.code).get_template(template).render(**values))
 
 
+def make_ready(templates: Iterable[str], language: Language) -> None:
+    """Read the templates, or compile them, so that a page made of them does not wait for that."""
+    for name in templates:
+        _environment(language.code).get_template(name)
+
+
 @cache
 def _text(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8").strip()
@@ -74,6 +82,10 @@ def _environment(code: str) -> Environment:
     Compiled templates are the same too, and kept for all languages: no template gives a filter a constant, which Jinja2
     would work out in the language at hand (tests/pages/test_render.py).
     """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    from keyturn.pages.compiled_templates import compiled_templates
+
     language = language_of(code)
     environment = Environment(
         extensions=["jinja2.ext.i18n"],

@@ -31,9 +31,9 @@ from keyturn.package.picture_tasks import Check, check
 from keyturn.package.radio_job import RadioJob
 from keyturn.package.radio_output import RadioOutput, make_radio
 from keyturn.package.refused_pictures import exhibited, refused_pictures
-from keyturn.pages.answer import Told
 from keyturn.pages.card import cards
-from keyturn.pages.sheet import Beside, sheet
+from keyturn.pages.languages import language_of_shop
+from keyturn.pages.papers_ahead import papers_ahead
 from keyturn.pipeline.bench import Bench, frame_crew, kept_results
 from keyturn.pipeline.job import Job, Made, OpenedDrop
 from keyturn.renumber import packed_art
@@ -192,8 +192,10 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
 
     Raise `Refused` where the made animation may not leave the shop, `Stopped` where the work is to stop.
     """
-    record = _unmade_record(job, claim, drop_name, revision, bench)
-    outputs = _outputs(job, record, staging, scratch, bench)
+    shops = language_of_shop(bench.papers.letterhead).code
+    with papers_ahead([shops, job.manifest.language or shops]):
+        record = _unmade_record(job, claim, drop_name, revision, bench)
+        outputs = _outputs(job, record, staging, scratch, bench)
     made_for = tuple(made.record for made in outputs)
     record = record.model_copy(update={"radios": made_for, "picture": held_picture.FILE_NAME})
     made = Made(
@@ -274,6 +276,9 @@ def _unmade_record(job: Job, claim: str, drop_name: str, revision: int, bench: B
 
 def _write_papers(staging: Path, made: Made, target: str, bench: Bench) -> None:
     """Write pages and records of a revision whose path in the outbox is to be `target`."""
+    from keyturn.pages.answer import Told
+    from keyturn.pages.sheet import Beside, sheet
+
     rules, customer = bench.rules, made.record.customer
     record_text = made.record.model_dump_json(indent=2)
     told = Told(target, hashlib.sha256(record_text.encode("utf-8")).hexdigest())
