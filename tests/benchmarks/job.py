@@ -118,6 +118,7 @@ def timed(drop: Path, out: Path, start: float) -> None:
     stages = Stages(start)
     from keyturn import pipeline
     from keyturn.commands import make, make_by_hand
+    from keyturn.commands.quick_end import end
     from keyturn.judge import crop_check
     from keyturn.outbox import sheets
     from keyturn.package import animation, flash_watch, radio_output
@@ -147,6 +148,7 @@ def timed(drop: Path, out: Path, start: float) -> None:
     assert result.folder
     frames = sum(part.frames for radio in result.made.record.radios for part in radio.parts)
     print(json.dumps({"wall": stages.wall, "own": stages.own, "frames": frames, "beside": stages.beside_s}))
+    end(0)  # as the program itself
 
 
 def cells_s(drop: Path) -> float:
