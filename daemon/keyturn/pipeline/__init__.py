@@ -192,9 +192,9 @@ def make(job: Job, claim: str, drop_name: str, revision: int, staging: Path, scr
 
     Raise `Refused` where the made animation may not leave the shop, `Stopped` where the work is to stop.
     """
+    record = _unmade_record(job, claim, drop_name, revision, bench)
     shops = language_of_shop(bench.papers.letterhead).code
-    with papers_ahead([shops, job.manifest.language or shops]):
-        record = _unmade_record(job, claim, drop_name, revision, bench)
+    with papers_ahead([shops, job.manifest.language or shops]):  # from now on this thread waits for workers
         outputs = _outputs(job, record, staging, scratch, bench)
     made_for = tuple(made.record for made in outputs)
     record = record.model_copy(update={"radios": made_for, "picture": held_picture.FILE_NAME})
