@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from hashlib import blake2b
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from keyturn.shop.file_identity import FileIdentity
 
@@ -20,7 +20,10 @@ REMEMBERED = 64
 
 @dataclass(slots=True)
 class _Sent:
-    """A file that was sent: its name on the workers and, where several messages need it, the cluster's future of it."""
+    """A file that was sent.
+
+    It has a name on the workers, which no other file has; where several messages need it, the cluster's future of it.
+    """
 
     name: str
     kept: Any = None
@@ -51,7 +54,7 @@ class SentFiles:
         sent = self._files.pop(key, None)
         if sent is None or (sent.kept is None and sent.name not in files.inside):
             data = path.read_bytes()
-            sent, again = sent or _Sent(_name_of(path, data)), sent is not None
+            sent, again = sent or _Sent(uuid4().hex + path.suffix), sent is not None
             if again or len(data) > LARGE_BYTES:
                 sent.kept = self._hand_over(data)
             else:
@@ -66,7 +69,3 @@ class SentFiles:
     def forget(self) -> None:
         """Send every file anew from now on: the cluster has lost what it was given, or was left."""
         self._files.clear()
-
-
-def _name_of(path: Path, data: bytes) -> str:
-    return blake2b(data, digest_size=20).hexdigest() + path.suffix
