@@ -208,9 +208,9 @@ class ClusterCrew:
         with self._talking():
             future = self._cluster().submit(
                 remote_job.work,
-                self._versions,
-                packed_jobs,
-                files.inside,
+                remote_job.as_text(self._versions),
+                remote_job.uncopied(packed_jobs),
+                {name: remote_job.uncopied(data) for name, data in files.inside.items()},
                 kept,
                 *files.kept.values(),
                 key=key,
@@ -220,7 +220,7 @@ class ClusterCrew:
 
     def _hand_over(self, data: bytes) -> Any:
         with self._talking():
-            return self._client.scatter(data, hash=False)
+            return self._client.scatter(remote_job.uncopied(data), hash=False)
 
     # -- results ----------------------------------------------------------------------------------
 

@@ -1,8 +1,7 @@
 """Jobs for a worker on another machine: packed with the files that they name, and run there.
 
 The machines of a cluster need no shared disk. A shared path could be mounted wrongly, and a file could change on it
-between two frames. So the files that a job names are sent with it, and the worker reads copies that are named after
-their content.
+between two frames. So the files that a job names are sent with it, and the worker reads copies.
 
 A worker of the cluster runs each job in a process of its own, under the limits of the local crew. A picture that makes
 its reader crash ends that process alone, not the worker and the jobs that wait there.
@@ -11,6 +10,7 @@ its reader crash ends that process alone, not the worker and the jobs that wait 
 from __future__ import annotations
 
 import io
+import json
 import multiprocessing
 import pickle
 import tempfile
@@ -23,7 +23,9 @@ from multiprocessing.util import Finalize
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from distributed import get_worker
+from numpy.typing import NDArray
 
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.rulebook import Workers
@@ -32,6 +34,9 @@ from keyturn.workers.program_versions import versions
 
 KEPT_BYTES = 256 * 2**20
 """A thread of a worker keeps copies of up to this size: the next frame often needs the same clip or backdrop."""
+
+Bytes = bytes | memoryview
+Array = NDArray[np.uint8]
 
 
 # -- packing, where the service runs ------------------------------------------------------------------
@@ -49,7 +54,15 @@ def packed(content: object, name_of: Callable[[Path], str]) -> bytes:
     return out.getvalue()
 
 
-def unpacked(pickled: bytes, folder: Path) -> Any:
+def uncopied(data: bytes) -> Array:
+    """Return the bytes as an array, which is sent as it lies in memory: pickle copies bytes, and no array (PEP 574).
+
+    Of a picture of 3.4 MB that saves the service 5 ms: Dask looks through what was pickled, too.
+    """
+    return np.frombuffer(data, np.uint8)
+
+
+def unpacked(pickled: Bytes, folder: Path) -> Any:
     """Return what was packed, with each name replaced by the path of that file in `folder`."""
 
     class Unpacker(pickle.Unpickler):
@@ -60,6 +73,11 @@ def unpacked(pickled: bytes, folder: Path) -> Any:
 
 
 # -- the same programs everywhere -----------------------------------------------------------------------
+
+
+def as_text(ours: Mapping[str, str]) -> str:
+    """Return the versions as one item of a message: Dask looks at each item that it sends."""
+    return json.dumps(ours)
 
 
 def require_same(worker: str, theirs: Mapping[str, str], ours: Mapping[str, str]) -> None:
@@ -82,19 +100,20 @@ class Done:
     seconds: float
 
 
-def work(
-    ours: Mapping[str, str], packed_jobs: bytes, files: Mapping[str, bytes], names: tuple[str, ...], *sent: bytes
-) -> Done:
+def work(ours: str, packed_jobs: Array, files: Mapping[str, Array], names: tuple[str, ...], *sent: Array) -> Done:
     """Run a few jobs on a worker of the cluster; return each one's result, or its `Refused`.
 
-    `ours` are the service's versions. `packed_jobs` is (limits, preload, task, jobs, names of their files), packed.
-    `files` are the jobs' files by name; `names` are the names of the further files in `sent`, which the cluster keeps
-    for several messages. Raise `ShopFault`, naming this worker, where the versions differ or the machine is at fault.
+    `ours` are the service's versions, from `as_text`. `packed_jobs` is (limits, preload, task, jobs, names of their
+    files), packed. `files` are the jobs' files by name; `names` are the names of the further files in `sent`, which the
+    cluster keeps for several messages. All bytes come as arrays, see `uncopied`. Raise `ShopFault`, naming this worker,
+    where the versions differ or the machine is at fault.
     """
     worker = get_worker()
-    require_same(worker.address, versions(), ours)
+    require_same(worker.address, versions(), json.loads(ours))
     try:
-        return _thread_runner(worker.local_directory).run(packed_jobs, {**files, **dict(zip(names, sent, strict=True))})
+        every = {**files, **dict(zip(names, sent, strict=True))}
+        runner = _thread_runner(worker.local_directory)
+        return runner.run(packed_jobs.data, {name: array.data for name, array in every.items()})
     except OSError as error:
         fault = shop_fault(error)
         if fault is None:
@@ -130,7 +149,7 @@ class JobRunner:
         if self._crew is not None:
             self._crew.close()
 
-    def run(self, packed_jobs: bytes, files: Mapping[str, bytes]) -> Done:
+    def run(self, packed_jobs: Bytes, files: Mapping[str, Bytes]) -> Done:
         """Run jobs with their files, by name, one after another."""
         self._keep(files)
         limits, preload, task, jobs, names = unpacked(packed_jobs, self._folder)
@@ -140,7 +159,7 @@ class JobRunner:
         results = list(crew.run(task, jobs, lambda job: name_of[id(job)]))
         return Done(results, time.monotonic() - began)
 
-    def _keep(self, files: Mapping[str, bytes]) -> None:
+    def _keep(self, files: Mapping[str, Bytes]) -> None:
         """Write the files that are not there yet. Then delete the longest unused: at most `KEPT_BYTES` are kept."""
         for name, data in files.items():
             if name not in self._files:
