@@ -109,6 +109,12 @@ def pss_kib(pid: int) -> int:
     return 0
 
 
+def busy_s() -> float:
+    """Seconds that all processors together have worked since the machine started (proc(5), stat)."""
+    user, nice, system = map(int, Path("/proc/stat").read_text().split(maxsplit=4)[1:4])
+    return (user + nice + system) / os.sysconf("SC_CLK_TCK")
+
+
 def tree_cpu(pid: int) -> float:
     """Processor seconds so far of a process and those under it that still live."""
     cpu = 0.0
