@@ -50,6 +50,7 @@ from keyturn.workers import batch_sizes
 from keyturn.workers import cluster as clusters
 from keyturn.workers.batch_sizes import MOST_TOGETHER
 from keyturn.workers.cluster import ClusterCrew
+from keyturn.workers.job_messages import MOST_AT_ONCE
 from keyturn.workers.program_versions import versions
 from keyturn.workers.sent_files import LARGE_BYTES
 
@@ -180,19 +181,42 @@ def test_short_jobs_travel_together_and_a_dead_worker_loses_none(
     machines: distributed.LocalCluster, crew: ClusterCrew, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sent: list[int] = []
-    submit = distributed.Client.submit
+    map_ = distributed.Client.map
 
     def counted(self: distributed.Client, *args: Any, **more: Any) -> Any:
         sent.append(1)
-        return submit(self, *args, **more)
+        return map_(self, *args, **more)
 
-    monkeypatch.setattr(distributed.Client, "submit", counted)
+    monkeypatch.setattr(distributed.Client, "map", counted)
     short(crew, square)
     results = crew.run(square, range(400), str)
     assert [next(results) for _ in range(200)] == [number * number for number in range(200)]
     assert len(sent) < 150
     os.kill(worker_pids(machines)[0], signal.SIGKILL)
     assert list(results) == [number * number for number in range(200, 400)]
+
+
+def test_answers_that_wait_are_taken_at_once_in_their_order_and_a_dead_worker_loses_none(
+    machines: distributed.LocalCluster, crew: ClusterCrew, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken: list[int] = []
+    gather = distributed.Client.gather
+
+    def counted(self: distributed.Client, futures: list[Any], **more: Any) -> Any:
+        taken.append(len(futures))
+        return gather(self, futures, **more)
+
+    assert list(crew.run(square, [1], str)) == [1]
+    monkeypatch.setattr(crew, "_workers", lambda: 32)  # two threads do the work of so many
+    monkeypatch.setattr(crew, "_threads", 32)
+    monkeypatch.setattr(distributed.Client, "gather", counted)
+    results = crew.run(square, range(300), str)
+    assert next(results) == 0
+    until(lambda: all(future.status == "finished" for future in crew._client.futures.values()))
+    assert [next(results) for _ in range(40)] == [number * number for number in range(1, 41)]
+    assert max(taken) == MOST_AT_ONCE
+    os.kill(worker_pids(machines)[0], signal.SIGKILL)
+    assert list(results) == [number * number for number in range(41, 300)]
 
 
 def test_a_job_that_ends_workers_costs_none_of_those_that_travel_with_it(crew: ClusterCrew) -> None:

@@ -14,10 +14,8 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import islice
-from typing import Any, Generic, TypeVar
-from uuid import uuid4
+from typing import Any, TypeVar
 
 import dask
 import distributed
@@ -30,6 +28,7 @@ from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
 from keyturn.workers.batch_sizes import BatchSizes
 from keyturn.workers.crew import DEFEATED
+from keyturn.workers.job_messages import MOST_AT_ONCE, Message, SentBatch, handed_over, taken_together, together
 from keyturn.workers.program_versions import versions
 from keyturn.workers.sent_files import MessageFiles, SentFiles
 
@@ -45,15 +44,6 @@ LOOK_S = 2.0
 
 MOST_LOSSES = 5
 """A job is sent at most this many times, where workers that kept its files or ran it are lost."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Batch(Generic[J]):
-    """Jobs that were sent together, the names of their files, and the cluster's future of their results."""
-
-    jobs: Sequence[J]
-    names: Sequence[str]
-    future: Any
 
 
 class ClusterCrew:
@@ -80,23 +70,24 @@ class ClusterCrew:
 
     def run(self, task: Callable[[J], R], jobs: Iterable[J], names: Callable[[J], str]) -> Iterator[R | Refused]:
         self._connect()
-        window: deque[_Batch[J]] = deque()
+        window: deque[SentBatch[J]] = deque()
+        messages = self._messages(task, iter(jobs), names)
         try:
-            for batch in self._batches(task, iter(jobs), names):
-                window.append(batch)
-                while len(window) >= max(2, 2 * self._workers()):
-                    yield from self._results(task, window.popleft())
-            while window:
-                yield from self._results(task, window.popleft())
+            while True:
+                while (room := max(2, 2 * self._workers()) - len(window)) > 0 and (drawn := together(messages, room)):
+                    window.extend(self._sent(task, drawn))
+                if not window:
+                    return
+                yield from self._first_results(task, window)
         finally:
             self._cancel([batch.future for batch in window])
 
-    def _batches(self, task: Callable[[J], R], jobs: Iterator[J], names: Callable[[J], str]) -> Iterator[_Batch[J]]:
-        """Draw the jobs and send them, a few at a time."""
-        sent = 0
-        while together := list(islice(jobs, self._sizes.size(_name_of(task), sent, self._workers()))):
-            yield self._send(task, together, [names(job) for job in together])
-            sent += len(together)
+    def _messages(self, task: Callable[[J], R], jobs: Iterator[J], names: Callable[[J], str]) -> Iterator[Message[J]]:
+        """Draw the jobs and pack them, a few at a time."""
+        drawn = 0
+        while some := list(islice(jobs, self._sizes.size(_name_of(task), drawn, self._workers()))):
+            yield self._packed(task, some, [names(job) for job in some])
+            drawn += len(some)
 
     def _cancel(self, futures: Sequence[Any]) -> None:
         """Let the cluster forget the jobs whose results nobody takes any more."""
@@ -197,26 +188,20 @@ class ClusterCrew:
 
     # -- sending ----------------------------------------------------------------------------------
 
-    def _send(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> _Batch[J]:
+    def _packed(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> Message[J]:
         files = MessageFiles()
         with self._sending:
-            packed_jobs = remote_job.packed(
-                (self._limits, self._preload, task, jobs, names), lambda path: self._files.add(path, files)
-            )
-        kept = tuple(files.kept)
-        key = f"{_name_of(task)}-{uuid4().hex}"  # the cluster's pages count messages by the first word
+            what = (self._limits, self._preload, task, jobs, names)
+            packed_jobs = remote_job.packed(what, lambda path: self._files.add(path, files))
+        return Message(jobs, names, packed_jobs, files)
+
+    def _sent(self, task: Callable[[J], R], messages: Sequence[Message[J]]) -> list[SentBatch[J]]:
         with self._talking():
-            future = self._cluster().submit(
-                remote_job.work,
-                remote_job.as_text(self._versions),
-                remote_job.uncopied(packed_jobs),
-                {name: remote_job.uncopied(data) for name, data in files.inside.items()},
-                kept,
-                *files.kept.values(),
-                key=key,
-                pure=False,
-            )
-        return _Batch(jobs, names, future)
+            return handed_over(self._cluster(), self._versions, _name_of(task), messages)
+
+    def _sent_anew(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> SentBatch[J]:
+        (batch,) = self._sent(task, [self._packed(task, jobs, names)])
+        return batch
 
     def _hand_over(self, data: bytes) -> Any:
         with self._talking():
@@ -224,7 +209,19 @@ class ClusterCrew:
 
     # -- results ----------------------------------------------------------------------------------
 
-    def _results(self, task: Callable[[J], R], batch: _Batch[J]) -> Iterable[R | Refused]:
+    def _first_results(self, task: Callable[[J], R], window: deque[SentBatch[J]]) -> Iterable[R | Refused]:
+        """Take the first batches that are done from the window, and return their results; wait for one.
+
+        At most a quarter of the window is taken: the workers have enough to do until more is sent.
+        """
+        ready = [window.popleft()]
+        while window and len(ready) < min(MOST_AT_ONCE, self._threads // 2) and window[0].future.status == "finished":
+            ready.append(window.popleft())
+        taken = taken_together(self._client, ready) if len(ready) > 1 else None
+        for number, batch in enumerate(ready):
+            yield from self._results(task, batch) if taken is None else self._learnt(task, taken[number])
+
+    def _results(self, task: Callable[[J], R], batch: SentBatch[J]) -> Iterable[R | Refused]:
         """Return the results of a batch. One that is lost is sent again job by job: so the job that ends its workers
         is told from the others."""
         if len(batch.jobs) == 1:
@@ -235,10 +232,10 @@ class ClusterCrew:
             self._require_connection()
             logger.warning("workers were lost with {} jobs; sending each anew", len(batch.jobs))
             self._files.forget()
-            alone = [self._send(task, [job], [name]) for job, name in zip(batch.jobs, batch.names, strict=True)]
+            alone = [self._sent_anew(task, [job], [name]) for job, name in zip(batch.jobs, batch.names, strict=True)]
             return [self._result(task, one) for one in alone]
 
-    def _result(self, task: Callable[[J], R], batch: _Batch[J]) -> R | Refused:
+    def _result(self, task: Callable[[J], R], batch: SentBatch[J]) -> R | Refused:
         """Return the result of a batch of one job."""
         deaths, (name,) = 0, batch.names
         for _ in range(MOST_LOSSES):
@@ -255,15 +252,18 @@ class ClusterCrew:
                 self._require_connection()
                 logger.warning("a worker was lost with the files of {}; sending them anew", name)
                 self._files.forget()
-            batch = self._send(task, batch.jobs, batch.names)
+            batch = self._sent_anew(task, batch.jobs, batch.names)
         raise ShopFault(f"the cluster at {self._address} loses its workers again and again", "see its workers' logs")
 
-    def _taken(self, task: Callable[[J], R], batch: _Batch[J]) -> list[R | Refused]:
+    def _taken(self, task: Callable[[J], R], batch: SentBatch[J]) -> list[R | Refused]:
         """Wait for a batch, and learn from it how long its jobs take."""
         try:
             done: remote_job.Done = self._awaited(batch.future)
         except ImportError as error:  # it joined later and has no Keyturn
             raise _cannot_run_keyturn("that ran a job", error) from error
+        return self._learnt(task, done)
+
+    def _learnt(self, task: Callable[[J], R], done: remote_job.Done) -> list[R | Refused]:
         self._sizes.learn(_name_of(task), len(done.results), done.seconds)
         return done.results
 

@@ -100,20 +100,19 @@ class Done:
     seconds: float
 
 
-def work(ours: str, packed_jobs: Array, files: Mapping[str, Array], names: tuple[str, ...], *sent: Array) -> Done:
+def work(packed_jobs: Array, files: Mapping[str, Array], kept: Mapping[str, Array], ours: str) -> Done:
     """Run a few jobs on a worker of the cluster; return each one's result, or its `Refused`.
 
-    `ours` are the service's versions, from `as_text`. `packed_jobs` is (limits, preload, task, jobs, names of their
-    files), packed. `files` are the jobs' files by name; `names` are the names of the further files in `sent`, which the
-    cluster keeps for several messages. All bytes come as arrays, see `uncopied`. Raise `ShopFault`, naming this worker,
-    where the versions differ or the machine is at fault.
+    `packed_jobs` is (limits, preload, task, jobs, names of their files), packed. `files` are the jobs' files by name,
+    `kept` further ones, which the cluster keeps for several messages; all bytes come as arrays, see `uncopied`. `ours`
+    are the service's versions, from `as_text`. Raise `ShopFault`, naming this worker, where the versions differ or the
+    machine is at fault.
     """
     worker = get_worker()
     require_same(worker.address, versions(), json.loads(ours))
     try:
-        every = {**files, **dict(zip(names, sent, strict=True))}
-        runner = _thread_runner(worker.local_directory)
-        return runner.run(packed_jobs.data, {name: array.data for name, array in every.items()})
+        every = {name: array.data for name, array in {**files, **kept}.items()}
+        return _thread_runner(worker.local_directory).run(packed_jobs.data, every)
     except OSError as error:
         fault = shop_fault(error)
         if fault is None:
