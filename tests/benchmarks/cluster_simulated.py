@@ -1,7 +1,8 @@
 """A cluster simulated from measured costs: one service, one scheduler, one network link and any number of workers.
 
 A drop's results are taken in order from a window of two batches of jobs a worker, as `ClusterCrew` does it. Several
-drops share service and workers. What a drop needs of the service while no job is under way is done before and after its
+drops share service and workers. As many messages go and come at once as the crew allows, which is so where service or
+scheduler are what all wait for. What a drop needs of the service while no job is under way is done before and after its
 jobs.
 """
 
@@ -14,14 +15,28 @@ from collections.abc import Generator
 from dataclasses import dataclass
 
 from keyturn.workers.batch_sizes import BatchSizes
+from keyturn.workers.job_messages import MOST_AT_ONCE
 
 LINKS = {"1 Gbit/s": 117e6, "10 Gbit/s": 1170e6}
 """Bytes a second of payload: 94 % of the line rate with 1500-byte frames (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
+class MessageCost:
+    """Seconds of a message and its answer: by itself, and where as many as possible go and come at once."""
+
+    alone_s: float
+    at_once_s: float
+
+    def seconds(self, at_once: int) -> float:
+        """Return the seconds of one of so many: some of them are each message's own, the others are shared."""
+        shared = (self.alone_s - self.at_once_s) / (1 - 1 / MOST_AT_ONCE)
+        return self.alone_s - shared * (1 - 1 / at_once)
+
+
+@dataclass(frozen=True, slots=True)
 class Costs:
-    """Seconds and bytes a frame, except `message_s` and `scheduler_message_s`, which are seconds a message.
+    """Seconds and bytes a frame; `message` and `scheduler_message` are of a message.
 
     `task_s` for every frame in a row, with its share of the drop's other jobs; `skip_s` more for each frame left out
     between two of one worker: it has to lay a clip's cels even of the frames that others make. `way_s` is what a worker
@@ -35,16 +50,16 @@ class Costs:
     way_s: float
     alone_s: float
     service_s: float
-    message_s: float
+    message: MessageCost
     scheduler_s: float
-    scheduler_message_s: float
+    scheduler_message: MessageCost
     jobs: float
     up_bytes: float
     down_bytes: float
 
     def cpu_s(self, together: float) -> float:
         """Processor seconds of all machines for a frame that travels with others, `together` in a message."""
-        messages = self.jobs / together * (self.message_s + self.scheduler_message_s)
+        messages = self.jobs / together * (self.message.alone_s + self.scheduler_message.alone_s)
         return self.task_s + self.way_s + self.alone_s + self.service_s + self.scheduler_s + messages
 
 
@@ -70,6 +85,9 @@ class Cluster:
         self._free = [0.0] * workers  # when each worker is free
         self._sizes = BatchSizes()
         self._messages = 0
+        at_once = max(1, min(MOST_AT_ONCE, workers // 2))
+        self._message_s = costs.jobs * costs.message.seconds(at_once)
+        self._scheduler_message_s = costs.jobs * costs.scheduler_message.seconds(at_once)
 
     def rate(self, work: Work, cores: float = float("inf")) -> float:
         """Return frames a second, where all machines together have so many `cores`."""
@@ -122,14 +140,14 @@ class Cluster:
 
     def _service_s(self, together: int) -> float:
         """Return what half of a batch's way through the service takes: it goes out and comes back."""
-        return (together * self._costs.service_s + self._costs.jobs * self._costs.message_s) / 2
+        return (together * self._costs.service_s + self._message_s) / 2
 
     def _made(self, now: float, together: int) -> float:
         """Return when the results of a batch sent `now` are back."""
         costs = self._costs
         self._messages += 1
         at = self._pass("up", now, together * costs.up_bytes / self._link)
-        at = self._pass("scheduler", at, together * costs.scheduler_s + costs.jobs * costs.scheduler_message_s)
+        at = self._pass("scheduler", at, together * costs.scheduler_s + self._scheduler_message_s)
         skipped_s = (self._workers - 1) * costs.skip_s  # the batches of the others lie between this one and the last
         at = max(at, heapq.heappop(self._free)) + together * (costs.task_s + skipped_s + costs.way_s)
         heapq.heappush(self._free, at)

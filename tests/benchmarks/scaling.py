@@ -34,9 +34,10 @@ from loguru import logger
 sys.path.insert(0, str(Path(__file__).parent))
 import art
 import cluster_faults
+import grown
 import measure
-from cluster_processes import a_cluster
-from cluster_simulated import LINKS, Cluster, Costs, Work
+from cluster_processes import ClusterProcesses, a_cluster
+from cluster_simulated import LINKS, Cluster, Costs, MessageCost, Work
 
 from keyturn.commands import make_by_hand
 from keyturn.package.frame import make_frame
@@ -48,6 +49,7 @@ from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
 from keyturn.workers.cluster import ClusterCrew
 from keyturn.workers.crew import Crew, InlineCrew, end
+from keyturn.workers.job_messages import MOST_AT_ONCE
 
 WORKERS = (1, 2, 4, 8, 12, 16, 24, 32, 48, 64)
 MANIFEST = 'customer = "Fern Hollow Mobile Library"\nradio = "tall-768x1024"\nfit = "cover"\n[motion]\nthin = true\n'
@@ -63,9 +65,11 @@ BAR = 0.8
 """A hundred drops of 24 frames on 32 workers are wanted with at least this share of the workers' time used."""
 
 TRUE_WITHIN = 0.15
-MESSAGES = 200
-ROUNDS = 2
-"""Real runs of a drop; the one that disturbs least counts."""
+MESSAGES, MANY = 200, 32
+"""So many messages tell what one costs, as they go to one worker and to many."""
+
+FIRST, ROUNDS = 12, 2
+"""Frames with which the cluster learns, and real runs of a drop then: the one that is disturbed least counts."""
 
 
 # -- measured -------------------------------------------------------------------------------------------
@@ -124,13 +128,13 @@ class Clocking:
     def __init__(self, crew: ClusterCrew) -> None:
         self._crew, self._runs = crew, 0
         self.alone_s, self.messages, self._since = 0.0, 0, time.process_time()
-        real = crew._send
+        real = crew._packed
 
-        def send(*args: Any) -> Any:
+        def packed(*args: Any) -> Any:
             self.messages += 1
             return real(*args)
 
-        crew._send = send  # type: ignore[method-assign]
+        crew._packed = packed  # type: ignore[method-assign]
 
     def begin(self) -> None:
         self.alone_s, self.messages, self._since = 0.0, 0, time.process_time()
@@ -185,8 +189,13 @@ def task_costs(jobs: list[Any]) -> tuple[float, float]:
     return in_a_row, max(0.0, (each(4) - in_a_row) / 3) if jobs[0].source.index is not None else 0.0
 
 
+def processors_s() -> float:
+    """Processor seconds of this process and those under it."""
+    return time.process_time() + sum(map(measure.tree_cpu, grown.children(os.getpid())))
+
+
 def hand_on_s(jobs: list[Any], limits: Workers) -> float:
-    """Seconds a frame that a worker's thread needs beside the task: file, pipe to its process, pipe back."""
+    """Processor seconds a frame that a worker needs beside the task: file, pipe to its process, pipe back."""
     packed_jobs = []
     for job in jobs:
         files: dict[str, bytes] = {}
@@ -199,42 +208,51 @@ def hand_on_s(jobs: list[Any], limits: Workers) -> float:
     with tempfile.TemporaryDirectory() as folder:
         runner = remote_job.JobRunner(folder)
         runner.run(*packed_jobs[0])
-        around = least(time.perf_counter, lambda: [runner.run(pickled, files) for pickled, files in packed_jobs])
+        around = least(processors_s, lambda: [runner.run(pickled, files) for pickled, files in packed_jobs])
         runner.close()
-    return max(0.0, around - least(time.perf_counter, lambda: [make_frame(job) for job in jobs])) / len(jobs)
+    return max(0.0, around - least(time.process_time, lambda: [make_frame(job) for job in jobs])) / len(jobs)
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
     """Seconds of one real run of a drop: of the clock, and of each process; `workers_s` without their tasks.
 
-    `busy_s` are those of all processors, with whatever else ran on the machine. `alone_s` are those of the service
-    while none of its jobs was under way.
+    `cluster_s` are those of scheduler and workers with all that they do, `busy_s` those of all processors, with
+    whatever else ran on the machine. `alone_s` are those of the service while none of its jobs was under way.
     """
 
     wall_s: float
     service_s: float
     scheduler_s: float
     workers_s: float
+    cluster_s: float
     busy_s: float
     alone_s: float
     messages: int
 
+    @property
+    def others(self) -> float:
+        """How many cores did other work meanwhile."""
+        return max(0.0, self.busy_s - self.service_s - self.cluster_s) / self.wall_s
+
 
 @dataclass(slots=True)
 class Measuring:
-    """Runs on the cluster at `address`. Each run has its own copy of a drop in `folder`, and nothing kept."""
+    """Runs on the cluster. Each run has its own copy of a drop in `folder`, and nothing kept."""
 
-    address: str
+    cluster: ClusterProcesses
     folder: Path
     number: int = 0
 
-    def run(self, drop: Path, crew: Clocking) -> Run:
+    def run(self, drop: Path, crew: Clocking, most: int | None = None) -> Run:
+        """Run the drop, or so many of its frames at most."""
         self.number += 1
         fresh = self.folder / str(self.number) / drop.name
         shutil.copytree(drop, fresh)
+        for path in sorted((fresh / "art").iterdir())[most:] if most else ():
+            path.unlink()
         kept = KeptResults(fresh.parent / "kept", 2**31)
-        with distributed.Client(self.address, set_as_default=False) as asking:
+        with distributed.Client(self.cluster.address, set_as_default=False) as asking:
             before = self._clocks(asking)
             crew.begin()
             check(fresh, crew, kept)
@@ -246,22 +264,28 @@ class Measuring:
     def _clocks(self, asking: distributed.Client) -> tuple[float, ...]:
         workers = sum(asking.run(time.process_time).values())
         own = time.perf_counter(), time.process_time(), asking.run_on_scheduler(time.process_time)
-        return *own, workers, measure.busy_s()
+        return *own, workers, self.cluster.cpu_s(), measure.busy_s()
 
     def best(self, drop: Path) -> Run:
-        """The run with the least of everything. One that connects, and in which the cluster learns, comes before."""
-        crew = Clocking(ClusterCrew(self.address, RULES.intake.workers))
-        self.run(drop, crew)
+        """The quickest of a few runs. A short one, in which crew and cluster learn, comes before them."""
+        crew = Clocking(ClusterCrew(self.cluster.address, RULES.intake.workers))
+        self.run(drop, crew, most=FIRST)
         runs = [self.run(drop, crew) for _ in range(ROUNDS)]
         crew.close()
         return min(runs, key=lambda run: run.wall_s)
 
-    def message_costs(self) -> tuple[float, float]:
-        """Processor seconds of service and scheduler for a message and its answer."""
-        crew = ClusterCrew(self.address, RULES.intake.workers)
+    def message_costs(self) -> tuple[MessageCost, MessageCost]:
+        """What a message and its answer cost the service and the scheduler."""
+        service, scheduler = zip(self._message_s(1), self._message_s(MANY), strict=True)
+        return MessageCost(*service), MessageCost(*scheduler)
+
+    def _message_s(self, workers: int) -> tuple[float, float]:
+        """Processor seconds of service and scheduler, for a message as the crew sends it to so many workers."""
+        crew = ClusterCrew(self.cluster.address, RULES.intake.workers)
         crew._sizes.size = lambda task, sent, workers: 1  # type: ignore[method-assign]
-        with distributed.Client(self.address, set_as_default=False) as asking:
+        with distributed.Client(self.cluster.address, set_as_default=False) as asking:
             list(crew.run(operator.neg, range(20), str))
+            crew._threads, crew._workers = workers, lambda: workers  # type: ignore[method-assign]
             before = self._clocks(asking)
             list(crew.run(operator.neg, range(MESSAGES), str))
             spent = [(after - then) / MESSAGES for then, after in zip(before, self._clocks(asking), strict=True)]
@@ -269,7 +293,7 @@ class Measuring:
         return spent[1], spent[2]
 
 
-def costs_of(drop: Path, run: Run, message: tuple[float, float]) -> Costs:
+def costs_of(drop: Path, run: Run, message: tuple[MessageCost, MessageCost]) -> Costs:
     """The costs of a drop that one worker made in `run`."""
     noting = Noting()
     check(drop, noting)
@@ -283,10 +307,10 @@ def costs_of(drop: Path, run: Run, message: tuple[float, float]) -> Costs:
         skip_s=skip_s,
         way_s=hand_on_s(jobs, RULES.intake.workers) * noting.count / frames + run.workers_s / frames,
         alone_s=run.alone_s / frames,
-        service_s=max(0.0, (run.service_s - run.alone_s) / frames - per * message[0]),
-        message_s=message[0],
-        scheduler_s=max(0.0, run.scheduler_s / frames - per * message[1]),
-        scheduler_message_s=message[1],
+        service_s=max(0.0, (run.service_s - run.alone_s) / frames - per * message[0].alone_s),
+        message=message[0],
+        scheduler_s=max(0.0, run.scheduler_s / frames - per * message[1].alone_s),
+        scheduler_message=message[1],
         jobs=noting.count / frames,
         up_bytes=sum(files.values()) / frames,
         down_bytes=down / frames,
@@ -306,6 +330,13 @@ def pays_until(rates: dict[int, float]) -> int:
     return most
 
 
+def told_messages(service: MessageCost, scheduler: MessageCost) -> None:
+    print(f"| ms a message and its answer | by itself | {MOST_AT_ONCE} at once |\n|---|---:|---:|")
+    for who, cost in (("service", service), ("scheduler", scheduler)):
+        print(f"| {who} | {1000 * cost.alone_s:.2f} | {1000 * cost.at_once_s:.2f} |")
+    print()
+
+
 def told_costs(costs: dict[str, Costs], runs: dict[str, Run], frames: int) -> None:
     print(
         "| a frame | task ms | ms more a frame left out | way ms | service ms, all | of it alone | in messages ", end=""
@@ -313,22 +344,22 @@ def told_costs(costs: dict[str, Costs], runs: dict[str, Run], frames: int) -> No
     print("| scheduler ms, all | messages | KB there | KB back |\n|---|" + "---:|" * 10)
     for kind, c in costs.items():
         run, per = runs[kind], runs[kind].messages / frames
-        told = (c.task_s, c.skip_s, c.way_s, run.service_s / frames, c.alone_s, per * c.message_s)
+        told = (c.task_s, c.skip_s, c.way_s, run.service_s / frames, c.alone_s, per * c.message.alone_s)
         cells = [f"{1000 * s:.1f}" for s in (*told, run.scheduler_s / frames)]
         cells += [f"{per:.2f}", f"{c.up_bytes / 1000:.0f}", f"{c.down_bytes / 1000:.0f}"]
         print(f"| {kind} | " + " | ".join(cells) + " |")
 
 
 def told_truth(costs: dict[str, Costs], real: dict[str, dict[int, Run]], frames: int, cores: int) -> None:
+    """Real workers, and simulated ones on the cores that other work on the machine left."""
     print(f"\n| a drop of {frames} frames on {cores} cores, real workers beside the service | workers ", end="")
     print("| fps really | as simulated | real to simulated | cores that others took |\n|---|" + "---:|" * 5)
     for kind, runs in real.items():
         for workers, run in runs.items():
-            simulated = Cluster(costs[kind], workers, float("inf")).rate(Work(1, frames), cores)
+            simulated = Cluster(costs[kind], workers, float("inf")).rate(Work(1, frames), cores - run.others)
             fps = frames / run.wall_s
-            others = max(0.0, run.busy_s - frames * costs[kind].cpu_s(costs[kind].jobs * frames / run.messages))
             far = "" if abs(fps / simulated - 1) <= TRUE_WITHIN else f", not within {TRUE_WITHIN:.0%}"
-            cells = (f"{fps:.1f}", f"{simulated:.1f}", f"{fps / simulated:.2f}{far}", f"{others / run.wall_s:.1f}")
+            cells = (f"{fps:.1f}", f"{simulated:.1f}", f"{fps / simulated:.2f}{far}", f"{run.others:.1f}")
             print(f"| {kind} | {workers} | " + " | ".join(cells) + " |")
 
 
@@ -370,7 +401,7 @@ def main() -> None:
         folder = Path(name)
         drops = {kind: drop_of(kind, folder, wanted.frames) for kind in wanted.kinds}
         with a_cluster(folder, 1) as cluster:
-            measuring = Measuring(cluster.address, folder)
+            measuring = Measuring(cluster, folder)
             message = measuring.message_costs()
             for workers in (1, 2):
                 cluster.add_workers(workers - 1)
@@ -378,11 +409,8 @@ def main() -> None:
                     real.setdefault(kind, {})[workers] = measuring.best(drop)
         costs = {kind: costs_of(drop, real[kind][1], message) for kind, drop in drops.items()}
         cores, load = len(os.sched_getaffinity(0)), os.getloadavg()[1]
-        print(
-            f"{datetime.now(UTC):%Y-%m-%d}, {cores} cores under a load of {load:.1f}, {wanted.frames} frames, ",
-            end="",
-        )
-        print(f"ms a message: {1000 * message[0]:.1f} of the service, {1000 * message[1]:.1f} of the scheduler\n")
+        print(f"{datetime.now(UTC):%Y-%m-%d}, {cores} cores under a load of {load:.1f}, {wanted.frames} frames\n")
+        told_messages(*message)
         told_costs(costs, {kind: runs[1] for kind, runs in real.items()}, wanted.frames)
         told_truth(costs, real, wanted.frames, cores)
         told_workers(costs)
