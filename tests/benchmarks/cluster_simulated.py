@@ -90,14 +90,14 @@ class Cluster:
         self._scheduler_message_s = costs.jobs * costs.scheduler_message.seconds(at_once)
 
     def rate(self, work: Work, cores: float = float("inf")) -> float:
-        """Return frames a second, where all machines together have so many `cores`."""
+        """Return frames a second. `cores` is how many all machines have together, where one drop is made at a time."""
         end = self._end(work)
         together = work.all_frames / self._messages
         costs = self._costs
         return work.all_frames / max(
             end,
             work.all_frames * costs.down_bytes / self._link,
-            work.all_frames * costs.cpu_s(together) / cores,
+            work.all_frames * (costs.alone_s + (costs.cpu_s(together) - costs.alone_s) / cores),
         )
 
     def _end(self, work: Work) -> float:
