@@ -14,16 +14,16 @@ if find_spec("distributed") is None:
     pytest.skip('distributed is not installed (pip install -e ".[cluster]")', allow_module_level=True)
 
 from keyturn.workers import job_messages
-from keyturn.workers.job_messages import MOST_AT_ONCE, Message, SentBatch, taken_together, together
+from keyturn.workers.job_messages import MOST_AT_ONCE, Parcel, SentBatch, taken_together, together
 from keyturn.workers.sent_files import MessageFiles
 
 
-def messages(sizes: list[int]) -> Iterator[Message[int]]:
+def messages(sizes: list[int]) -> Iterator[Parcel[int]]:
     for number, size in enumerate(sizes):
-        yield Message([number], [str(number)], b"12345", MessageFiles({"a.png": b"x" * (size - 5)}))
+        yield Parcel([number], [str(number)], b"12345", MessageFiles({"a.png": b"x" * (size - 5)}))
 
 
-def jobs_of(drawn: list[Message[int]]) -> list[int]:
+def jobs_of(drawn: list[Parcel[int]]) -> list[int]:
     return [job for one in drawn for job in one.jobs]
 
 

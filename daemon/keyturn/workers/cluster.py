@@ -28,7 +28,7 @@ from keyturn.shop.rulebook import Workers
 from keyturn.workers import remote_job
 from keyturn.workers.batch_sizes import BatchSizes
 from keyturn.workers.crew import DEFEATED
-from keyturn.workers.job_messages import MOST_AT_ONCE, Message, SentBatch, handed_over, taken_together, together
+from keyturn.workers.job_messages import MOST_AT_ONCE, Parcel, SentBatch, handed_over, taken_together, together
 from keyturn.workers.program_versions import versions
 from keyturn.workers.sent_files import MessageFiles, SentFiles
 
@@ -82,7 +82,7 @@ class ClusterCrew:
         finally:
             self._cancel([batch.future for batch in window])
 
-    def _messages(self, task: Callable[[J], R], jobs: Iterator[J], names: Callable[[J], str]) -> Iterator[Message[J]]:
+    def _messages(self, task: Callable[[J], R], jobs: Iterator[J], names: Callable[[J], str]) -> Iterator[Parcel[J]]:
         """Draw the jobs and pack them, a few at a time."""
         drawn = 0
         while some := list(islice(jobs, self._sizes.size(_name_of(task), drawn, self._workers()))):
@@ -188,14 +188,14 @@ class ClusterCrew:
 
     # -- sending ----------------------------------------------------------------------------------
 
-    def _packed(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> Message[J]:
+    def _packed(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> Parcel[J]:
         files = MessageFiles()
         with self._sending:
             what = (self._limits, self._preload, task, jobs, names)
             packed_jobs = remote_job.packed(what, lambda path: self._files.add(path, files))
-        return Message(jobs, names, packed_jobs, files)
+        return Parcel(jobs, names, packed_jobs, files)
 
-    def _sent(self, task: Callable[[J], R], messages: Sequence[Message[J]]) -> list[SentBatch[J]]:
+    def _sent(self, task: Callable[[J], R], messages: Sequence[Parcel[J]]) -> list[SentBatch[J]]:
         with self._talking():
             return handed_over(self._cluster(), self._versions, _name_of(task), messages)
 

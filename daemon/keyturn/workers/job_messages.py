@@ -36,7 +36,7 @@ class Batch(Generic[J]):
 
 
 @dataclass(frozen=True, slots=True)
-class Message(Batch[J]):
+class Parcel(Batch[J]):
     """A batch packed for `remote_job.work`, with the files inside the message and those that the cluster keeps."""
 
     packed_jobs: bytes
@@ -55,9 +55,9 @@ class SentBatch(Batch[J]):
     future: Any
 
 
-def together(messages: Iterable[Message[J]], most: int) -> list[Message[J]]:
+def together(messages: Iterable[Parcel[J]], most: int) -> list[Parcel[J]]:
     """Draw the messages that are handed over at once, at most `most`."""
-    drawn: list[Message[J]] = []
+    drawn: list[Parcel[J]] = []
     for one in messages:
         drawn.append(one)
         if len(drawn) >= min(most, MOST_AT_ONCE) or sum(each.size for each in drawn) >= AT_ONCE_BYTES:
@@ -65,7 +65,7 @@ def together(messages: Iterable[Message[J]], most: int) -> list[Message[J]]:
     return drawn
 
 
-def handed_over(client: Any, ours: Mapping[str, str], task: str, messages: Sequence[Message[J]]) -> list[SentBatch[J]]:
+def handed_over(client: Any, ours: Mapping[str, str], task: str, messages: Sequence[Parcel[J]]) -> list[SentBatch[J]]:
     """Hand the messages to the cluster. `ours` are the service's versions, `task` the name of the jobs' task."""
     futures = client.map(
         remote_job.work,
