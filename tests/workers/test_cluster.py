@@ -51,7 +51,7 @@ from keyturn.workers import cluster as clusters
 from keyturn.workers.batch_sizes import MOST_TOGETHER
 from keyturn.workers.cluster import ClusterCrew
 from keyturn.workers.job_messages import MOST_AT_ONCE
-from keyturn.workers.program_versions import versions
+from keyturn.workers.program_versions import program
 from keyturn.workers.sent_files import LARGE_BYTES
 
 PATIENCE_S = 60
@@ -348,9 +348,34 @@ def test_workers_without_keyturn_are_refused_by_name() -> None:
 
 def test_a_worker_that_joins_later_looks_for_itself(crew: ClusterCrew, monkeypatch: pytest.MonkeyPatch) -> None:
     assert list(crew.run(square, [1], str)) == [1]
-    monkeypatch.setattr(crew, "_versions", {**versions(), "pillow": "99"})
+    monkeypatch.setattr(crew, "_program", {**program(), "pillow": "99"})
     with pytest.raises(ShopFault, match=r"worker tcp://\S+ has pillow .* instead of 99"):
         list(crew.run(square, [1], str))
+
+
+def test_a_worker_with_other_code_of_the_same_version_is_refused_by_name(
+    crew: ClusterCrew, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(crew, "_program", {**program(), "Keyturn's own code": "012345678901"})
+    with pytest.raises(ShopFault, match=r"worker tcp://\S+ has Keyturn's own code \w{12} instead of 012345678901"):
+        list(crew.run(square, [1], str))
+
+
+def test_an_answer_that_is_there_has_time_to_come(crew: ClusterCrew) -> None:
+    """Dask fetches a result anew each time that it is asked for one (distributed, `Future.result`)."""
+
+    class SlowLine:
+        status, asked = "pending", 0
+
+        def result(self, timeout: float) -> str:
+            self.asked, self.status = self.asked + 1, "finished"
+            if timeout < 30:
+                raise TimeoutError
+            return "a picture"
+
+    list(crew.run(square, [1], str))
+    line = SlowLine()
+    assert crew._awaited(line) == "a picture" and line.asked == 2
 
 
 # -- a cluster that is not there ------------------------------------------------------------------------

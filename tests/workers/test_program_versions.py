@@ -13,7 +13,7 @@ import pytest
 import keyturn
 from keyturn.package.kept_tasks import KEPT_TASKS
 from keyturn.workers import program_versions
-from keyturn.workers.program_versions import FOLDERS, LIBRARIES, code_digest, versions
+from keyturn.workers.program_versions import FOLDERS, LIBRARIES, code_digest, program, versions
 
 
 def test_the_versions_are_those_that_the_libraries_state() -> None:
@@ -39,6 +39,21 @@ def test_all_that_the_tasks_import_is_in_the_digest() -> None:
         needed |= graph.find_upstream_modules(module)
     folders = {module.split(".")[1] for module in needed if "." in module}
     assert folders - set(FOLDERS) <= {"workers"}  # how work is handed on changes no result
+
+
+def test_machines_of_a_cluster_must_have_the_code_that_hands_on_work_as_well(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "workers").mkdir()
+    module = tmp_path / "workers" / "remote_job.py"
+    monkeypatch.setattr(keyturn, "__file__", str(tmp_path / "__init__.py"))
+    seen = []
+    for line in ("KEPT = 1", "KEPT = 2"):
+        module.write_text(line)
+        program.cache_clear()
+        seen.append(dict(program()))
+    program.cache_clear()
+    assert [key for key in seen[0] if seen[0][key] != seen[1][key]] == ["Keyturn's own code"]
 
 
 def test_a_changed_line_a_new_file_and_another_library_change_the_digest(

@@ -29,7 +29,7 @@ from keyturn.workers import remote_job
 from keyturn.workers.batch_sizes import BatchSizes
 from keyturn.workers.crew import DEFEATED
 from keyturn.workers.job_messages import MOST_AT_ONCE, Parcel, SentBatch, handed_over, taken_together, together
-from keyturn.workers.program_versions import versions
+from keyturn.workers.program_versions import program
 from keyturn.workers.sent_files import MessageFiles, SentFiles
 
 J = TypeVar("J")
@@ -41,6 +41,9 @@ WORKERS_WITHIN_S = 15.0
 
 LOOK_S = 2.0
 """Seconds between two looks at how many workers there are."""
+
+ANSWER_S = 60.0
+"""Seconds in which an answer that is there must have come over the network; a new look begins its transfer anew."""
 
 MOST_LOSSES = 5
 """A job is sent at most this many times, where workers that kept its files or ran it are lost."""
@@ -55,7 +58,7 @@ class ClusterCrew:
 
     def __init__(self, address: str, limits: Workers, preload: str = "") -> None:
         self._address, self._limits, self._preload = address, limits, preload
-        self._versions = versions()
+        self._program = program()
         self._client: Any = None
         self._closed = threading.Event()
         self._sending = threading.RLock()  # held while the crew connects, or hands files to the cluster
@@ -152,10 +155,10 @@ class ClusterCrew:
         logger.info("the cluster at {} does {} jobs at a time", self._address, self._threads)
 
     def _require_same_programs(self) -> None:
-        for worker, theirs in self._client.run(versions, on_error="return").items():
+        for worker, theirs in self._client.run(program, on_error="return").items():
             if isinstance(theirs, BaseException):
-                raise _cannot_run_keyturn(worker, theirs)
-            remote_job.require_same(worker, theirs, self._versions)
+                raise remote_job.cannot_run_keyturn(worker, theirs)
+            remote_job.require_same(worker, theirs, self._program)
 
     def _workers(self) -> int:
         """Return how many jobs can be done at a time.
@@ -197,7 +200,7 @@ class ClusterCrew:
 
     def _sent(self, task: Callable[[J], R], messages: Sequence[Parcel[J]]) -> list[SentBatch[J]]:
         with self._talking():
-            return handed_over(self._cluster(), self._versions, _name_of(task), messages)
+            return handed_over(self._cluster(), self._program, _name_of(task), messages)
 
     def _sent_anew(self, task: Callable[[J], R], jobs: Sequence[J], names: Sequence[str]) -> SentBatch[J]:
         (batch,) = self._sent(task, [self._packed(task, jobs, names)])
@@ -260,7 +263,7 @@ class ClusterCrew:
         try:
             done: remote_job.Done = self._awaited(batch.future)
         except ImportError as error:  # it joined later and has no Keyturn
-            raise _cannot_run_keyturn("that ran a job", error) from error
+            raise remote_job.cannot_run_keyturn("that ran a job", error) from error
         return self._learnt(task, done)
 
     def _learnt(self, task: Callable[[J], R], done: remote_job.Done) -> list[R | Refused]:
@@ -270,7 +273,7 @@ class ClusterCrew:
     def _awaited(self, future: Any) -> Any:
         while True:
             try:
-                return future.result(timeout=LOOK_S)
+                return future.result(timeout=ANSWER_S if future.status == "finished" else LOOK_S)
             except CommClosedError as error:
                 raise CancelledError from error
             except TimeoutError:
@@ -293,8 +296,3 @@ class ClusterCrew:
 
 def _name_of(task: Callable[..., Any]) -> str:
     return getattr(task, "__name__", "task")
-
-
-def _cannot_run_keyturn(worker: str, error: BaseException) -> ShopFault:
-    what = f"the cluster's worker {worker} cannot run Keyturn ({type(error).__name__}: {error})"
-    return ShopFault(what, "install the same Keyturn on every machine of the cluster")

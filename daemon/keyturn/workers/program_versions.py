@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import platform
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -25,10 +25,7 @@ FOLDERS = ("eye", "flatten", "inbox", "judge", "manifest", "normalize", "package
 
 @cache
 def versions() -> Mapping[str, str]:
-    """Return the versions that must be the same on every machine.
-
-    They decide the bytes of a frame, and whether a job can be unpickled.
-    """
+    """Return the versions that decide the bytes of a frame, and whether a job can be unpickled."""
     from PIL import features
 
     python = ".".join(platform.python_version_tuple()[:2])
@@ -56,9 +53,19 @@ def code_digest() -> bytes:
 
     Ask for it when a process starts: the code that runs is then that on disk.
     """
-    total = hashlib.blake2b(f"{platform.machine()}\0{sorted(versions().items())}\0".encode(), digest_size=32)
+    return _digest(f"{platform.machine()}\0{sorted(versions().items())}\0", FOLDERS)
+
+
+@cache
+def program() -> Mapping[str, str]:
+    """Return what must be the same on every machine of a cluster: the versions, and the code that workers run."""
+    return {**versions(), "Keyturn's own code": _digest("", (*FOLDERS, "workers")).hex()[:12]}
+
+
+def _digest(begun: str, folders: Iterable[str]) -> bytes:
+    total = hashlib.blake2b(begun.encode(), digest_size=32)
     package = Path(keyturn.__file__).parent
-    for folder in FOLDERS:
+    for folder in folders:
         for path in sorted((package / folder).rglob("*")):
             if path.is_file() and path.parent.name != "__pycache__":
                 data = path.read_bytes()

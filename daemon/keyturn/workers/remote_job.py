@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from keyturn.shop.reasons import ShopFault, shop_fault
 from keyturn.shop.rulebook import Workers
 from keyturn.workers.crew import LocalCrew
-from keyturn.workers.program_versions import versions
+from keyturn.workers.program_versions import program
 
 KEPT_BYTES = 256 * 2**20
 """A thread of a worker keeps copies of up to this size: the next frame often needs the same clip or backdrop."""
@@ -89,6 +89,12 @@ def require_same(worker: str, theirs: Mapping[str, str], ours: Mapping[str, str]
         raise ShopFault(f"the cluster's worker {worker} has {', '.join(differing)}", mend)
 
 
+def cannot_run_keyturn(worker: str, error: BaseException) -> ShopFault:
+    """Return the shop's fault of a worker that has no Keyturn."""
+    what = f"the cluster's worker {worker} cannot run Keyturn ({type(error).__name__}: {error})"
+    return ShopFault(what, "install the same Keyturn on every machine of the cluster")
+
+
 # -- running, on the other machine ----------------------------------------------------------------------
 
 
@@ -105,11 +111,11 @@ def work(packed_jobs: Array, files: Mapping[str, Array], kept: Mapping[str, Arra
 
     `packed_jobs` is (limits, preload, task, jobs, names of their files), packed. `files` are the jobs' files by name,
     `kept` further ones, which the cluster keeps for several messages; all bytes come as arrays, see `uncopied`. `ours`
-    are the service's versions, from `as_text`. Raise `ShopFault`, naming this worker, where the versions differ or the
+    are the service's versions, from `as_text`. Raise `ShopFault`, naming this worker, where versions differ or the
     machine is at fault.
     """
     worker = get_worker()
-    require_same(worker.address, versions(), json.loads(ours))
+    require_same(worker.address, program(), json.loads(ours))
     try:
         every = {name: array.data for name, array in {**files, **kept}.items()}
         return _thread_runner(worker.local_directory).run(packed_jobs.data, every)
