@@ -122,7 +122,7 @@ def check(drop: Path, crew: Crew, kept: KeptResults | None = None) -> None:
         make_by_hand.check(drop, bench.for_one_drop())
 
 
-class Clocking:
+class Clocking(InlineCrew):
     """A crew of a cluster that tells its messages, and the processor seconds while no job is under way."""
 
     def __init__(self, crew: ClusterCrew) -> None:
@@ -153,15 +153,6 @@ class Clocking:
             end(results)
             self._runs -= 1
             self._since = time.process_time()
-
-    def wake(self) -> None:
-        return
-
-    def rest(self) -> None:
-        return
-
-    def shed(self) -> None:
-        return
 
     def close(self) -> None:
         self._crew.close()

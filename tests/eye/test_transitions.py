@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from eye import slow_reference as slow
-from keyturn.eye import luminance, transitions
+from keyturn.eye import area, luminance, transitions
 from keyturn.shop import rulebook
 
 RULES = rulebook.Flash(source="W3C WCAG 2.2, 2.3.1")
@@ -107,7 +107,7 @@ def test_cells_outside_the_box_that_changes_need_not_be_looked_at(seed: int, red
         shown[:] = 0
     whole = transitions.Luminance(RULES), transitions.Red(RULES)
     rows = [(transitions.Luminance(RULES), transitions.Red(RULES)) for _ in shown]
-    box, made = transitions.WHOLE, 0
+    box, made = area.WHOLE, 0
     for _ in range(40):
         planes = planes_of(luminance.cells(shown, 1.0))
         light = luminance.relative_luminance(*planes) / np.float32(luminance.FULL)

@@ -210,7 +210,7 @@ def _any_in_runs(pixels: Bits, first: NDArray[np.intp]) -> Bits:
 
 
 def opened(pixels: Bits, side: int) -> Bits:
-    """Return the pixels that lie in a square of `side` pixels which are all set."""
+    """Return the pixels that lie in some square of which every pixel is set; `side` is its side in pixels."""
     if min(pixels.shape) < side or not pixels.any():
         return np.zeros_like(pixels)
     if pixels.all():

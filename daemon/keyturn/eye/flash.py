@@ -140,7 +140,7 @@ class FlashMeter:
     def _note_changes(self, cells: NDArray[np.uint16], at_s: float) -> area.CellBox:
         """Note the picture and how it differs from the one before; return the box of the cells that do."""
         before = self._shown
-        box = transitions.WHOLE if before is None else _differing(cells, before)
+        box = area.WHOLE if before is None else _differing(cells, before)
         if before is None:
             self._shown = cells.copy()
         else:
@@ -165,15 +165,13 @@ class FlashMeter:
 
 def _differing(cells: NDArray[np.uint16], others: NDArray[np.uint16]) -> area.CellBox:
     """Return the box of the cells (rows, cols, 3) that differ from the `others`; an empty one where none does."""
-    unlike = cells != others
-    rows = np.flatnonzero(unlike.reshape(len(unlike), -1).any(axis=1))
-    cols = np.flatnonzero(unlike.any(axis=0).any(axis=1))
-    if not rows.size:
+    red, green, blue = np.moveaxis(cells != others, 2, 0)
+    if (box := area.box_around(red | green | blue, 0)) is None:
         return slice(0, 0), slice(0, 0)
-    across = slice(int(cols[0]), int(cols[-1]) + 1)
+    down, across = box
     if 2 * (across.stop - across.start) > cells.shape[1]:  # whole rows lie in one piece, which is quicker to work on
         across = slice(0, cells.shape[1])
-    return slice(int(rows[0]), int(rows[-1]) + 1), across
+    return down, across
 
 
 def _without_noise(pairs: list[transitions.Pair], change: F32, cell_deg: float) -> list[transitions.Pair]:

@@ -8,12 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.area import CellBox, box_around
+from keyturn.eye.area import CellBox, Places, box_around, places
 from keyturn.eye.window_sums import CLOSE, run_sums
 
 F32 = NDArray[np.float32]
 Bits = NDArray[np.bool_]
-Places = NDArray[np.intp]
 
 DISORDER = 0.25
 """In fine patterns the product of four neighbouring changes, summed, is under this share of the most it can be."""
@@ -41,22 +40,22 @@ def white_noise(change: F32, reach: int, among: Bits | None = None) -> Bits:
     box = (slice(0, change.shape[0]), slice(0, change.shape[1])) if among is None else box_around(among, 0)
     if box is None:
         return noise
-    places = _places(np.ones_like(noise[box]) if among is None else among[box])
+    wanted = places(np.ones_like(noise[box]) if among is None else among[box])
     near = _edge_repeated(change, box, reach)
-    balanced = _less(near, np.abs(near), BALANCE, reach, np.abs, places)
-    rows, cols = places[0][balanced] + box[0].start, places[1][balanced] + box[1].start
+    balanced = _less(near, np.abs(near), BALANCE, reach, np.abs, wanted)
+    rows, cols = wanted[0][balanced] + box[0].start, wanted[1][balanced] + box[1].start
     if rows.size:
-        fine = _fine(change, rows, cols, reach)
+        fine = _fine(change, (rows, cols), reach)
         noise[rows[fine], cols[fine]] = True
     return noise
 
 
-def _fine(change: F32, rows: Places, cols: Places, reach: int) -> Bits:
+def _fine(change: F32, at: Places, reach: int) -> Bits:
     """Tell at which of the places neighbouring cells change independently.
 
     A cell is the first of its 2 x 2 block; one in the last row or column has the block before.
     """
-    rows, cols = (np.minimum(each, length - 2) for each, length in zip((rows, cols), change.shape, strict=True))
+    rows, cols = (np.minimum(each, length - 2) for each, length in zip(at, change.shape, strict=True))
     top, left, bottom, right = (int(n) for n in (rows.min(), cols.min(), rows.max(), cols.max()))
     first, last = (max(0, top - reach), max(0, left - reach)), (bottom + reach + 2, right + reach + 2)
     change = np.ascontiguousarray(change[first[0] : last[0], first[1] : last[1]])
@@ -72,28 +71,20 @@ def _fine(change: F32, rows: Places, cols: Places, reach: int) -> Bits:
     return _less(product, power, DISORDER, reach, np.positive, (rows - top, cols - left))
 
 
-def _places(cells: Bits) -> tuple[Places, Places]:
-    """Return the rows and columns of the cells that are set, in an eighth of the time of `numpy.nonzero`."""
-    rows, cols = np.divmod(np.flatnonzero(cells), cells.shape[1])
-    return rows, cols
-
-
-def _less(
-    values: F32, most: F32, share: float, reach: int, size: Callable[[Any], Any], places: tuple[Places, Places]
-) -> Bits:
+def _less(values: F32, most: F32, share: float, reach: int, size: Callable[[Any], Any], at: Places) -> Bits:
     """Tell at which places the `size` of the sum of `values` is less than `share` of the sum of `most`.
 
     Sums are over each place and `reach` cells each way; both arrays are larger by that. No value is larger than its
     `most`. Sums in single precision tell nearly everywhere. Where they are too near, double precision does.
     """
     window = (2 * reach + 1, 2 * reach + 1)
-    whole = run_sums(most, window)[places]
-    margin = np.float32(share) * whole - size(run_sums(values, window)[places])
+    whole = run_sums(most, window)[at]
+    margin = np.float32(share) * whole - size(run_sums(values, window)[at])
     less: Bits = margin > 0
     near = np.flatnonzero(np.abs(margin) <= np.float32(CLOSE) * whole)
     if near.size:
         part, all_of = (
-            np.lib.stride_tricks.sliding_window_view(each, window)[places[0][near], places[1][near]].sum(
+            np.lib.stride_tricks.sliding_window_view(each, window)[at[0][near], at[1][near]].sum(
                 axis=(1, 2), dtype=np.float64
             )
             for each in (values, most)

@@ -12,8 +12,8 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.area import Area, CellBox, Fields
-from keyturn.eye.transitions import WHOLE, Pair
+from keyturn.eye.area import WHOLE, Area, CellBox, Fields
+from keyturn.eye.transitions import Pair
 
 F32 = NDArray[np.float32]
 I8 = NDArray[np.int8]

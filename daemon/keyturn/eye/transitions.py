@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.area import CellBox, box_around
+from keyturn.eye.area import WHOLE, CellBox, box_around, places
 from keyturn.eye.luminance import FULL, uv_planes
 from keyturn.shop import rulebook
 
@@ -23,13 +23,10 @@ F32 = NDArray[np.float32]
 Bits = NDArray[np.bool_]
 Pair = tuple[Bits, Bits]
 Selection = tuple[Any, ...]
-"""Slices or places: an index of cells."""
+"""A box or places: an index of some cells."""
 
 MANY = 16
 """Where more than one cell in so many is to be worked on, it is quicker to work on the box around them."""
-
-WHOLE: CellBox = (slice(None), slice(None))
-"""All cells."""
 
 SLACK = np.float32(2e-5)
 """A change this little below a threshold counts: rounding two cells to 1/65535 can have taken as much off it."""
@@ -238,7 +235,7 @@ def _selected(cells: Bits) -> Selection | None:
     number = np.count_nonzero(cells)
     if number * MANY > cells.size:
         return box_around(cells, 0)
-    return np.divmod(np.flatnonzero(cells), cells.shape[1]) if number else None
+    return places(cells) if number else None
 
 
 def _moved(where: Selection, box: CellBox) -> Selection:

@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from keyturn.eye.area import EXACT, CellBox, any_around, box_around
+from keyturn.eye.area import EXACT, WHOLE, CellBox, any_around, box_around
 from keyturn.eye.screen import Screen
 from keyturn.eye.transition_count import Flashing, Tally, turns
-from keyturn.eye.transitions import WHOLE, Luminance, Pair
+from keyturn.eye.transitions import Luminance, Pair
 from keyturn.eye.window_sums import window_counts, window_sums
 from keyturn.shop import rulebook
 

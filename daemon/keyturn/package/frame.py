@@ -81,6 +81,7 @@ class FrameDone:
 
     `data` is the file for the zip, `plain_bytes` the size of that file without a palette, `digest` the BLAKE3 of the
     pixels, `thumb` a WebP, `cells` (rows, columns, 3) uint16 in linear light. Banding is 0 on 24-bit panels.
+    `patch` is the player's picture, where the job asks for one and its base can be read.
     """
 
     data: bytes
@@ -113,7 +114,7 @@ def _made(job: FrameJob) -> FrameDone:
     picture = _in_panel_colours(drawn, job.look)
     pixels: NDArray[np.uint8] = np.asarray(picture)
     before = after = 0.0
-    if picture is not drawn:
+    if job.look.bits == 16:
         meant: NDArray[np.uint8] = np.asarray(drawn)
         before = banding.banding(meant, banding.quantised(meant))
         after = banding.banding(meant, pixels)

@@ -21,7 +21,8 @@ from keyturn.shop.rulebook import Rulebook
 from keyturn.shop.settings import SHEET_MB
 
 THUMB_PX = (320, 270, 226, 190, 160, 134, 113, 95, 80, 64)
-"""Longer sides of the sheet's small pictures. A few steps, so that one frame more seldom makes all of them anew."""
+"""Longer sides of the sheet's small pictures. There are few of them: a job with one frame more mostly keeps the size,
+and with it the pictures that were made."""
 
 THUMB_FRAMES = 120
 """Up to this many frames the sheet's pictures have the full size. Beyond, they shrink, so that it can be mailed."""

@@ -128,8 +128,8 @@ def install_text(
 ) -> str:
     """Return INSTALL.txt for one radio, as `text_file` lays it out.
 
-    The files' digests are in it where the record has them. It is written before they are known where it lies on the
-    stick itself, because no file can hold its own digest.
+    The files' digests are in it where the record has them. The one on the stick has none: its own digest would be among
+    them, which no file can hold.
     """
     language = language_of_shop(letterhead)
     lines = [*wrapped(letterhead.line if letterhead else "", "", language)]

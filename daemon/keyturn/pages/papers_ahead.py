@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from threading import Thread
 
+from keyturn.pages import render
 from keyturn.pages.languages import language_of
 
 TEMPLATES = tuple(f"{name}.html.j2" for name in "base card sheet job radio words charts answer exhibits".split())
@@ -31,7 +32,7 @@ def papers_ahead(languages: Iterable[str]) -> Iterator[None]:
 
 def _make_ready(languages: list[str]) -> None:
     with suppress(Exception):
-        from keyturn.pages import card, render, sheet  # noqa: F401 - imported here to be found imported later
+        from keyturn.pages import sheet  # noqa: F401 - imported here to be found imported later
 
         for code in dict.fromkeys(languages):
             render.make_ready(TEMPLATES, language_of(code))

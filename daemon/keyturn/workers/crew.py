@@ -27,7 +27,7 @@ J = TypeVar("J")
 R = TypeVar("R")
 
 DEFEATED = "picture-defeats-reader"
-"""The code of a job's refusal where a worker failed on it twice."""
+"""The code of the reason why a picture is refused: a worker failed on it, and another one after it."""
 
 
 MOST_STARTS = 4

@@ -37,7 +37,7 @@ class Batch(Generic[J]):
 
 @dataclass(frozen=True, slots=True)
 class Parcel(Batch[J]):
-    """A batch packed for `remote_job.work`, with the files inside the message and those that the cluster keeps."""
+    """A message to the cluster: a batch packed for `remote_job.work`, and the files of its jobs."""
 
     packed_jobs: bytes
     files: MessageFiles

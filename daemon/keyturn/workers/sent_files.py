@@ -31,7 +31,10 @@ class _Sent:
 
 @dataclass(slots=True)
 class MessageFiles:
-    """The files of the jobs in one message, by their names on the workers: `inside` it, or `kept` by the cluster."""
+    """The files of the jobs in one message, by their names on the workers.
+
+    The bytes of some are `inside` the message; of those that are `kept` by the cluster it holds the futures.
+    """
 
     inside: dict[str, bytes] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict)
