@@ -2,6 +2,7 @@
 
     python tests/faults/campaign.py [--every 1] [--only kill|double|errno|...] [--jobs 2] [--scenario drops]
     python tests/faults/campaign.py --results FILE [--part 3/20] ...     in pieces: what FILE knows is not tried again
+    python tests/faults/campaign.py --lines ...     each line of the code once: some 40,000 points of half a million
     python tests/faults/campaign.py --sum FILE
 
 For each point a fresh shop is laid, the service is run with one fault at that point, the folders are looked at
@@ -30,11 +31,13 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from faults import points, results, trying
-from faults.points import Point
+from faults.points import FirstAtEachLine, Point
 from faults.results import Tally
 from faults.scenarios import SCENARIOS
 
 AT_A_TIME = 25
+FIRSTS = 8
+"""With `--lines`: after so many first kills a second one is tried."""
 
 Answer = TypeVar("Answer")
 
@@ -45,9 +48,11 @@ class Campaign:
     def __init__(self, pool: ProcessPoolExecutor) -> None:
         self._pool = pool
 
-    def points(self, scenario: str, kind: str, every: int, *, firsts: int | None = None) -> list[Point]:
+    def points(
+        self, scenario: str, kind: str, every: int, *, firsts: int | None = None, lines: bool = False
+    ) -> list[Point]:
         """Raises OSError where mounting is not allowed and the scenario needs it."""
-        return self.submit(trying.all_points, scenario, kind, every, firsts)
+        return self.submit(trying.all_points, scenario, kind, every, firsts, lines)
 
     def submit(self, work: Callable[..., Answer], *given: object) -> Answer:
         return self._pool.submit(work, *given).result()
@@ -100,6 +105,7 @@ def _share(text: str) -> tuple[int, int]:
 def _asked_for() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--every", type=int, default=1, help="try each N-th point, and all renames")
+    parser.add_argument("--lines", action="store_true", help="try only the first point at each line of the code")
     parser.add_argument("--only", choices=list(points.KINDS), action="append")
     parser.add_argument("--scenario", choices=list(SCENARIOS), action="append")
     parser.add_argument("--jobs", type=int, default=2)
@@ -117,24 +123,26 @@ def main() -> int:
         print("\n".join(results.table(known)))
         return int(not known or any(result.broken for result in known))
     base = Path(tempfile.mkdtemp(prefix="keyturn-campaign-", dir=fast_disk()))
-    worst = 0
+    worst, first = 0, FirstAtEachLine()
     try:
         with opened(base, asked.jobs) as campaign:
             print(results.HEAD, flush=True)
             for scenario, kind in itertools.product(asked.scenario or SCENARIOS, asked.only or points.KINDS):
-                worst = max(worst, _part(scenario, kind, asked, campaign))
+                worst = max(worst, _part(scenario, kind, asked, campaign, first))
     finally:
         shutil.rmtree(base, ignore_errors=True)
     return worst
 
 
-def _part(scenario: str, kind: str, asked: argparse.Namespace, campaign: Campaign) -> int:
+def _part(scenario: str, kind: str, asked: argparse.Namespace, campaign: Campaign, first: FirstAtEachLine) -> int:
     """Tries one kind of fault in one scenario; 1 where a promise was broken."""
     try:
-        chosen = campaign.points(scenario, kind, asked.every)
+        chosen = campaign.points(scenario, kind, asked.every, firsts=FIRSTS if asked.lines else None, lines=asked.lines)
     except OSError as error:
         print(f"{scenario:14} {kind:10} skipped: {error}", flush=True)
         return 0
+    if asked.lines:
+        chosen = first.of(chosen)
     if asked.count:
         print(f"{scenario:14} {kind:10} {len(chosen):6}", flush=True)
         return 0

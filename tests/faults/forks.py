@@ -15,17 +15,19 @@ from typing import Any
 
 from faults import zygote
 from faults.running import CHANGING, OPENING, READING, Ended
-from faults.watched import Answer, Asked, Listener, asked_for, give_over
+from faults.watched import Answer, Asked, Listener, asked_for, give_over, tells_where
 from faults.zygote import CRASHED, QUIET, Clock
 
 ALL = [*CHANGING, *READING, *OPENING]
 
 
 class Forks:
-    """One run at a time. `desk` is a folder for logs, outside of any shop."""
+    """One run at a time. `desk` is a folder for logs, outside of any shop. `where` is the file to which a watched
+    process tells where in the code it is: see `watched.TELL`."""
 
     def __init__(self, desk: Path) -> None:
         self._log = desk / "log"
+        self.where = desk / "where"
 
     def run(self, root: Path, **order: Any) -> Ended:
         """The service on the shop in `root` until it is quiet."""
@@ -55,7 +57,7 @@ class Forks:
         with ours, theirs:
             pid = os.fork()
             if pid == 0:
-                _child(work, str(self._log), names, theirs)
+                _child(work, str(self._log), names, theirs, self.where)
             theirs.close()
             if answer is not None:
                 self._answer(pid, ours, answer)
@@ -72,11 +74,12 @@ class Forks:
             listener.close()
 
 
-def _child(work: Callable[[], int], log: str, names: list[str] | None, link: socket.socket) -> None:
+def _child(work: Callable[[], int], log: str, names: list[str] | None, link: socket.socket, where: Path) -> None:
     code = CRASHED
     try:
         zygote.log_to(log)
         if names is not None:
+            tells_where(where)
             give_over(names, link)
         code = work()
     except BaseException:

@@ -6,15 +6,18 @@ Calls are counted by name, and only those that touch the shop. Each thing begins
 from __future__ import annotations
 
 import errno
+import hashlib
+import os
+import re
 from abc import ABC, abstractmethod
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from faults.forks import Places
 from faults.running import CHANGING, OPENING
 from faults.snapshots import Snapshot, take
-from faults.watched import KILL, Asked
+from faults.watched import KILL, TELL, Asked
 from faults.zygote import Clock
 
 
@@ -164,32 +167,63 @@ class Trail:
     Killed before such a call, the service leaves just these folders: it has one thread, which is stopped there.
     """
 
-    def __init__(self, root: Path, wanted: Callable[[int], bool] = lambda number: True) -> None:
-        """`wanted` tells for which of the changing calls, numbered from 0, a snapshot is wanted."""
-        self._root, self._shop, self._wanted = root, Places(root), wanted
+    def __init__(
+        self, root: Path, wanted: Callable[[int], bool] = lambda number: True, where: Path | None = None
+    ) -> None:
+        """`wanted` tells for which of the changing calls, numbered from 0, a snapshot is wanted. `where` is the file
+        to which the process tells where in the code it is; None: nobody wants to know."""
+        self._root, self._shop, self._wanted, self._where = root, Places(root), wanted, where
         self._counts: Counter[str] = Counter()
         self._bytes: dict[bytes, bytes] = {}
-        self._changing = 0
+        self._changing, self._told = 0, False
         self.steps: list[Step] = []
 
     def __call__(self, call: Asked) -> int:
-        if self._shop.touched(call):
-            self._counts[call.name] += 1
-            snapshot = None
-            if changing := changes(call):
-                snapshot = take(self._root, self._bytes) if self._wanted(self._changing) else None
-                self._changing += 1
-            self.steps.append(Step(call.name, self._counts[call.name], str(call), changing, snapshot))
+        if not self._shop.touched(call):
+            return 0
+        if self._where is not None and not self._told:
+            self._told = True
+            return TELL
+        self._told = False
+        self._counts[call.name] += 1
+        snapshot = None
+        if changing := changes(call):
+            snapshot = take(self._root, self._bytes) if self._wanted(self._changing) else None
+            self._changing += 1
+        line = self._line_of_code(call)
+        self.steps.append(Step(call.name, self._counts[call.name], str(call), changing, snapshot, line))
         return 0
+
+    def _line_of_code(self, call: Asked) -> str:
+        if self._where is None:
+            return ""
+        stack = [line.partition("/keyturn/")[2] for line in self._where.read_text().splitlines()]
+        os.truncate(self._where, 0)
+        below = [path.removeprefix(str(self._root)) for path in call.paths]
+        about = [re.sub(r"[0-9a-f]*[0-9][0-9a-f]*", "#", path) for path in below]
+        told = [call.name, call.writes, about, list(_of_one_thread(line for line in stack if line))]
+        return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
+
+
+def _of_one_thread(stack: Iterable[str]) -> Iterator[str]:
+    """The stack, its innermost call first, up to where a drop's thread begins: here the loop's own thread runs that."""
+    for line in stack:
+        yield line
+        if line.startswith("service/drop_threads.py") and line.endswith(" in _work"):
+            return
 
 
 class Step:
-    """A call of a run: the `number`-th `name` that touches the shop."""
+    """A call of a run: the `number`-th `name` that touches the shop. Calls of the same `line` come from the same lines
+    of Keyturn's code, the whole way down, and are about files whose paths differ in numbers only."""
 
-    __slots__ = ("before", "changes", "name", "number", "text")
+    __slots__ = ("before", "changes", "line", "name", "number", "text")
 
-    def __init__(self, name: str, number: int, text: str, changes: bool, before: Snapshot | None) -> None:
+    def __init__(
+        self, name: str, number: int, text: str, changes: bool, before: Snapshot | None, line: str = ""
+    ) -> None:
         self.name, self.number, self.text, self.changes, self.before = name, number, text, changes, before
+        self.line = line
 
     @property
     def renames(self) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
@@ -53,6 +55,8 @@ class Point:
     call: Place
     error: str = ""
     second: Place | None = None
+    line: str = ""
+    """Which line of the code the fault hits: `Step.line` of its (second) call."""
 
     @property
     def key(self) -> str:
@@ -94,12 +98,14 @@ def of(
     one at most, else all renames."""
     changing = [step for step in steps if step.changes]
     if kind == "kill":
-        yield from (Point(scenario, kind, place(step)) for step in thinned(changing, every))
+        yield from (Point(scenario, kind, place(step), line=step.line) for step in thinned(changing, every))
     elif kind == "double":
         renames = [place(step) for step in changing if step.renames]
         for first in renames[:: -(-len(renames) // firsts) if firsts else 1]:
             again = [step for step in recovery(first) if step.changes]
-            yield from (Point(scenario, kind, first, second=place(step)) for step in again[:: 4 * every])
+            yield from (
+                Point(scenario, kind, first, second=place(step), line=step.line) for step in again[:: 4 * every]
+            )
     elif kind in ("errno", "burst"):
         yield from _each(scenario, kind, thinned(steps, every) if every > 1 else steps, errors_of, every)
     else:
@@ -122,4 +128,30 @@ def _each(
     for turn, step in enumerate(steps):
         found = variants(step)
         for variant in [found[turn % len(found)]] if every > 1 else found:
-            yield Point(scenario, kind, place(step), variant)
+            yield Point(scenario, kind, place(step), variant, line=step.line)
+
+
+class FirstAtEachLine:
+    """Of the points of several scenarios, one after the other, those at which a kind of fault first hits a line of
+    the code. Of a call that fails once every error is one of its own; the variants of other faults take turns."""
+
+    def __init__(self) -> None:
+        self._known = defaultdict[str, set[tuple[str, str]]](set)
+        self._turn = 0
+
+    def of(self, found: Iterable[Point]) -> list[Point]:
+        """`found` are points of one scenario and kind, those of one call one after the other."""
+        chosen = []
+        for _, group in itertools.groupby(found, lambda point: (point.call, point.second)):
+            new = [point for point in group if self._mark(point) not in self._known[point.kind]]
+            if len(new) > 1 and new[0].kind != "errno":
+                new = [new[self._turn % len(new)]]
+                self._turn += 1
+            for point in new:
+                self._known[point.kind].add(self._mark(point))
+            chosen += new
+        return chosen
+
+    @staticmethod
+    def _mark(point: Point) -> tuple[str, str]:
+        return point.line, point.error if point.kind == "errno" else ""

@@ -222,7 +222,6 @@ SCENARIOS = {
     "changed": Scenario(changed, {"changed": True}),
     "doubtful": Scenario(doubtful),
     "answers": Scenario(answers),
-    "fleet": Scenario(fleet),
     "fleet-rest": Scenario(fleet_with_rest),
     "stock": Scenario(stock),
     "beside": Scenario(drops, {"beside": True}),
@@ -233,7 +232,9 @@ SCENARIOS = {
     "all-apart": Scenario(good_and_bad, mounts=("inbox", "outbox", "archive", "rejects")),
     "fleet-apart": Scenario(fleet_with_rest, mounts=("inbox", "outbox", "archive", "rejects")),
     "changed-apart": Scenario(changed, {"changed": True}, ("inbox",)),
+    "fleet": Scenario(fleet),
 }
+"""The dearest last: with `--lines` a campaign tries of each scenario what those before it have not."""
 
 
 @contextmanager

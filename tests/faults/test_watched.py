@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from faults import watched
-from faults.watched import KILL, Answer, Listener, asked_for, give_over
+from faults.watched import KILL, TELL, Answer, Asked, Listener, asked_for, give_over, tells_where
 
 pytestmark = [
     pytest.mark.system,
@@ -75,3 +75,26 @@ def test_a_call_fails_as_told_and_does_nothing(tmp_path: Path) -> None:
 def test_a_process_that_is_killed_at_a_call_has_not_made_it(tmp_path: Path) -> None:
     assert run((tmp_path / "van").mkdir, lambda call: KILL) == -signal.SIGKILL
     assert not (tmp_path / "van").exists()
+
+
+def test_a_process_tells_where_in_the_code_it_is_and_its_call_happens_once(tmp_path: Path) -> None:
+    where, told = tmp_path / "where", []
+
+    def makes_a_folder() -> None:
+        (tmp_path / "van").mkdir()
+
+    def work() -> None:
+        tells_where(where)
+        makes_a_folder()
+
+    def answer(call: Asked) -> int:
+        if not call.name.startswith("mkdir") or where.stat().st_size:
+            return 0
+        told.append(call.name)
+        return TELL
+
+    assert run(work, answer) == 0
+    assert (tmp_path / "van").is_dir()
+    assert len(told) == 1
+    stack = where.read_text()
+    assert stack.index("in makes_a_folder") < stack.index("in work")

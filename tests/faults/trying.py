@@ -75,11 +75,13 @@ class Verdicts:
 
 @dataclass
 class Laying:
-    """A scenario as it is laid on the desk. `trails` are the runs that were followed call by call."""
+    """A scenario as it is laid on the desk. `trails` are the runs that were followed call by call, with `lines` also
+    which lines of the code the calls came from: that takes twice as long."""
 
     name: str
     start: Snapshot
     drops: list[Laid]
+    lines: bool = False
     trails: dict[str, list[Step]] = field(default_factory=dict)
 
 
@@ -118,8 +120,10 @@ class Desk:
 
     # -- which points -------------------------------------------------------------------------------
 
-    def points(self, scenario: str, kind: str, every: int, firsts: int | None) -> list[Point]:
-        self._use(scenario)
+    def points(self, scenario: str, kind: str, every: int, firsts: int | None, lines: bool) -> list[Point]:
+        laying = self._use(scenario)
+        if laying.lines < lines:
+            laying.lines, laying.trails = lines, {}
         return list(points.of(scenario, kind, every, self.first(), self.recovery, firsts=firsts))
 
     def first(self) -> list[Step]:
@@ -138,7 +142,7 @@ class Desk:
             for old in [key for key in trails if key]:  # one recovery after the other: they are large
                 del trails[old]
             snapshots.lay(start, self._root)
-            trail = Trail(self._root)
+            trail = Trail(self._root, where=self._forks.where if self._laying.lines else None)
             ended = self._forks.watched(ALL, lambda clock: trail, self._root, **self._order(turn))
             assert ended.code == QUIET, f"a run without faults ended with {ended.code}:\n{ended.log}"
             trails[name] = trail.steps
@@ -322,8 +326,8 @@ def begin(base: Path, now: datetime) -> None:
     Finalize(None, _desk[0].close, exitpriority=1)
 
 
-def all_points(scenario: str, kind: str, every: int, firsts: int | None) -> list[Point]:
-    return _desk[0].points(scenario, kind, every, firsts)
+def all_points(scenario: str, kind: str, every: int, firsts: int | None, lines: bool) -> list[Point]:
+    return _desk[0].points(scenario, kind, every, firsts, lines)
 
 
 def try_all(chosen: list[Point], *, sure: bool) -> list[Result]:

@@ -17,7 +17,9 @@ import importlib
 import json
 import mmap
 import os
+import pickle
 import random
+import re
 import secrets
 import signal
 import struct
@@ -52,11 +54,12 @@ from keyturn.pages import render
 from keyturn.pages.languages import ENGLISH
 from keyturn.service import drop_threads
 from keyturn.service.loop import Service
-from keyturn.shop import durable_files, file_digests
+from keyturn.shop import durable_files, file_digests, rulebook
 from keyturn.shop.folders import Shop
 from keyturn.shop.progress import Progress
 from keyturn.shop.reasons import ShopFault
 from keyturn.workers.crew import InlineCrew
+from keyturn.workers.program_versions import code_digest
 
 QUIET, CRASHED, NOT_OPENED, NEVER_QUIET = 0, 3, 4, 5
 MOST_NAPS = 600
@@ -306,14 +309,16 @@ def warm_up() -> None:
     _build_models(BaseModel)
     parsed = cache(tomllib.loads)
     tomllib.loads = lambda text, /, **how: deepcopy(parsed(text, **how))
+    rulebook.load()
+    code_digest()
     gc.collect()
     gc.freeze()  # a collection writes to every object, and each page that a fork writes to is copied
     gc.disable()
 
 
 def _import_all() -> None:
-    """Imports what a run imports. The run is a child's: libraries may start threads when they work, and a fork takes
-    none with it."""
+    """Imports what a run imports, and compiles its patterns. The run is a child's: libraries may start threads when
+    they work, and a fork takes none with it."""
     reading, writing = os.pipe()
     pid = os.fork()
     if pid == 0:
@@ -321,14 +326,19 @@ def _import_all() -> None:
         with tempfile.TemporaryDirectory() as folder:
             scenarios.drops(scenarios.shop_in(Path(folder) / "shop"))
             serve({"root": f"{folder}/shop"}, clock_of({}))
-        os.write(writing, " ".join(set(sys.modules) - known).encode())
+        patterns = [(key[1], key[2]) for key in re._cache]
+        with os.fdopen(writing, "wb") as file:
+            file.write(pickle.dumps((sorted(set(sys.modules) - known), patterns)))
         os._exit(0)
     os.close(writing)
+    with os.fdopen(reading, "rb") as file:
+        modules, patterns = pickle.load(file)
     os.waitpid(pid, 0)
-    with os.fdopen(reading) as file:
-        for name in sorted(file.read().split()):
-            with suppress(ImportError):
-                importlib.import_module(name)
+    for name in modules:
+        with suppress(ImportError):
+            importlib.import_module(name)
+    for pattern, flags in patterns:
+        re.compile(pattern, flags)
 
 
 def main() -> None:
