@@ -1,11 +1,12 @@
 """A sample of the campaign: killed at a system call, then started again, the shop keeps every promise.
 
-All of it: KEYTURN_CAMPAIGN=1 pytest -m campaign, or python tests/faults/campaign.py.
+All of it: KEYTURN_CAMPAIGN=1 pytest -m campaign, or python tests/faults/campaign.py --lines.
 """
 
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -88,9 +89,23 @@ def test_minutes_without_a_share_or_space_and_clocks_that_are_set_cost_nobody_an
     tally_of(chosen(tries, "drops", kind, 11, 6), tries)
 
 
+def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+    program = Path(campaign.__file__)
+    return subprocess.run([sys.executable, str(program), *arguments], capture_output=True, text=True)
+
+
+def test_the_program_goes_on_where_it_was_broken_off_and_adds_up(tmp_path: Path) -> None:
+    file = str(tmp_path / "results")
+    few = ["--lines", "--scenario", "mended", "--only", "kill", "--every", "60", "--results", file]
+    said = run(*few)
+    assert said.returncode == 0, said.stdout + said.stderr
+    assert re.search(r"^mended +kill", said.stdout, re.MULTILINE)
+    assert "mended" not in run(*few).stdout
+    assert "0 broken" in run("--sum", file).stdout
+
+
 @pytest.mark.campaign
 @pytest.mark.skipif(not ALL_ASKED_FOR, reason="takes hours: set KEYTURN_CAMPAIGN")
-def test_the_whole_campaign() -> None:
-    program = Path(campaign.__file__)
-    said = subprocess.run([sys.executable, str(program)], capture_output=True, text=True)
+def test_each_line_of_the_code_is_hit_by_each_kind_of_fault() -> None:
+    said = run("--lines")
     assert said.returncode == 0, said.stdout
