@@ -52,7 +52,7 @@ from keyturn import pipeline
 from keyturn.package import animation, digested_zip
 from keyturn.pages import render
 from keyturn.pages.languages import ENGLISH
-from keyturn.service import drop_threads
+from keyturn.service import drop_threads, side_by_side
 from keyturn.service.loop import Service
 from keyturn.shop import durable_files, file_digests, rulebook
 from keyturn.shop.folders import Shop
@@ -234,6 +234,7 @@ def serve(order: dict[str, Any], clock: Clock) -> int:
     if order.get("beside"):
         drop_threads.threading = SimpleNamespace(Thread=ByTurns)  # type: ignore[assignment]
         drop_threads.Progress = ByTurnsProgress  # type: ignore[misc]
+        side_by_side.LOOK_S = 0.0  # the turn was given back at the last look
     else:
         drop_threads.threading = SimpleNamespace(Thread=AtOnce)  # type: ignore[assignment]
     file_digests.Thread = AtOnce  # type: ignore[assignment,misc]
