@@ -2,7 +2,7 @@
 
     python tests/faults/campaign.py [--every 1] [--only kill|double|errno|...] [--jobs 2] [--scenario drops]
     python tests/faults/campaign.py --results FILE [--part 3/20] ...     in pieces: what FILE knows is not tried again
-    python tests/faults/campaign.py --lines ...     each line of the code once: some 40,000 points of half a million
+    python tests/faults/campaign.py --lines ...     each line of the code once: some 40,000 points of 600,000
     python tests/faults/campaign.py --sum FILE
 
 For each point a fresh shop is laid, the service is run with one fault at that point, the folders are looked at
@@ -37,7 +37,7 @@ from faults.scenarios import SCENARIOS
 
 AT_A_TIME = 25
 FIRSTS = 8
-"""With `--lines`: after so many first kills a second one is tried."""
+"""With `--lines`: so many first kills of each scenario are followed by second ones."""
 
 Answer = TypeVar("Answer")
 

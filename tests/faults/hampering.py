@@ -197,7 +197,7 @@ class Trail:
     def _line_of_code(self, call: Asked) -> str:
         if self._where is None:
             return ""
-        stack = [line.partition("/keyturn/")[2] for line in self._where.read_text().splitlines()]
+        stack = [line.partition("/daemon/keyturn/")[2] for line in self._where.read_text().splitlines()]
         os.truncate(self._where, 0)
         below = [path.removeprefix(str(self._root)) for path in call.paths]
         about = [re.sub(r"[0-9a-f]*[0-9][0-9a-f]*", "#", path) for path in below]

@@ -39,7 +39,7 @@ def test_each_kind_of_fault_hits_each_line() -> None:
 @pytest.mark.system
 @pytest.mark.slow
 def test_a_run_tells_the_lines_of_its_calls_and_another_run_the_same(tries: Campaign) -> None:
-    """Lines that are hit twice are few of all, or nothing were told; the stock files of `stock` come three times."""
+    """A run has many lines, and some are hit again: the scenario's drops of stock files go the same way."""
     found = tries.points("stock", "errno", 1, lines=True)
     chosen = FirstAtEachLine().of(found)
     assert all(point.line for point in found)
