@@ -76,7 +76,7 @@ def _seen(start: FilmedStart) -> list[tuple[float, int]]:
 
 
 def _fitted(learnt: FilmLearnt, start: FilmedStart) -> list[tuple[float, int]]:
-    """Return the ends of the line through the plain frames that end the count: its slope is the interval."""
+    """Return the two ends of the line through the frames of the last play: its slope is the interval."""
     plan = start.timeline.plan
     slope = next(rate.line.slope for rate in learnt.rates if rate.fps == plan.fps)
     last = start.timeline.counted[-1]

@@ -1,7 +1,7 @@
-"""What a radio's stock animation shows of the radio: facts, and which generations of players would show it.
+"""What a radio's stock animation tells of the radio: facts, and which generations of players would show it.
 
-The stock files are shown by their own radio. So what stands in them is taken, and a published player that would not
-show them whole is not this radio's.
+The radio shows its own stock files. So the facts are taken as they stand there, and a generation of players that would
+not show the whole animation is not this radio's.
 """
 
 from __future__ import annotations

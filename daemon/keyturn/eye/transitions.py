@@ -211,7 +211,7 @@ class _RedSeen:
         self.before[...] = here
 
     def note_pairs(self, here: F32, back: Bits, from_red: Bits) -> None:
-        """Note changes back towards red that end short of a saturated one, and what the changes away leave."""
+        """Note changes back towards red that stop short of a saturated red, and which cells have left one."""
         self.left_red |= from_red & ~self._short
         self.left_red &= self.from_red
         self._short |= back

@@ -102,7 +102,7 @@ class Ledger:
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
-        """Give a connection for a transaction that writes: answers in memory no longer count."""
+        """Give a connection for a transaction that writes. After it, answers kept in memory are asked for again."""
         try:
             with self._connection() as db:
                 yield db

@@ -118,8 +118,10 @@ def _said(texts: Mapping[str, str], answer: str, record: JobRecord, language: La
 
 
 def _plain(answer: Answer, slip: dict[str, Any], to: str, record: JobRecord, language: Language) -> str:
-    """Return a link to a mail with an answer of which only yes or change is known: its id is always the same, and the
-    shop enters it under the day on which it comes."""
+    """Return a link to a mail that says only yes or change, for a reader without scripts.
+
+    The page cannot know when it is sent: its id is always the same, and the shop enters the day on which it comes.
+    """
     fixed = hashlib.sha256(f"{slip['path']} {slip['digest']} {answer}".encode("utf-8", "replace")).hexdigest()[:24]
     line = as_line(Slip.model_validate(slip | {"id": f"plain-{fixed}", "at": "", "answer": answer}))
     start = f"{to}?subject={quote(_said(_SUBJECTS, answer, record, language), safe='', errors='replace')}"
