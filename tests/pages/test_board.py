@@ -137,6 +137,17 @@ def test_each_vehicle_of_a_job_has_a_line(by_hand: ModuleType) -> None:
     assert 'role="list"' not in board(by_hand.state(jobs=by_hand.placed_jobs(1), places=PlaceCounts(change=1)))
 
 
+def test_a_vehicle_that_the_job_is_named_after_has_a_line_once_there_is_more_to_say_of_it(by_hand: ModuleType) -> None:
+    def told(**line: str) -> str:
+        jobs = by_hand.placed_jobs(1, job="Van 1", vehicles=("Van 1",), lines=({"name": "Van 1"} | line,))
+        return text_of(board(by_hand.state(jobs=jobs, places=PlaceCounts(change=1))))
+
+    assert told().count("Van 1") == told(place="stick").count("Van 1") == 1
+    assert "Van 1: fitted, since 2026-03-02 09:30 UTC" in told(place="fitted", since="2026-03-02T09:30:00+00:00")
+    ready = by_hand.state().ready[0].model_copy(update={"job": "Van 1", "vehicles": ("Van 1",)})
+    assert text_of(board(by_hand.state(ready=(ready,)))).count("Van 1") == 1
+
+
 def fleet_of_three(jobs: tuple[PlacedJob, ...]) -> tuple[PlacedJob, ...]:
     """The jobs, every second one as a row of one fleet, the last row first."""
     rows = {0: 4, 2: 3, 4: 2}
