@@ -55,6 +55,11 @@ class Ready(Record):
     drop: str = ""
     row: int = 0
 
+    @property
+    def named_as_its_vehicle(self) -> bool:
+        """Whether it is for one vehicle and has that vehicle's name, which need not be said twice then."""
+        return self.vehicles == (self.job,)
+
 
 Place = Literal["change", "stick", "fit", "customer", "fitted"]
 
