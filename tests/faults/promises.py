@@ -13,6 +13,8 @@ from pathlib import Path
 from keyturn.shop.folders import Shop
 
 NOTICES = {"REJECTED.html", "REJECTED.txt", "REJECTED.json"}
+HALF_WRITTEN = ".keyturn"
+"""Begins the names of files that the service had not finished when it was killed."""
 Contents = dict[str, str]
 """SHA-256 of a drop's files by relative name."""
 
@@ -82,7 +84,7 @@ def after_recovery(shop: Shop, drops: list[Laid], asked: Asked) -> None:
     for folder in (shop.work, shop.inbox, shop.building):
         left = sorted(p.name for p in folder.iterdir()) if folder.is_dir() else []
         asked.that(not left, f"left in {folder.relative_to(shop.root)}: {left}")
-    litter = [str(p.relative_to(shop.root)) for p in shop.root.rglob(".keyturn*")]
+    litter = [str(p.relative_to(shop.root)) for p in shop.root.rglob(f"{HALF_WRITTEN}*")]
     asked.that(not litter, f"litter: {litter}")
     _ledger_agrees(shop, asked)
     for revision in revisions(shop):
@@ -151,7 +153,7 @@ def _holds(place: Path, drop: Laid) -> bool:
 
 
 def _holds_but_for_the_table(place: Path, drop: Laid) -> bool:
-    there = {name: sha for name, sha in contents(place).items() if not Path(name).name.startswith(".keyturn")}
+    there = {name: sha for name, sha in contents(place).items() if not Path(name).name.startswith(HALF_WRITTEN)}
     return set(there) == set(drop.was) and all(there[n] == sha for n, sha in drop.was.items() if n != "fleet.csv")
 
 

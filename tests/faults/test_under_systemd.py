@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import fcntl
 import os
-import re
 import socket
 import subprocess
 import sysconfig
@@ -61,6 +60,10 @@ class Machine:
         except AssertionError:
             status = self.says("systemctl", "status", "--no-pager", "keyturn")
             pytest.fail(f"waited in vain\n{status}\n{self.says('journalctl', '--no-pager', '-n', '60')}")
+
+    def until_made(self, name: str) -> None:
+        """Wait until the drop is in the outbox and nothing is in work: each is in the archive then."""
+        self.until(lambda: self.there(f"outbox/*/{name}-r1") != [] and self.there("work/*") == [])
 
     def there(self, pattern: str) -> list[str]:
         return self.says("bash", "-c", f"cd /srv/keyturn && compgen -G '{pattern}'").split()
@@ -159,11 +162,13 @@ def _with_art(machine: Machine) -> Machine:
 def test_a_drop_is_made_and_a_bad_one_refused_under_the_whole_hardening(machine: Machine) -> None:
     machine.lay("van")
     machine.lay("bad")
-    done = ("rejects/bad/REJECTED.html", "archive/*/van-r1--*/job.toml")
-    machine.until(lambda: all(machine.there(place) for place in done))
-    machine.until(lambda: re.search(r"[1-9]\d* ready, [1-9]\d* refused", machine.unit("StatusText")) is not None)
+    machine.until_made("van")
+    machine.until(lambda: machine.there("rejects/bad/REJECTED.html") != [])
+    ready, refused = (len(machine.there(place)) for place in ("outbox/*/*-r*", "rejects/*/REJECTED.html"))
+    machine.until(lambda: f" {ready} ready, {refused} refused" in machine.unit("StatusText"))
     made = "outbox/fern-hollow-mobile-library/van-r1/usb/*"
     assert {Path(p).name for p in machine.there(made)} == {"bootanimation.zip", "logo.png"}
+    assert machine.there("archive/*/van-r1--*/job.toml")
     assert machine.there("inbox/*") == machine.there("work/*") == []
 
 
@@ -198,7 +203,7 @@ def test_what_the_service_makes_has_its_rights_though_it_may_set_no_set_gid_bit(
     machine.lay("rights")
     machine.artist("umask 002; cd /run/art/bad && /usr/bin/python3 -m zipfile -c /srv/keyturn/inbox/torn.zip *")
     machine.until(lambda: machine.there("rejects/torn/REJECTED.html") != [])
-    machine.until(lambda: machine.there("outbox/*/rights-r1") != [] and machine.there("archive/*/rights-r1--*") != [])
+    machine.until_made("rights")
     made = "rejects/torn outbox/.building outbox/fern-hollow-mobile-library archive/fern-hollow-mobile-library"
     told = machine.says("bash", "-c", f"cd /srv/keyturn && stat -c '%a %U %G' {made}").splitlines()
     assert told == [f"{mode} keyturn keyturn" for mode in (2770, 2700, 2750, 2750)]
@@ -210,7 +215,7 @@ def test_killed_in_work_it_comes_back_and_makes_the_drop_once(machine: Machine) 
     machine.until(lambda: machine.there("work/*") != [] or machine.there("outbox/*/ferry-r1") != [])
     machine.says("kill", "-KILL", before)
     machine.until(lambda: machine.unit("MainPID") not in (before, "0") and machine.unit("ActiveState") == "active")
-    machine.until(lambda: machine.there("outbox/*/ferry-r1") != [] and machine.there("work/*") == [])
+    machine.until_made("ferry")
     assert machine.there("outbox/*/ferry-r2") == []
     assert int(machine.unit("NRestarts")) == starts + 1
 
@@ -298,7 +303,7 @@ def test_one_command_installs_the_service_again_and_again_and_one_removes_it_and
         assert machine.unit("UnitFileState") == "enabled" and machine.unit("PrivateNetwork") == "no"
     assert "Service: running" in machine.says("bash", "-c", f"cd / && {program} status"), "found without --root"
     machine.lay("kept")
-    machine.until(lambda: machine.there("outbox/*/kept-r1") != [] and machine.there("work/*") == [])
+    machine.until_made("kept")
     shop = machine.says("find", "/srv/keyturn/outbox", "/srv/keyturn/archive", "-name", "job.*")
     assert "kept-r1" in shop
     machine.says("cp", "-a", "/opt/keyturn", "/run/keyturn.kept")
