@@ -1,4 +1,4 @@
-"""The picture and the page of what films taught: numbers against time, the fit, and the cut."""
+"""The page and the chart of what films taught: which frame came when, the fitted line, and where it was cut off."""
 
 from __future__ import annotations
 
@@ -69,14 +69,14 @@ def chart(learnt: FilmLearnt) -> FilmChart:
 
 
 def _seen(start: FilmedStart) -> list[tuple[float, int]]:
-    """Return when each frame came, in s after frame 1, and how many frames had come by then."""
+    """Return a dot for each frame: when it came, in s after frame 1, and how many frames had come by then."""
     step = -(-len(start.timeline.counted) // MOST_DOTS)
     counted = [c for c in start.timeline.counted if c.came.width < float("inf")][::step]
     return [(max(0.0, c.came.middle - start.first_s), c.place + 1) for c in counted]
 
 
 def _fitted(learnt: FilmLearnt, start: FilmedStart) -> list[tuple[float, int]]:
-    """Return the two ends of the line through the frames of the last play: its slope is the interval."""
+    """Return the two ends of a line through the frames of the last play, as steep as the interval that was learnt."""
     plan = start.timeline.plan
     slope = next(rate.line.slope for rate in learnt.rates if rate.fps == plan.fps)
     last = start.timeline.counted[-1]

@@ -1,7 +1,7 @@
 """What a radio's stock animation tells of the radio: facts, and which generations of players would show it.
 
 The radio shows its own stock files. So the facts are taken as they stand there, and a generation of players that would
-not show the whole animation is not this radio's.
+show less of the animation than another is not this radio's.
 """
 
 from __future__ import annotations
@@ -22,10 +22,11 @@ TYPES: tuple[PartType, ...] = ("p", "c", "f")
 
 @dataclass(frozen=True, slots=True)
 class StockFacts:
-    """What the stock animation shows.
+    """What the stock animation tells of its radio.
 
-    `plays` is the highest count of a row, 0 where all repeat. `generations` would show it whole, oldest first, and
-    `memory_mib` is what each of them holds while it plays. `oddities` are what no player of these shows as it stands.
+    `plays` is the highest play count in desc.txt, 0 where every part repeats until the radio has booted. `generations`
+    are those whose players show all of it but the `oddities`, oldest first; `memory_mib` is what each of them holds
+    meanwhile.
     """
 
     size: tuple[int, int]

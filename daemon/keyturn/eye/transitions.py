@@ -29,7 +29,7 @@ MANY = 16
 """Where more than one cell in so many is to be worked on, it is quicker to work on the box around them."""
 
 SLACK = np.float32(2e-5)
-"""A change this little below a threshold counts: rounding two cells to 1/65535 can have taken as much off it."""
+"""A change that misses a threshold by no more than this counts: rounding to 1/65535 can take as much off a change."""
 
 BLACK = np.float32(0.003 * FULL)
 """R + G + B at or below this is black: what colour an 8-bit picture has there is rounding."""
@@ -125,7 +125,7 @@ class Red:
         return pair
 
     def _changes(self, seen: _RedSeen, here: F32, purity: F32, distance: F32) -> Pair:
-        """Return where cells change to red, and away, and note it."""
+        """Return which cells change to red and which away from it, and note both."""
         saturated = purity > 0
         unlike_red, unlike_other, unlike_before = seen.apart(here, self._far_sq)
         to_red = saturated & ~seen.to_red & (unlike_before | unlike_other)
@@ -179,8 +179,8 @@ class _RedSeen:
     def unsettled(self, box: CellBox) -> Bits:
         """Return the cells of the box of which something is still to be noted.
 
-        Nothing is farther from pure red than black, and every red is unlike it. So once a cell was black, it is settled
-        until it shows a red, whatever it shows before: that is not even noted.
+        Nothing is farther from pure red than black, and a change between black and any red counts. So of a cell that
+        was black nothing more is noted until it shows a red: no colour in between can matter.
         """
         unsettled: Bits = self.ever_red[box] | (self.distance[box] < FARTHEST_SQ)
         return unsettled

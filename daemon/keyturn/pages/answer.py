@@ -1,6 +1,7 @@
 """The customer's answer: what the sheet asks, the lines that it makes, and what was answered.
 
-With a script the page makes the answer itself. Mail programs show pages without one: then two links open a ready mail.
+With a script the page makes the answer itself. Mail programs show the page but run no scripts: there two links open a
+mail that is ready to send.
 """
 
 from __future__ import annotations
@@ -118,9 +119,10 @@ def _said(texts: Mapping[str, str], answer: str, record: JobRecord, language: La
 
 
 def _plain(answer: Answer, slip: dict[str, Any], to: str, record: JobRecord, language: Language) -> str:
-    """Return a link to a mail that says only yes or change, for a reader without scripts.
+    """Return a link to a mail that says only yes or change, for where no scripts run.
 
-    The page cannot know when it is sent: its id is always the same, and the shop enters the day on which it comes.
+    The page cannot know when the mail is sent. So it leaves the day empty and gives the same id each time; the shop
+    enters a day and an id of its own when the mail comes.
     """
     fixed = hashlib.sha256(f"{slip['path']} {slip['digest']} {answer}".encode("utf-8", "replace")).hexdigest()[:24]
     line = as_line(Slip.model_validate(slip | {"id": f"plain-{fixed}", "at": "", "answer": answer}))
